@@ -1,0 +1,5 @@
+"""``python -m stakeline``."""
+
+from .cli import main
+
+main()

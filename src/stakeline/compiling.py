@@ -1,0 +1,44 @@
+"""One door to the compiler: ``njit`` with a cache that notices every change of the package.
+
+The compiler's own stamp covers only the file of the function itself: after a change in a helper
+of another file the old numbers come back silently. The cache folder therefore carries a hash of
+all sources of the package. ``NUMBA_DISABLE_JIT=1`` runs the same lines as plain Python.
+"""
+
+import hashlib
+import os
+import tempfile
+from pathlib import Path
+
+
+def _sources_hash():
+    digest = hashlib.sha256()
+    for path in sorted(Path(__file__).parent.rglob("*.py")):
+        digest.update(path.read_bytes())
+    return digest.hexdigest()[:16]
+
+
+def _cache_folder():
+    """Return a writable folder in the user's cache, or below the temporary folder."""
+    home = os.environ.get("XDG_CACHE_HOME") or Path("~/.cache").expanduser()
+    for base in (Path(home), Path(tempfile.gettempdir())):
+        folder = base / "stakeline" / "kernels" / _sources_hash()
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            (folder / f".writable{os.getpid()}").touch()
+            (folder / f".writable{os.getpid()}").unlink()
+        except OSError:
+            continue
+        return folder
+    return Path(tempfile.mkdtemp(prefix="stakeline-kernels-"))
+
+
+if "NUMBA_CACHE_DIR" not in os.environ:
+    os.environ["NUMBA_CACHE_DIR"] = str(_cache_folder())
+
+import numba  # noqa: E402  (the cache folder must be known first)
+
+
+def njit(function):
+    """Compile ``function`` in no-Python mode, cached, with IEEE arithmetic, without the lock."""
+    return numba.njit(cache=True, nogil=True)(function)
