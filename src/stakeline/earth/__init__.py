@@ -1,0 +1,1 @@
+"""The Earth under the antenna: shape, frames, rotation, tides, loading, air."""
