@@ -277,6 +277,29 @@ class EarthOrientation:
 
 
 @dataclass(frozen=True)
+class ClimateGrid:
+    """A climate of the air on a regular grid, as published in 5-degree files.
+
+    The last axis of the (rows, columns, 5) arrays is mean, cos and sin of the year, cos and sin of
+    the half year; latitude runs as in the file.
+    """
+
+    latitude_deg: np.ndarray  # (rows,)
+    longitude_deg: np.ndarray  # (columns,)
+    pressure_Pa: np.ndarray
+    temperature_K: np.ndarray
+    humidity: np.ndarray  # kg/kg
+    lapse_K_m: np.ndarray
+    mean_temperature_K: np.ndarray
+    wet_lapse: np.ndarray
+    ah: np.ndarray
+    aw: np.ndarray
+    undulation_m: np.ndarray  # (rows, columns), geoid above the ellipsoid
+    height_m: np.ndarray  # (rows, columns), above the geoid
+    files: tuple = ()
+
+
+@dataclass(frozen=True)
 class StationCoordinate:
     """A published coordinate: Earth-fixed position (and velocity) at an epoch in a frame."""
 

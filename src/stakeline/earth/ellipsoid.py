@@ -1,4 +1,4 @@
-"""Ellipsoidal and local coordinates. Order is always latitude, longitude, height; east, north, up."""
+"""Ellipsoidal and local coordinates: latitude, longitude, height; east, north, up."""
 
 import erfa
 import numpy as np
