@@ -1,0 +1,73 @@
+"""Satellite clocks between the nodes of a table: linear, never across a missing node."""
+
+import numpy as np
+
+from ..constants import NS_PER_S
+from ._kernels import clock_from_nodes
+from .orbits import columns_of, take_columns
+
+LONGEST_INTERVAL_S = 300.0
+"""Clocks are not interpolated over more than this; off the nodes of a wider table is nothing."""
+
+NEAR_NODE_S = 1.0
+"""A transmission this close to a lone node takes its value (signals start 0.1 s before)."""
+
+WALK_M2_S = 5.0e-6
+"""Variance rate of satellite clocks as a random walk. [m2/s]
+
+Measured on a day of 30-s clocks of GPS and Galileo thinned to 300 s: see
+``validation/orbits_interpolation.py``, which prints the error against this model.
+"""
+
+
+def clock_states(products, satellites, transmission_ns):
+    """Return clock biases and the sigma of their interpolation, each (n, m).
+
+    Parameters
+    ----------
+    products : Products
+        Clocks are taken from ``clocks`` or, where that is None, from ``orbits``.
+    satellites : array of int, shape (m,)
+        Satellites asked for.
+    transmission_ns : int64 array, shape (n, m)
+        Transmission times. [ns]
+
+    Returns
+    -------
+    clock_s, sigma_m : arrays, shape (n, m)
+        NaN across a missing node, a flagged clock event, or an interval over 300 s except within
+        a second of a node. Without the periodic relativity term.
+
+    Notes
+    -----
+    Between nodes ``T`` apart the error of a straight line through a random walk of variance rate
+    ``q`` is ``sqrt(q u (1 - u) T)`` with ``u`` the fraction passed (Brownian bridge).
+    """
+    transmission_ns = np.asarray(transmission_ns, np.int64)
+    node_ns, bias, broken = _clock_table(products, satellites)
+    clock, sigma = np.empty(transmission_ns.shape), np.empty(transmission_ns.shape)
+    if node_ns.size == 0 or transmission_ns.size == 0:
+        clock[:], sigma[:] = np.nan, np.nan
+        return clock, sigma
+    reference = int(node_ns[0])
+    node_s = (node_ns - reference) / NS_PER_S
+    transmit_s = (transmission_ns - reference) / NS_PER_S
+    interval = np.searchsorted(node_s, transmit_s[:, 0], side="right") - 1
+    interval = np.clip(interval, 0, node_s.size - 1)
+    settings = (LONGEST_INTERVAL_S, NEAR_NODE_S, WALK_M2_S)
+    clock_from_nodes(transmit_s, interval, node_s, bias, broken, settings, clock, sigma)
+    return clock, sigma
+
+
+def _clock_table(products, satellites):
+    """Return nodes [ns], biases [s] and breaks of the wanted satellites."""
+    if products.clocks is not None:
+        table, bias, event = products.clocks, products.clocks.bias_s, None
+    else:
+        table, bias, event = products.orbits, products.orbits.clock_s, products.orbits.clock_event
+    columns = columns_of(table.satellites, satellites)
+    bias = take_columns(bias, columns)
+    broken = np.zeros(bias.shape, bool)
+    if event is not None:
+        broken = np.asarray(event, bool)[:, columns]
+    return np.asarray(table.time_ns, np.int64), bias, broken
