@@ -1,0 +1,92 @@
+"""``campaign.toml``: what a campaign is, checked to the last key."""
+
+import re
+from typing import Annotated, Literal
+
+from pydantic import Field, field_validator
+
+from .located import Strict, read_located
+
+SYSTEM_LETTERS = {"GPS": "G", "GAL": "E", "GLO": "R", "BDS": "C"}
+Code = Annotated[str, Field(pattern=r"^[A-Z0-9]{4}$", description="four capitals or digits")]
+
+
+def system_letters(text):
+    """Return the system letters, such as ``GE``, of a list such as ``GPS,GAL``.
+
+    Raises ValueError naming the systems there are.
+    """
+    names = [name.upper() for name in re.split(r"[,\s]+", text.strip()) if name]
+    unknown = [name for name in names if name not in SYSTEM_LETTERS]
+    if unknown or not names:
+        given = unknown[0] if unknown else text
+        raise ValueError(f"'{given}' is no system; systems are {', '.join(SYSTEM_LETTERS)}")
+    return "".join(SYSTEM_LETTERS[name] for name in dict.fromkeys(names))
+
+
+class CampaignPart(Strict):
+    """``[campaign]``: its name."""
+
+    name: str
+    note: str = ""
+
+
+class PositionPart(Strict):
+    """``[position]``: how positions are estimated."""
+
+    mode: Literal["kinematic", "static"] = "kinematic"
+    systems: str = "GPS,GAL,GLO,BDS"
+    interval_s: float = Field(30.0, gt=0, le=3600)
+    mask_deg: float = Field(7.0, ge=0, le=60)
+    margin_h: float = Field(6.0, ge=3, le=12)
+
+    @field_validator("systems")
+    @classmethod
+    def _known_systems(cls, value):
+        system_letters(value)
+        return value
+
+
+class StationPart(Strict):
+    """``[[station]]``: a station and the folders its files lie in."""
+
+    name: Code
+    raw: tuple[str, ...] = ()
+    mode: Literal["kinematic", "static"] | None = None
+
+
+class DateRepair(Strict):
+    """``[[repairs.date]]``: a wrong date the user has agreed to put right."""
+
+    file: str
+    sha256: str = Field(pattern=r"^[0-9a-f]{64}$")
+    shift_weeks: int = Field(ge=-3000, le=3000)
+
+
+class Repairs(Strict):
+    """``[repairs]``: what intake proposed and the user accepted."""
+
+    date: tuple[DateRepair, ...] = ()
+
+
+class CampaignSettings(Strict):
+    """All of ``campaign.toml``."""
+
+    campaign: CampaignPart
+    station: tuple[StationPart, ...] = ()
+    position: PositionPart = PositionPart()
+    repairs: Repairs = Repairs()
+
+    @field_validator("station")
+    @classmethod
+    def _each_once(cls, value):
+        names = [part.name for part in value]
+        twice = sorted({name for name in names if names.count(name) > 1})
+        if twice:
+            raise ValueError(f"station {', '.join(twice)} stands there more than once")
+        return value
+
+
+def read_settings(path):
+    """Return the checked settings of a ``campaign.toml``; SettingsError with line numbers."""
+    return read_located(path, CampaignSettings)

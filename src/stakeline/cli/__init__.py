@@ -1,0 +1,79 @@
+"""The command line: eight verbs, each loaded only when it is called."""
+
+import importlib
+import os
+import sys
+
+import click
+
+from .. import __version__
+from ..errors import StakelineError
+
+VERBS = {
+    "new": "Start a campaign: folders, settings, an example station.",
+    "intake": "Take in what the receivers brought back: catalogue, gaps, warnings.",
+    "position": "Turn observations into positions: single files, or a whole campaign.",
+    "demo": "Invent two stations on moving ice, position them, compare with the truth.",
+}
+
+EXIT_CODES = """\b
+Exit codes:
+  0  all was done
+  1  an input could not be used or a solution failed; the rest was done
+  2  wrong usage or settings; nothing was done
+  3  interrupted; run the same command again to go on
+"""
+
+
+class Verbs(click.Group):
+    """A group that knows its verbs by name and imports only the one that is called."""
+
+    def list_commands(self, context):
+        """Return the verbs in the order of the work."""
+        return list(VERBS)
+
+    def get_command(self, context, name):
+        """Import one verb's module and return its command."""
+        if name not in VERBS:
+            return None
+        return importlib.import_module(f".{name}", __package__).command
+
+    def format_commands(self, context, formatter):
+        """List the verbs without importing them."""
+        with formatter.section("Verbs"):
+            formatter.write_dl(list(VERBS.items()))
+
+
+@click.group(cls=Verbs, epilog=EXIT_CODES, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="stakeline", message="%(prog)s %(version)s")
+def stakeline():
+    """Positions of GNSS stations on moving ice, from a raw receiver file on.
+
+    'stakeline VERB --help' explains a verb.
+    """
+
+
+def main(arguments=None):
+    """Run the command line and leave with its exit code."""
+    sys.exit(run(arguments))
+
+
+def run(arguments=None):
+    """Run the command line; return the exit code. Problems of the input are said in one line."""
+    try:
+        return stakeline.main(arguments, prog_name="stakeline", standalone_mode=False) or 0
+    except click.exceptions.Exit as leaving:
+        return leaving.exit_code
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("stakeline: interrupted; run the same command again to go on", err=True)
+        return 3
+    except click.ClickException as problem:
+        problem.show()
+        return 2
+    except StakelineError as problem:
+        for line in str(problem).splitlines():
+            click.echo(f"stakeline: {line}", err=True)
+        return problem.exit_code
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 1

@@ -1,0 +1,94 @@
+"""``stakeline position``."""
+
+import click
+
+from ..workflows import position, position_campaign
+from . import EXIT_CODES
+from .progress import shown
+from .several import SeveralCommand, SeveralOption
+
+FILE = click.Path(exists=True, dir_okay=False)
+
+
+def _several(name, text):
+    return click.option(name, cls=SeveralOption, type=FILE, metavar="FILE...", help=text)
+
+
+@click.command(cls=SeveralCommand, epilog=EXIT_CODES)
+@click.argument("observations", nargs=-1, type=FILE, metavar="[OBS]...")
+@_several("--orbits", "Precise orbits (SP3).")
+@_several("--clocks", "Satellite clocks (RINEX clock); without them, those in the orbit files.")
+@_several("--navigation", "Broadcast navigation (RINEX). Used where precise orbits are not given.")
+@_several("--antennas", "Antenna calibrations (ANTEX).")
+@_several("--offsets", "Antenna offsets (SINEX), where there are no calibrations.")
+@_several("--loading", "Ocean loading coefficients (BLQ).")
+@_several("--orientation", "Earth orientation: pole and UT1.")
+@click.option("--mode", type=click.Choice(["kinematic", "static"]), help="[default: kinematic]")
+@click.option("--systems", metavar="LIST", help="Of GPS,GAL,GLO,BDS.  [default: all four]")
+@click.option(
+    "--interval",
+    type=click.FloatRange(0, 3600, min_open=True),
+    metavar="S",
+    help="Seconds between positions.  [default: 30]",
+)
+@click.option(
+    "--mask",
+    type=click.FloatRange(0, 60),
+    metavar="DEG",
+    help="Lowest elevation used.  [default: 7]",
+)
+@click.option(
+    "--workers",
+    type=click.IntRange(1, 64),
+    default=1,
+    metavar="N",
+    show_default=True,
+    help="Processes, each for a station of its own.",
+)
+@click.option("--out", type=click.Path(dir_okay=False), help="Table: FILE.csv or FILE.parquet.")
+@click.option("--summary", type=click.Path(dir_okay=False), help="What was done, as JSON.")
+@click.option(
+    "--campaign",
+    type=click.Path(file_okay=False),
+    help="Position a campaign.  [default: the one this folder is in]",
+)
+@click.option("--quiet", is_flag=True, help="Show no progress.")
+@click.pass_context
+def command(context, observations, quiet, workers, campaign, out, summary, **options):
+    """Turn observations into positions.
+
+    With OBS files: one station or several at once (pieces of one station are joined by epoch); the
+    table goes to --out. Observation files stand before the options, which take one or several
+    values: 'stakeline position HV01*.rnx --orbits A.sp3 B.sp3 --clocks A.clk --out HV01.csv'.
+
+    Without OBS: every station and day of the campaign around this folder, or of --campaign; what
+    is up to date is left alone, and settings are those of campaign.toml.
+    """
+    if observations:
+        _refuse(campaign is not None, "--campaign stands with OBS files; give one or the other")
+        _refuse(out is None, "say where the table goes: --out FILE.csv or --out FILE.parquet")
+        with shown(quiet) as progress:
+            result = position.run(
+                observations, out=out, summary=summary, workers=workers, progress=progress,
+                **options,
+            )  # fmt: skip
+    else:
+        given = [
+            f"--{name}"
+            for name, value in {**options, "out": out, "summary": summary}.items()
+            if value
+        ]
+        _refuse(bool(given), f"{', '.join(given)} without OBS files; in a campaign this is set in "
+                "campaign.toml (OBS files stand before the options)")  # fmt: skip
+        with shown(quiet) as progress:
+            result = position_campaign.run(campaign, workers=workers, progress=progress)
+    for sentence in result.problems:
+        click.echo(f"stakeline: {sentence}", err=True)
+    if not quiet:
+        click.echo(result.text, nl=False)
+    context.exit(1 if result.problems else 0)
+
+
+def _refuse(wrong, sentence):
+    if wrong:
+        raise click.UsageError(sentence)

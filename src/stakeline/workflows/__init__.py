@@ -1,0 +1,1 @@
+"""The stages of the work: the only place where science meets files."""
