@@ -15,13 +15,34 @@ def reference_data_folder():
     return folder if folder.is_dir() else None
 
 
+def no_reference_data():
+    """Skip the test, or fail it where STAKELINE_REQUIRE_REAL_DATA says that data must be there."""
+    sentence = "real open data not found: set STAKELINE_REFERENCE_DATA"
+    if os.environ.get("STAKELINE_REQUIRE_REAL_DATA", "0") != "0":
+        pytest.fail(sentence)
+    pytest.skip(sentence)
+
+
 @pytest.fixture(scope="session")
 def reference_data():
     """Folder of the real open data; the test is skipped where it is missing."""
     folder = reference_data_folder()
     if folder is None:
-        pytest.skip("real open data not found: set STAKELINE_REFERENCE_DATA")
+        no_reference_data()
     return folder
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item, call):
+    """Turn any skip of a ``real`` test into a failure where the real data are required."""
+    report = yield
+    required = os.environ.get("STAKELINE_REQUIRE_REAL_DATA", "0") != "0"
+    if required and report.skipped and item.get_closest_marker("real"):
+        compiler_off = os.environ.get("NUMBA_DISABLE_JIT", "0") != "0"
+        if not hasattr(report, "wasxfail") and not compiler_off:
+            report.outcome = "failed"
+            report.longrepr = f"skipped although the real data are required: {report.longrepr}"
+    return report
 
 
 def pytest_collection_modifyitems(items):
