@@ -1,0 +1,1 @@
+"""Readers and writers of the open formats, one folder per format; they know only the records."""
