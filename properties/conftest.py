@@ -4,8 +4,13 @@ import os
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 ROOT = Path(__file__).parents[1]
+
+# No time limit for one example: the first one of a run may have to compile.
+settings.register_profile("stakeline", deadline=None)
+settings.load_profile("stakeline")
 
 
 def reference_data_folder():

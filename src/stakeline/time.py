@@ -91,7 +91,7 @@ def gps_from_utc(utc_ns):
 
 
 def utc_from_gps(time_ns):
-    """Return UTC of GPS times (a leap second itself repeats the second before). [ns]"""
+    """Return UTC of GPS times (a leap second itself reads as the second after it). [ns]"""
     time_ns = np.asarray(time_ns, np.int64)
     guess = time_ns - (gps_minus_utc_s(time_ns) * NS_PER_S).astype(np.int64)
     return time_ns - (gps_minus_utc_s(guess) * NS_PER_S).astype(np.int64)
