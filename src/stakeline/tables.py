@@ -349,7 +349,7 @@ class Settings:
     interval_s: float = 30.0  # solution interval; never finer than the data
     mask_deg: float = 7.0
     acceleration_m_s15: float = 3e-7  # velocity random walk, m/s/sqrt(s); kinematic only
-    position_walk_m_s05: float = 3e-4  # position random walk, m/sqrt(s); kinematic only
+    position_walk_m_s05: float = 0.0  # position random walk, m/sqrt(s); kinematic only
     zenith_walk_m_s05: float = 6e-5  # wet zenith delay random walk, m/sqrt(s) (about 3.6 mm/sqrt(h))
     gradient_walk_m_s05: float = 1e-5  # m/sqrt(s)
     phase_sigma_m: float = 0.004  # ionosphere-free, zenith
@@ -358,6 +358,8 @@ class Settings:
     antenna_model: str = ""
     frame: str = ""  # of the solution; empty: of the orbits
     switched_off: tuple = ()  # corrections left out on purpose, by name
+    steps_ns: tuple = ()  # times at which the antenna was moved by hand; from the station history
+    gradients: bool = True  # whether horizontal gradients of the delay are estimated
 
 
 @dataclass(frozen=True)

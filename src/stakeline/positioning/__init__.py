@@ -1,0 +1,3 @@
+"""Positions of one antenna: model, filter, smoother, honest covariances."""
+
+from .solve import solve as solve

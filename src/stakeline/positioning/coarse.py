@@ -1,0 +1,143 @@
+"""Where the antenna is to some metres, and its clock: from codes alone, from nothing known."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..constants import NS_PER_S, SPEED_OF_LIGHT_M_S
+from ..errors import SolutionError
+from ..satellites.states import satellite_states
+from ..tables import SYSTEMS
+
+SAMPLE_EPOCHS = 240  # epochs that the first position is taken from; our choice
+MOVING_M = 100.0  # m, beyond it the model is linearised along the coarse path; d2/(2 rho) is 0.2 mm
+GOOD_RMS_M = 60.0  # m, an epoch that fits worse says nothing; common practice, no source
+
+
+@dataclass(frozen=True)
+class Coarse:
+    """Approximate reference point (n, 3) [m], clock (n,) [s], code residual rms [m]."""
+
+    position_m: np.ndarray
+    clock_s: np.ndarray
+    rms_m: float
+
+
+def ionosphere_free(tracks, values_m):
+    """Return the ionosphere-free combination (n, m) of two-signal values (2, n, m)."""
+    c = tracks.ionosphere_free
+    return c[:, 0] * values_m[0] + c[:, 1] * values_m[1]
+
+
+def locate(tracks, products):
+    """Return :class:`Coarse`: position and clock of every epoch, robust, from no prior knowledge.
+
+    Raises
+    ------
+    SolutionError
+        Where no epoch shows five satellites of one system with orbits.
+    """
+    one = _fullest_system(tracks)
+    code = ionosphere_free(one, one.code_m)
+    step = max(1, len(one.time_ns) // SAMPLE_EPOCHS)
+    sample = np.arange(0, len(one.time_ns), step)
+    track, seen = _positions(one.select(sample), code[sample], products)
+    if not seen.any():
+        raise SolutionError(
+            "no position: not one epoch shows five satellites of one system with code, orbit and "
+            "clock; check that orbits and clocks are of the observations' day"
+        )
+    centre = np.median(track[seen], axis=0)
+    spread = np.percentile(np.linalg.norm(track[seen] - centre, axis=1), 90)
+    if spread > MOVING_M:
+        position = _smooth_path(one.time_ns, one.time_ns[sample][seen], track[seen])
+    else:
+        position = np.tile(centre, (len(one.time_ns), 1))
+    clock, rms = _clocks(one, code, products, position)
+    return Coarse(position, clock, rms)
+
+
+def _fullest_system(tracks):
+    """Return the tracks of the system with most observations: no inter-system bias to solve."""
+    letters = np.array([SYSTEMS[s // 100] for s in tracks.satellites])
+    count = {
+        letter: np.isfinite(tracks.code_m[0][:, letters == letter]).sum() for letter in set(letters)
+    }
+    if not count:
+        raise SolutionError("no satellite has code and phase on two bands")
+    best = max(sorted(count), key=lambda letter: count[letter])
+    return tracks.select(satellites=np.flatnonzero(letters == best))
+
+
+def _positions(tracks, code, products):
+    """Return per-epoch positions (n, 3) by Gauss-Newton from the Earth's centre, and which hold."""
+    n = len(tracks.time_ns)
+    position, clock = np.zeros((n, 3)), np.zeros(n)
+    good = np.zeros(n, bool)
+    for turn in range(7):
+        states = satellite_states(products, tracks.satellites, tracks.time_ns, position, clock)
+        corrected = code + SPEED_OF_LIGHT_M_S * states.clock_s
+        delta = states.position_m - position[:, None, :]
+        distance = np.linalg.norm(delta, axis=2)
+        misfit = corrected - distance - SPEED_OF_LIGHT_M_S * clock[:, None]
+        usable = np.isfinite(misfit)
+        up = -(delta / distance[..., None] @ position[:, :, None])[..., 0] if turn > 3 else None
+        for k in range(n):
+            use = usable[k]
+            if up is not None:  # above 10 deg, when the place is known
+                use = use & (-up[k] > 0.17 * np.linalg.norm(position[k]))
+            if use.sum() < 5:
+                good[k] = False
+                continue
+            a = np.column_stack([-delta[k, use] / distance[k, use, None], np.ones(use.sum())])
+            x = _robust_solve(a, misfit[k, use], turn > 3)
+            position[k] += x[:3]
+            clock[k] += x[3] / SPEED_OF_LIGHT_M_S
+            rest = misfit[k, use] - a @ x
+            good[k] = np.median(np.abs(rest)) < GOOD_RMS_M and np.linalg.norm(x[:3]) < 1e3
+    radius = np.linalg.norm(position, axis=1)
+    return position, good & (radius > 6.3e6) & (radius < 6.5e6)
+
+
+def _robust_solve(a, y, robust):
+    """Least squares, re-weighted twice by the residuals where ``robust``."""
+    weight = np.ones(len(y))
+    for _ in range(3 if robust else 1):
+        scaled = a * weight[:, None]
+        x = np.linalg.lstsq(scaled, y * weight, rcond=None)[0]
+        rest = np.abs(y - a @ x)
+        weight = 1.0 / (1.0 + (rest / (3.0 * max(np.median(rest), 0.5))) ** 2)
+    return x
+
+
+def _smooth_path(time_ns, at_ns, track):
+    """Return running medians (five points) of a coarse path, interpolated to all epochs."""
+    padded = np.pad(track, ((2, 2), (0, 0)), mode="edge")
+    smooth = np.median([padded[i : i + len(track)] for i in range(5)], axis=0)
+    seconds = (time_ns - at_ns[0]) / NS_PER_S
+    at = (at_ns - at_ns[0]) / NS_PER_S
+    return np.column_stack([np.interp(seconds, at, smooth[:, i]) for i in range(3)])
+
+
+def _clocks(tracks, code, products, position):
+    """Return the receiver clock of every epoch (median over satellites) and the code rms."""
+    clock = np.zeros(len(tracks.time_ns))
+    for _ in range(3):
+        states = satellite_states(products, tracks.satellites, tracks.time_ns, position, clock)
+        distance = np.linalg.norm(states.position_m - position[:, None, :], axis=2)
+        misfit = code + SPEED_OF_LIGHT_M_S * (states.clock_s - clock[:, None]) - distance
+        seen = np.isfinite(misfit).any(axis=1)
+        change = np.zeros(len(clock))
+        change[seen] = np.nanmedian(misfit[seen], axis=1)
+        clock += change / SPEED_OF_LIGHT_M_S
+    rest = misfit - change[:, None]
+    clock = _fill_gaps(clock, seen)
+    return clock, float(1.4826 * np.nanmedian(np.abs(rest)))
+
+
+def _fill_gaps(clock, seen):
+    """Put the neighbours' clock where an epoch has none; it only times the satellites."""
+    if seen.all():
+        return clock
+    index = np.arange(len(clock))
+    return np.interp(index, index[seen], clock[seen])

@@ -1,0 +1,236 @@
+"""From observations and products to positions: the whole chain on records."""
+
+import time as clock
+from dataclasses import replace
+
+import numpy as np
+
+from ..constants import NS_PER_S
+from ..errors import SolutionError
+from ..signals.clock_jumps import repair_clock_jumps
+from ..signals.slips import find_slips
+from ..signals.tracks import build_tracks
+from ..tables import SYSTEMS, Positions
+from .arcs import split_arcs
+from .coarse import locate
+from .estimate import Problem, estimate
+from .model import observed_minus_computed
+from .quality import calibrate, summarise
+from .still import refuse_if_moving
+
+ARC_GAP_S = 600.0  # s, a longer gap starts a new arc; common practice, no source
+ARC_LENGTH_S = 600.0  # s, shorter arcs are given up; common practice, no source
+CODE_FACTOR = {"R": 3.0, "C": 1.5}  # -, code is worse by channel biases; common practice
+PHASE_FACTOR = {"C": 1.5}  # -, orbits and antenna models are worse; common practice
+CLOCK_LIMIT_M = 0.2  # m, further from a clock node nothing is used; our choice
+HAND_STEP_M, RESTART_M = 3.0, 0.3  # m, freedom after a step by hand, after a total restart; our choice
+STEP_SHARE = 0.7  # share of satellites that jump at once when the antenna itself does; our choice
+
+
+class Stopwatch:
+    """Seconds spent by stage, under the names that the summary shows."""
+
+    def __init__(self):
+        self.seconds, self._last = {}, clock.perf_counter()
+
+    def stage(self, name):
+        """Book the time since the last call under ``name``."""
+        now = clock.perf_counter()
+        self.seconds[name] = self.seconds.get(name, 0.0) + now - self._last
+        self._last = now
+
+
+def solve(observations, products, settings, progress=None):
+    """Estimate the positions of one station from one or several days of observations.
+
+    Parameters
+    ----------
+    observations : Observations
+        In time order; several days are one arc, without jumps at midnight.
+    products : Products
+        With precise orbits (and clocks), or broadcast messages alone.
+    settings : Settings
+    progress : callable, optional
+        Called with the name of each stage as it begins.
+
+    Returns
+    -------
+    Positions
+        Kinematic: one row per epoch of the solution; static: one row.
+
+    Raises
+    ------
+    SolutionError
+        Where the data do not allow an honest answer: nothing usable, or a station run as static
+        that moved; the sentence says how fast.
+    ProductError
+        Where products do not cover the data.
+    """
+    tell = progress or (lambda name: None)
+    watch = Stopwatch()
+    tell("observations")
+    tracks, notes = build_tracks(observations, settings.systems)
+    tracks = _with_orbits(tracks, products, notes)
+    phase, jumps = repair_clock_jumps(tracks)
+    if jumps:
+        notes.append(f"{len(jumps)} receiver clock jumps of whole milliseconds repaired")
+    watch.stage("observations")
+    tell("model")
+    coarse = locate(tracks, products)
+    watch.stage("coarse position")
+    model = observed_minus_computed(tracks, phase, products, settings, coarse)
+    watch.stage("model")
+    tell("slips")
+    tracks = replace(tracks, phase_m=phase)
+    slips = find_slips(tracks, model.phase_m, model.unit, model.elevation_rad)
+    watch.stage("slips")
+    problem, epochs = pose(tracks, model, slips, settings)
+    tell("filter and smoother")
+    result = estimate(problem)
+    if settings.mode == "static":
+        refuse_if_moving(problem, result)
+    watch.stage("filter and smoother")
+    covariance, calibration = calibrate(problem, result, settings)
+    positions = _positions(observations, model, problem, result, covariance, settings, epochs)
+    watch.stage("result")
+    summary = summarise(
+        tracks, model, slips, problem, result, settings, products, calibration, epochs
+    )
+    summary["warnings"] = [*notes, *model.notes, *summary["warnings"]]
+    summary["seconds"] = watch.seconds
+    summary["clock jumps"] = len(jumps)
+    return replace(positions, summary=summary | positions.summary)
+
+
+def _with_orbits(tracks, products, notes):
+    """Return the tracks of satellites that the products know; say which are left out."""
+    if products.orbits is not None:
+        known = np.asarray(products.orbits.satellites)
+        if products.clocks is not None:
+            known = np.intersect1d(known, products.clocks.satellites)
+    elif products.broadcast is not None:
+        messages = (products.broadcast.kepler, products.broadcast.state_vector)
+        known = np.unique(np.concatenate([part.satellites for part in messages]))
+        notes.append("broadcast orbits and clocks: positions are good to a metre, not centimetres")
+    else:
+        raise SolutionError("neither orbits nor broadcast messages are given; one is needed")
+    keep = np.isin(tracks.satellites, known)
+    if not keep.all():
+        notes.append(f"{(~keep).sum()} satellites observed but not in the orbits and clocks")
+    return tracks.select(satellites=np.flatnonzero(keep))
+
+
+def pose(tracks, model, slips, settings):
+    """Return (:class:`Problem`, indices of the epochs it holds): arcs, weights, process noise."""
+    seconds = (tracks.time_ns - tracks.time_ns[0]) / NS_PER_S
+    step = float(np.median(np.diff(seconds))) if len(seconds) > 1 else settings.interval_s
+    timed = model.extra_m < CLOCK_LIMIT_M
+    usable = np.isfinite(model.phase_m) & np.isfinite(model.code_m)
+    arc = split_arcs(
+        usable, slips.slip, max(1, round(ARC_GAP_S / step)), max(3, round(ARC_LENGTH_S / step))
+    )
+    arc[~timed] = -1
+    epochs = _thin_out(seconds, (arc >= 0).any(axis=1), settings.interval_s)
+    arc = arc[epochs]
+    letters = np.array([SYSTEMS[s // 100] for s in tracks.satellites])
+    phase, code = model.phase_m[epochs], model.code_m[epochs]
+    sigma = settings.phase_sigma_m * model.spread[epochs] * _factor(letters, PHASE_FACTOR)
+    code_sigma = settings.code_sigma_m * model.spread[epochs] * _factor(letters, CODE_FACTOR)
+    extra = model.extra_m[epochs]
+    present = [x for x in settings.systems if (letters == x).any()]
+    problem = Problem(
+        seconds[epochs],
+        _near_code(phase, code, arc),
+        code,
+        model.unit[epochs],
+        model.wet[epochs],
+        model.gradient[epochs] if settings.gradients else np.zeros_like(phase),
+        model.azimuth_rad[epochs],
+        np.hypot(sigma, extra),
+        np.hypot(code_sigma, extra),
+        np.array([present.index(x) - 1 for x in letters], np.int64),
+        arc,
+        _noise(seconds[epochs], arc, slips, epochs, tracks.time_ns[epochs], settings),
+        settings.mode == "kinematic",
+    )
+    return problem, epochs
+
+
+def _factor(letters, table):
+    return np.array([table.get(letter, 1.0) for letter in letters])
+
+
+def _thin_out(seconds, usable, interval_s):
+    """Return the epochs nearest to the whole multiples of the interval, one for each."""
+    index = np.flatnonzero(usable)
+    if not index.size:
+        raise SolutionError("no epoch has a usable phase; see the counts of what was left out")
+    group = np.round(seconds[index] / interval_s)
+    distance = np.abs(seconds[index] - group * interval_s)
+    order = np.lexsort((distance, group))
+    first = np.r_[True, np.diff(group[order]) > 0]
+    return np.sort(index[order[first]])
+
+
+def _near_code(phase, code, arc):
+    """Shift each arc's phases near its codes: the ambiguities stay small numbers."""
+    shifted = phase.copy()
+    for number in np.unique(arc[arc >= 0]):
+        here = arc == number
+        shifted[here] -= np.round(np.median(phase[here] - code[here]))
+    return shifted
+
+
+def _noise(seconds, arc, slips, epochs, time_ns, settings):
+    """Return the process noise of each step (n, 5); steps by hand and restarts set it free."""
+    noise = np.zeros((len(seconds), 5))
+    noise[:, 2] = settings.zenith_walk_m_s05**2
+    noise[:, 3] = settings.gradient_walk_m_s05**2
+    if settings.mode == "static":
+        return noise
+    noise[:, 0] = settings.acceleration_m_s15**2
+    noise[:, 1] = settings.position_walk_m_s05**2
+    alive = arc >= 0
+    common = (arc[1:] == arc[:-1]) & alive[1:] & alive[:-1]
+    restart = np.flatnonzero(~common.any(axis=1))
+    noise[restart, 4] = RESTART_M**2
+    by_hand = np.searchsorted(time_ns, np.asarray(settings.steps_ns, np.int64)) - 1
+    jumped = _all_jump(slips, epochs)
+    hand = np.concatenate([by_hand[(by_hand >= 0) & (by_hand < len(seconds))], jumped])
+    noise[hand.astype(int), 4] = HAND_STEP_M**2
+    return noise
+
+
+def _all_jump(slips, epochs):
+    """Return steps in which nearly all satellites seem to slip at once: the antenna moved."""
+    seen = np.isfinite(slips.motion_m).all(axis=1)
+    count = slips.by_difference.sum(axis=1)
+    everyone = np.maximum(slips.present.sum(axis=1), 1)
+    moved = np.flatnonzero(seen & (count >= 5) & (count >= STEP_SHARE * everyone))
+    step = np.searchsorted(epochs, moved) - 1
+    return np.unique(step[(step >= 0) & (step < len(epochs) - 1)])
+
+
+def _positions(observations, model, problem, result, covariance, settings, epochs):
+    """Put the estimate into the record: the marker, Earth-fixed."""
+    enu = result.states[:, 1:4]
+    marker = model.centre_m[epochs] + enu @ model.axes
+    satellites = result.phase_used.sum(axis=1)
+    time_ns = observations.time_ns[epochs]
+    state = np.where(satellites >= 4, "float", "no solution")
+    if settings.mode == "static":
+        marker, covariance = marker[-1:], covariance[-1:]
+        satellites, state = np.array([int(np.median(satellites))]), np.array(["float"])
+        time_ns = np.array([(int(time_ns[0]) + int(time_ns[-1])) // 2])
+    up, east, north = settings.antenna_height_m
+    point = marker[-1] + np.array([east, north, up]) @ model.axes
+    return Positions(
+        observations.header.marker_name,
+        settings.frame,
+        time_ns,
+        marker,
+        covariance,
+        satellites,
+        state,
+        {"antenna reference point m": [float(v) for v in point]},
+    )

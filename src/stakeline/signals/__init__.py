@@ -1,0 +1,1 @@
+"""What is in the signals before any position: pairs, combinations, slips, clock jumps."""
