@@ -87,7 +87,7 @@ def decimal(data, first, stop, shift):
 
 @njit
 def read_numbers(data, first, stop, shift, value, good):
-    """Fill ``value`` and ``good`` with the numbers in bytes ``first[k]:stop[k]``, times 10^shift."""
+    """Fill ``value`` and ``good`` with the numbers in ``first[k]:stop[k]``, times 10^shift."""
     for k in range(first.size):
         value[k], good[k] = decimal(data, first[k], stop[k], shift[k])
 

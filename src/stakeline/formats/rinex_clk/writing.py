@@ -42,7 +42,8 @@ def _calendar(time_ns):
     date = str((np.int64(time_ns) // NS_PER_DAY).view("datetime64[D]"))
     microseconds = (time_ns % NS_PER_DAY + 500) // 1000
     minutes, rest = divmod(microseconds, 60 * NS_PER_S // 1000)
-    return f"{date[:4]} {date[5:7]} {date[8:10]} {minutes // 60:02d} {minutes % 60:02d}{rest / 1e6:10.6f}"
+    clock = f"{minutes // 60:02d} {minutes % 60:02d}{rest / 1e6:10.6f}"
+    return f"{date[:4]} {date[5:7]} {date[8:10]} {clock}"
 
 
 def _header(clocks):
