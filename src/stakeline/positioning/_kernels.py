@@ -227,7 +227,9 @@ def backward(
     for k in range(n - 1, -1, -1):
         at = row_end[k]
         if k < n - 1:
-            at = move_backward(x, c, dt[k], noise[k], moving, rows, offsets, pivots, at, spread, work)
+            at = move_backward(
+                x, c, dt[k], noise[k], moving, rows, offsets, pivots, at, spread, work
+            )
             for s in range(m - 1, -1, -1):
                 if ending[k, s]:
                     at -= 1

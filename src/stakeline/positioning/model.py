@@ -89,9 +89,7 @@ def observed_minus_computed(tracks, phase_m, products, settings, coarse):
     sun, moon = sun_moon(tracks.time_ns, products.orientation)
     displacement = _displacement(marker, tracks.time_ns, sun, moon, products, left_out, notes)
     receiver = coarse.position_m + displacement
-    states = satellite_states(
-        products, tracks.satellites, tracks.time_ns, receiver, coarse.clock_s
-    )
+    states = satellite_states(products, tracks.satellites, tracks.time_ns, receiver, coarse.clock_s)
     delta = states.position_m - receiver[:, None, :]
     distance = np.linalg.norm(delta, axis=2)
     direction = np.einsum("ij,nmj->nmi", axes, delta / distance[..., None])
@@ -177,7 +175,9 @@ def _axes_of_satellites(states, sun, satellites):
     return attitude.ex, attitude.ey, attitude.in_turn
 
 
-def _antennas(tracks, products, settings, states, sun, receiver, elevation, azimuth, left_out, notes):
+def _antennas(
+    tracks, products, settings, states, sun, receiver, elevation, azimuth, left_out, notes
+):
     """Return the range corrections (n, m) of both antennas. [m]"""
     coefficients = tracks.ionosphere_free
     total = np.zeros(elevation.shape)

@@ -100,7 +100,9 @@ def summarise(tracks, model, slips, problem, result, settings, products, calibra
         | {
             "slips found": int(slips.slip.sum()),
             "arcs": int(result.arcs.count),
-            "in arcs too short": int((np.isfinite(model.phase_m[epochs]) & (problem.arc < 0)).sum()),
+            "in arcs too short": int(
+                (np.isfinite(model.phase_m[epochs]) & (problem.arc < 0)).sum()
+            ),
         },
         "rounds": result.rounds,
         "sigma factor": calibration.factor,
@@ -122,7 +124,9 @@ def _by_satellite(tracks, residual):
 def _by_elevation(elevation, residual):
     """Return the rms in steps of 10 deg of elevation."""
     degrees = np.degrees(elevation)
-    steps = {f"{low}-{low + 10} deg": (degrees >= low) & (degrees < low + 10) for low in range(0, 90, 10)}
+    steps = {
+        f"{low}-{low + 10} deg": (degrees >= low) & (degrees < low + 10) for low in range(0, 90, 10)
+    }
     return {
         name: root_mean_square(residual[inside])
         for name, inside in steps.items()

@@ -16,7 +16,9 @@ from ._kernels import epoch_differences, running_jumps
 
 MAX_GAP_S = 180.0  # s, a longer gap starts a new arc; common practice, no source
 MOTION_SIGMA_M = 0.03  # m per epoch, prior of antenna motion: ice moves 1 mm in 30 s; our choice
-DIFFERENCE_SIGMA_M = 0.004  # m, of an epoch difference at the zenith; measured on real still antennas
+DIFFERENCE_SIGMA_M = (
+    0.004  # m, of an epoch difference at the zenith; measured on real still antennas
+)
 FLOOR_M = 0.05  # m, half the smallest ionosphere-free slip (1, 1) of 0.107 m
 SIGMAS = 5.5  # -, common practice, no source
 WIDE_LANE_SIGMAS = 6.0  # -, common practice, no source
@@ -58,7 +60,9 @@ def find_slips(tracks, residual_m, unit, elevation_rad):
         Partials by east, north, up.
     elevation_rad : float64, shape (n, m)
     """
-    interval_s = float(np.median(np.diff(tracks.time_ns))) / 1e9 if len(tracks.time_ns) > 1 else 30.0
+    interval_s = (
+        float(np.median(np.diff(tracks.time_ns))) / 1e9 if len(tracks.time_ns) > 1 else 30.0
+    )
     max_gap = max(1, round(MAX_GAP_S / interval_s))
     low = 1.0 / np.maximum(np.sin(np.nan_to_num(elevation_rad, nan=1.0)), 0.05)
     sigma = DIFFERENCE_SIGMA_M * np.sqrt(1.0 + low**2)
@@ -71,9 +75,7 @@ def find_slips(tracks, residual_m, unit, elevation_rad):
     usable = np.isfinite(residual)
     by_wide_lane = np.zeros_like(by_difference)
     lanes = np.where(usable, wide_lane_cycles(tracks), np.nan)
-    running_jumps(
-        lanes, WIDE_LANE_SIGMA_CYCLES * low, max_gap, 40, WIDE_LANE_SIGMAS, by_wide_lane
-    )
+    running_jumps(lanes, WIDE_LANE_SIGMA_CYCLES * low, max_gap, 40, WIDE_LANE_SIGMAS, by_wide_lane)
     by_geometry_free = _geometry_free_jumps(tracks, usable, max_gap, low)
     by_flag = usable & ((tracks.lock & 1) == 1)
     slip = by_difference | by_wide_lane | by_geometry_free | by_flag

@@ -119,7 +119,9 @@ def build_tracks(observations: Observations, systems="GREC"):
         if columns is None:
             notes.append(f"{satellite_name(satellite)}: no pair of code and phase on two bands")
             continue
-        found.append((satellite, rows, columns, _frequencies(observations, satellite, rows, columns)))
+        found.append(
+            (satellite, rows, columns, _frequencies(observations, satellite, rows, columns))
+        )
     tracks = _fill(observations, epoch_of_row, [f for f in found if f[3] is not None])
     notes += [
         f"{satellite_name(f[0])}: frequency channel unknown and not inferable"

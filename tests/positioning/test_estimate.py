@@ -1,0 +1,171 @@
+"""The elimination in time order against one dense least-squares problem over all epochs."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.stats import binom
+
+from stakeline.errors import SolutionError
+from stakeline.positioning.estimate import (
+    BIAS_SIGMA_M,
+    LOCAL,
+    PRIOR_SIGMA,
+    Problem,
+    estimate,
+)
+
+VELOCITY_WALK, ZENITH_WALK, GRADIENT_WALK = 1e-5, 1e-4, 1e-5
+
+
+def invented(rng, n=8, m=6, *, moving=True, systems=2):
+    """Return a small problem with a slip, a gap and two systems, and its true positions."""
+    t = np.arange(n) * 30.0
+    azimuth = np.tile(rng.uniform(0, 2 * np.pi, m), (n, 1))
+    elevation = np.clip(rng.uniform(0.3, 1.4, m) + 1e-3 * t[:, None], 0.2, 1.5)
+    unit = -np.stack(
+        [
+            np.cos(elevation) * np.sin(azimuth),
+            np.cos(elevation) * np.cos(azimuth),
+            np.sin(elevation),
+        ],
+        axis=-1,
+    )
+    true = np.stack([1e-4 * t, -5e-5 * t, 0 * t], axis=1) if moving else np.zeros((n, 3))
+    wet = 1.0 / np.sin(elevation)
+    arc = np.tile(np.arange(m), (n, 1))
+    arc[n // 2 :, 1] = m
+    arc[n // 3 : n // 2, 2] = -1
+    bias = np.where(np.arange(m) >= m - 2, systems - 2, -1)
+    clock = rng.normal(0, 30.0, n)
+    range_m = (unit * true[:, None]).sum(-1) + clock[:, None] + 0.1 * wet + 5.0 * (bias >= 0)
+    ambiguity = rng.normal(0, 3.0, m + 1)
+    sigma = 0.004 * np.sqrt(0.5 + 0.5 * wet**2)
+    noise = np.zeros((n, 5))
+    if moving:
+        noise[:, 0] = VELOCITY_WALK**2
+    noise[:, 2:4] = [ZENITH_WALK**2, GRADIENT_WALK**2]
+    problem = Problem(
+        t,
+        range_m + ambiguity[arc] + rng.normal(0, 1, (n, m)) * sigma,
+        range_m + rng.normal(0, 1, (n, m)) * 100 * sigma,
+        unit,
+        wet,
+        1.0 / (np.sin(elevation) * np.tan(elevation) + 0.0032),
+        azimuth,
+        sigma,
+        100 * sigma,
+        bias.astype(np.int64),
+        arc,
+        noise,
+        moving,
+    )
+    return problem, true
+
+
+def dense(problem):
+    """Solve the same problem with every epoch's state as unknowns; return positions, covariance."""
+    n, m = problem.phase_m.shape
+    arcs = problem.arc.max() + 1
+    biases = problem.bias.max() + 1
+    size = n * LOCAL + biases + arcs
+    rows, values, weights = [], [], []
+
+    def add(pairs, value, sigma):
+        row = np.zeros(size)
+        for index, partial in pairs:
+            row[index] += partial
+        rows.append(row)
+        values.append(value)
+        weights.append(1.0 / sigma)
+
+    sigma0 = np.array(PRIOR_SIGMA)
+    sigma0[4:7] = problem.velocity_sigma_m_s if problem.moving else 1e-9
+    for i in range(LOCAL):
+        add([(i, 1.0)], 0.0, sigma0[i])
+    for i in range(biases):
+        add([(n * LOCAL + i, 1.0)], 0.0, BIAS_SIGMA_M)
+    for k in range(n):
+        for s in range(m):
+            if problem.arc[k, s] < 0:
+                continue
+            g, az = problem.gradient[k, s], problem.azimuth_rad[k, s]
+            at = k * LOCAL
+            pairs = [(at, 1.0), *((at + 1 + i, problem.unit[k, s, i]) for i in range(3))]
+            pairs += [
+                (at + 7, problem.wet[k, s]),
+                (at + 8, g * np.cos(az)),
+                (at + 9, g * np.sin(az)),
+            ]
+            if problem.bias[s] >= 0:
+                pairs.append((n * LOCAL + problem.bias[s], 1.0))
+            add(pairs, problem.code_m[k, s], problem.code_sigma_m[k, s])
+            ambiguity = n * LOCAL + biases + problem.arc[k, s]
+            add([*pairs, (ambiguity, 1.0)], problem.phase_m[k, s], problem.phase_sigma_m[k, s])
+        if k == n - 1:
+            continue
+        dt, a, b = 30.0, k * LOCAL, (k + 1) * LOCAL
+        for i in range(3):
+            p, v = 1 + i, 4 + i
+            if not problem.moving:
+                add([(b + p, 1.0), (a + p, -1.0)], 0.0, 1e-9)
+                add([(b + v, 1.0), (a + v, -1.0)], 0.0, 1e-9)
+                continue
+            # white acceleration: covariance q [dt3/3 dt2/2; dt2/2 dt], whitened in two lines
+            q = problem.noise[k, 0]
+            step = [(b + p, 1.0), (a + p, -1.0), (b + v, -dt / 2), (a + v, -dt / 2)]
+            add(step, 0.0, np.sqrt(q * dt**3 / 12))
+            add([(b + v, 1.0), (a + v, -1.0)], 0.0, np.sqrt(q * dt))
+        for i, walk in ((7, ZENITH_WALK), (8, GRADIENT_WALK), (9, GRADIENT_WALK)):
+            add([(b + i, 1.0), (a + i, -1.0)], 0.0, walk * np.sqrt(dt))
+    w = np.array(weights)
+    a, y = np.array(rows) * w[:, None], np.array(values) * w
+    scale = np.linalg.norm(a, axis=0)
+    scale[scale == 0] = 1.0
+    q, r = np.linalg.qr(a / scale)
+    x = np.linalg.solve(r, q.T @ y) / scale
+    inverse = np.linalg.inv(r)
+    c = inverse @ inverse.T / scale[:, None] / scale
+    where = [[k * LOCAL + 1 + i for i in range(3)] for k in range(n)]
+    return x[where], np.array([c[np.ix_(w, w)] for w in where])
+
+
+@pytest.mark.parametrize("moving", [True, False])
+def test_estimates_and_covariances_equal_those_of_one_dense_adjustment(moving):
+    problem, _ = invented(np.random.default_rng(7), moving=moving)
+    result = estimate(problem, max_rounds=1)
+    assert result.phase_used.sum() == (problem.arc >= 0).sum()  # nothing screened: comparable
+    position, covariance = dense(problem)
+    micrometre = 1e-6
+    np.testing.assert_allclose(result.states[:, 1:4], position, rtol=0, atol=5 * micrometre)
+    np.testing.assert_allclose(result.covariance_m2, covariance, rtol=2e-3, atol=1e-9)
+
+
+def test_formal_sigmas_are_the_scatter_of_simulated_white_noise():
+    rng = np.random.default_rng(11)
+    inside = trials = 0
+    for _ in range(40):
+        problem, true = invented(rng, n=12)
+        result = estimate(problem, max_rounds=1)
+        sigma = np.sqrt(np.diagonal(result.covariance_m2, axis1=1, axis2=2))
+        inside += int((np.abs(result.states[5, 1:4] - true[5]) < 1.96 * sigma[5]).sum())
+        trials += 3
+    low, high = binom.interval(0.9999, trials, 0.95)
+    assert low <= inside <= high
+
+
+def test_a_wrong_phase_is_left_out_and_the_position_hardly_moves():
+    problem, _ = invented(np.random.default_rng(3), n=60, m=9)
+    clean = estimate(problem)
+    phase = problem.phase_m.copy()
+    phase[30, 4] += 0.3
+    result = estimate(replace(problem, phase_m=phase))
+    assert not result.phase_used[30, 4]
+    sigma = np.sqrt(np.diagonal(clean.covariance_m2, axis1=1, axis2=2))
+    assert (np.abs(result.states[:, 1:4] - clean.states[:, 1:4]) < sigma).all()
+
+
+def test_no_arc_is_a_sentence():
+    problem, _ = invented(np.random.default_rng(1))
+    with pytest.raises(SolutionError, match="no phase arc is long enough"):
+        estimate(replace(problem, arc=np.full_like(problem.arc, -1)))
