@@ -7,7 +7,7 @@ import numpy as np
 
 @dataclass(frozen=True)
 class Arcs:
-    """``arc`` (n, m): number of the arc or -1; ``slot`` (n, m): its slot or -1; ``ending`` (n, m)."""
+    """``arc`` (n, m): number or -1; ``slot`` (n, m): its slot or -1; ``ending`` (n, m): its end."""
 
     arc: np.ndarray
     slot: np.ndarray
@@ -61,11 +61,8 @@ def place_arcs(arc):
             spans += [(int(part[0]), int(part[-1]), s, part) for part in np.split(seen, cut)]
     free_after = []
     for first, last, s, part in sorted(spans, key=lambda span: span[:3]):
-        for k, end in enumerate(free_after):
-            if end < first:
-                break
-        else:
-            k = len(free_after)
+        k = next((i for i, end in enumerate(free_after) if end < first), len(free_after))
+        if k == len(free_after):
             free_after.append(-1)
         free_after[k] = last
         slot[part, s] = k

@@ -17,9 +17,7 @@ PRIOR_SIGMA = (1e5, 1e3, 1e3, 1e3, 1e-3, 1e-3, 1e-3, 0.3, 5e-3, 5e-3)
 BIAS_SIGMA_M = 1e4  # m, of a system bias; common practice, no source
 ROUNDS = 8  # at most; our choice
 PHASE_LIMIT, CODE_LIMIT = 4.5, 4.5  # in robust standard deviations; common practice, no source
-PHASE_GATE_M = (
-    0.25  # m, beyond this at the zenith a phase is wrong whatever the scatter; our choice
-)
+PHASE_GATE_M = 0.25  # m, at the zenith: wrong whatever the scatter; our choice
 
 
 @dataclass(frozen=True)

@@ -66,7 +66,7 @@ def epoch_differences(residual, unit, sigma, max_gap, motion_sigma, rounds, exce
         x[:] = 0.0
         if count:
             x[3] = np.median(work[:count])
-        for turn in range(rounds):
+        for _ in range(rounds):
             if count < 5:
                 break
             a[:] = 0.0

@@ -16,9 +16,7 @@ from ._kernels import epoch_differences, running_jumps
 
 MAX_GAP_S = 180.0  # s, a longer gap starts a new arc; common practice, no source
 MOTION_SIGMA_M = 0.03  # m per epoch, prior of antenna motion: ice moves 1 mm in 30 s; our choice
-DIFFERENCE_SIGMA_M = (
-    0.004  # m, of an epoch difference at the zenith; measured on real still antennas
-)
+DIFFERENCE_SIGMA_M = 0.004  # m, of an epoch difference at the zenith; measured
 FLOOR_M = 0.05  # m, half the smallest ionosphere-free slip (1, 1) of 0.107 m
 SIGMAS = 5.5  # -, common practice, no source
 WIDE_LANE_SIGMAS = 6.0  # -, common practice, no source
@@ -28,7 +26,7 @@ GEOMETRY_FREE_LIMIT_M = 0.15  # m in 30 s, above storm-time ionosphere rates; co
 
 @dataclass(frozen=True)
 class Slips:
-    """Where phases slipped, (n, m) bool: an arc starts at each True; and the common motion found."""
+    """Where phases slipped, (n, m) bool: an arc starts at each True; and the common motion."""
 
     slip: np.ndarray
     by_difference: np.ndarray
