@@ -1,5 +1,6 @@
 """The command line: eight verbs, each loaded only when it is called."""
 
+import difflib
 import importlib
 import os
 import sys
@@ -35,7 +36,9 @@ class Verbs(click.Group):
     def get_command(self, context, name):
         """Import one verb's module and return its command."""
         if name not in VERBS:
-            return None
+            near = difflib.get_close_matches(name, VERBS, 1)
+            hint = f"did you mean '{near[0]}'?" if near else f"verbs are {', '.join(VERBS)}"
+            raise click.UsageError(f"there is no verb '{name}'; {hint}", context)
         return importlib.import_module(f".{name}", __package__).command
 
     def format_commands(self, context, formatter):
@@ -53,6 +56,12 @@ def stakeline():
     """
 
 
+def _usage_sentence(problem):
+    context = getattr(problem, "ctx", None)
+    path = context.command_path if context else "stakeline"
+    return f"{problem.format_message().rstrip('.')}; '{path} --help' shows the usage"
+
+
 def main(arguments=None):
     """Run the command line and leave with its exit code."""
     sys.exit(run(arguments))
@@ -68,7 +77,7 @@ def run(arguments=None):
         click.echo("stakeline: interrupted; run the same command again to go on", err=True)
         return 3
     except click.ClickException as problem:
-        problem.show()
+        click.echo(f"stakeline: {_usage_sentence(problem)}", err=True)
         return 2
     except StakelineError as problem:
         for line in str(problem).splitlines():

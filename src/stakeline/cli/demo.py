@@ -9,9 +9,7 @@ from .progress import shown
 
 @click.command(epilog=EXIT_CODES)
 @click.argument("folder", default="stakeline-demo", type=click.Path(file_okay=False))
-@click.option(
-    "--seed", type=int, default=20310501, show_default=True, help="Of all that is chance."
-)
+@click.option("--seed", type=int, default=20310501, show_default=True, help="Of all chance.")
 @click.option("--quiet", is_flag=True, help="Show no progress.")
 def command(folder, seed, quiet):
     """Invent two stations on Halvard Glacier in FOLDER and position them.

@@ -73,13 +73,13 @@ def command(context, observations, quiet, workers, campaign, out, summary, **opt
                 **options,
             )  # fmt: skip
     else:
-        given = [
-            f"--{name}"
-            for name, value in {**options, "out": out, "summary": summary}.items()
-            if value
-        ]
-        _refuse(bool(given), f"{', '.join(given)} without OBS files; in a campaign this is set in "
-                "campaign.toml (OBS files stand before the options)")  # fmt: skip
+        options |= {"out": out, "summary": summary}
+        given = ", ".join(f"--{name}" for name, value in options.items() if value)
+        _refuse(
+            bool(given),
+            f"{given} without OBS files; in a campaign this is set in campaign.toml "
+            "(OBS files stand before the options)",
+        )
         with shown(quiet) as progress:
             result = position_campaign.run(campaign, workers=workers, progress=progress)
     for sentence in result.problems:

@@ -1,4 +1,4 @@
-"""Options that take several values: ``--orbits A B``, ``--orbits A --orbits B``, ``--orbits A,B``."""
+"""Options of several values: ``--orbits A B``, ``--orbits A --orbits B``, ``--orbits A,B``."""
 
 import click
 

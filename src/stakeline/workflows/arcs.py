@@ -1,0 +1,199 @@
+"""A campaign's work in arcs: a day of a station with the hours around it, never over a step."""
+
+import functools
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from .. import __version__
+from ..campaign.ledger import fingerprint
+from ..campaign.settings import system_letters
+from ..constants import NS_PER_DAY, NS_PER_S
+from ..earth.ellipsoid import xyz_from_geodetic
+from ..errors import SolutionError
+from ..formats.rinex_obs import join, read_observations
+from ..positioning import solve
+from ..tables import Positions, Settings
+from ..time import iso
+from .observation_cut import cut, shifted
+from .product_index import choose, files_of
+from .products import ProductFiles, load_products, station_antenna
+from .series import columns_of, named, summary_of
+
+NS_PER_H = 3600 * NS_PER_S
+
+
+@dataclass(frozen=True)
+class Arc:
+    """One piece of work: observations of a window, solved as one."""
+
+    station: str
+    day: str
+    part: int  # counts the pieces of a day that a step of the station cuts; 1 is the first
+    window_ns: tuple  # half open
+    files: tuple  # of (path, shift in ns)
+    products: ProductFiles
+    settings: Settings
+    place_m: tuple
+    inputs: tuple  # of (role, name in the campaign, sha256)
+    root: str
+
+    @property
+    def name(self):
+        """Return the arc's name, such as ``HV01_2031-05-01`` or ``HV01_2031-05-01_part2``."""
+        return f"{self.station}_{self.day}" + (f"_part{self.part}" if self.part > 1 else "")
+
+    @property
+    def names(self):
+        """Return {path that was opened: name in the campaign}."""
+        return {str(Path(self.root) / name): name for _, name, _ in self.inputs}
+
+    @property
+    def key(self):
+        """Return the fingerprint of all the arc's result depends on."""
+        place = [repr(value) for value in self.place_m]
+        parts = [__version__, self.station, self.window_ns, place, asdict(self.settings)]
+        return fingerprint([*parts, self.inputs, [shift for _, shift in self.files]])
+
+
+def plan_arcs(campaign, files, history, index):
+    """Return the :class:`Arc` list of one station, in order of time.
+
+    Parameters
+    ----------
+    campaign : Campaign
+    files : list of TakenIn
+        The station's usable files.
+    history : StationHistory
+        Cuts arcs at steps; gives heights and antennas.
+    index : list of ProductEntry
+    """
+    settings = campaign.settings.position
+    named = {part.name: part.mode for part in campaign.settings.station}
+    mode = named.get(history.station) or settings.mode
+    margin_ns = 0 if mode == "static" else int(settings.margin_h * NS_PER_H)
+    base = Settings(
+        mode=mode,
+        systems=system_letters(settings.systems),
+        interval_s=settings.interval_s,
+        mask_deg=settings.mask_deg,
+    )
+    arcs = []
+    for day, pieces in _days(files, history).items():
+        for part, (first, last) in enumerate(pieces, 1):
+            edge = _standing(history, first)
+            window = (max(first - margin_ns, edge[0]), min(last + margin_ns, edge[1]))
+            arcs.append(_arc(campaign, files, history, index, base, day, part, window))
+    return arcs
+
+
+def _standing(history, time_ns):
+    """Return the span around a time in which nothing of the station changed. [ns]"""
+    far = np.iinfo(np.int64).max // 2
+    marks = [history.begins_ns, *(step.time_ns for step in history.steps())]
+    marks.append(history.ends_ns if history.ends_ns is not None else far)
+    position = int(np.searchsorted(marks, time_ns, side="right"))
+    return marks[position - 1], marks[position]
+
+
+def _days(files, history):
+    """Return {day: [(begin, end) of each piece between steps]} of days that hold epochs."""
+    days = np.unique(np.concatenate([file.epochs_ns // NS_PER_DAY for file in files]))
+    found = {}
+    for day in days.tolist():
+        begin, end = max(day * NS_PER_DAY, history.begins_ns), (day + 1) * NS_PER_DAY
+        while begin < end and (history.ends_ns is None or begin < history.ends_ns):
+            stop = min(end, _standing(history, begin)[1])
+            if any(((f.epochs_ns >= begin) & (f.epochs_ns < stop)).any() for f in files):
+                found.setdefault(iso(day * NS_PER_DAY)[:10], []).append((begin, stop))
+            begin = stop
+    return found
+
+
+def _arc(campaign, files, history, index, base, day, part, window):
+    """Return one arc with all it depends on."""
+    own = [f for f in files if f.span_ns[0] < window[1] and f.span_ns[1] >= window[0]]
+    chosen = choose(index, *window)
+    products = files_of(campaign, chosen)
+    shift_ns = [int(f.shift_weeks) * 7 * NS_PER_DAY for f in own]
+    paths = [str(campaign.root / f.raw.path) for f in own]
+    inputs = [("observations", f.raw.path, f.raw.sha256) for f in own]
+    inputs += [(kind, e.path, e.sha256) for kind, entries in chosen.items() for e in entries]
+    antenna = history.antenna_at(window[0]).type or station_antenna(products, history.station)
+    settings = replace(base, antenna_height_m=history.height_at(window[0]), antenna_model=antenna)
+    pairs = tuple(zip(paths, shift_ns, strict=True))
+    place = _place(history)
+    return Arc(
+        history.station,
+        day,
+        part,
+        window,
+        pairs,
+        products,
+        settings,
+        place,
+        tuple(inputs),
+        str(campaign.root),
+    )
+
+
+def _place(history):
+    content = history.content
+    if content.latitude_deg is None or content.longitude_deg is None:
+        return (np.nan,) * 3
+    angles = np.radians([content.latitude_deg, content.longitude_deg])
+    return tuple(xyz_from_geodetic(*angles, content.height_m or 0.0).tolist())
+
+
+@functools.lru_cache(maxsize=4)
+def _read(path):
+    return read_observations(path)
+
+
+def solve_arc(arc):
+    """Return (columns, summary, seconds) of an arc; a StakelineError where it cannot be solved."""
+    pieces = [shifted(_read(path), shift) for path, shift in arc.files]
+    pieces = [piece for piece in (cut(piece, *arc.window_ns) for piece in pieces) if len(piece)]
+    if not pieces:
+        raise SolutionError("no epoch stands in its window")
+    observations = join(pieces) if len(pieces) > 1 else pieces[0]
+    products = load_products(arc.products, arc.station, np.array(arc.place_m))
+    positions = named(solve(observations, products, arc.settings), arc.station, products)
+    seconds = positions.summary.get("seconds", {})
+    summary = summary_of(positions, with_seconds=False)
+    summary["antenna"] = arc.settings.antenna_model or "not stated"
+    height = dict(zip(("up", "east", "north"), arc.settings.antenna_height_m, strict=True))
+    summary["antenna_height_m"] = height
+    summary["antenna_height_source"] = f"stations/{arc.station}.toml"
+    summary["orbits"] = "precise" if products.orbits is not None else "broadcast"
+    return columns_of(positions), _without_paths(summary, arc.names), seconds
+
+
+def _without_paths(content, names):
+    """Return the summary with names as seen from the campaign: results tell no machine's paths."""
+    if isinstance(content, dict):
+        return {key: _without_paths(value, names) for key, value in content.items()}
+    if isinstance(content, list | tuple):
+        return [_without_paths(value, names) for value in content]
+    if isinstance(content, str):
+        for path, name in names.items():
+            content = content.replace(path, name)
+    return content
+
+
+def positions_of(columns, frame):
+    """Return a table's rows as :class:`Positions`, covariances put together again."""
+    sigma = np.stack([columns[f"sigma_{axis}_m"] for axis in ("east", "north", "up")], axis=1)
+    correlation = np.broadcast_to(np.eye(3), (len(sigma), 3, 3)).copy()
+    for (i, j), name in {(0, 1): "corr_en", (0, 2): "corr_eu", (1, 2): "corr_nu"}.items():
+        correlation[:, i, j] = correlation[:, j, i] = columns[name]
+    return Positions(
+        station=str(columns["station"][0]) if len(sigma) else "",
+        frame=frame,
+        time_ns=columns["time_gps"].astype("datetime64[ns]").view(np.int64),
+        position_m=np.stack([columns[name] for name in ("x_m", "y_m", "z_m")], axis=1),
+        covariance_m2=correlation * sigma[:, :, None] * sigma[:, None, :],
+        satellites=columns["satellites"],
+        state=columns["state"],
+    )

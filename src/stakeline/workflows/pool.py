@@ -1,0 +1,81 @@
+"""Tasks in worker processes: kernels compiled in one first, results handed to the one writer."""
+
+import concurrent.futures
+import multiprocessing
+import os
+import signal
+import threading
+from multiprocessing import connection
+
+from ..errors import StakelineError
+
+
+def run_tasks(function, tasks, workers):
+    """Yield (task, result or None, sentence or '') as tasks finish.
+
+    Parameters
+    ----------
+    function : callable
+        Of module level; takes one task. A StakelineError becomes a sentence, and so does the
+        death of a worker process; neither stops the other tasks.
+    tasks : list
+    workers : int
+        1: in this process.
+    """
+    if workers == 1 or len(tasks) < 2:
+        for task in tasks:
+            yield (task, *guarded(function, task))
+        return
+    yield from _in_processes(function, list(tasks), workers)
+
+
+def guarded(function, task):
+    """Return (result, '') or (None, what went wrong)."""
+    try:
+        return function(task), ""
+    except StakelineError as problem:
+        return None, str(problem)
+    except MemoryError:
+        return None, "needs more memory than there is; use fewer workers or shorter files"
+
+
+def _in_processes(function, tasks, workers):
+    with _pool(workers) as pool:
+        first = pool.submit(guarded, function, tasks[0])
+        concurrent.futures.wait([first])  # its process has written the compiled kernels now
+        waiting = {first: tasks[0]}
+        waiting |= {pool.submit(guarded, function, task): task for task in tasks[1:]}
+        broken = []
+        try:
+            for future in concurrent.futures.as_completed(waiting):
+                try:
+                    yield (waiting[future], *future.result())
+                except concurrent.futures.process.BrokenProcessPool:
+                    broken.append(waiting[future])
+        except BaseException:
+            pool.shutdown(wait=False, cancel_futures=True)
+            raise
+    for task in broken:  # one of these ended a worker; each gets a process to itself
+        with _pool(1) as pool:
+            try:
+                yield (task, *pool.submit(guarded, function, task).result())
+            except concurrent.futures.process.BrokenProcessPool:
+                yield task, None, "its process was ended from outside (out of memory?)"
+
+
+def _pool(workers):
+    return concurrent.futures.ProcessPoolExecutor(
+        workers, multiprocessing.get_context("spawn"), initializer=_follow_parent
+    )
+
+
+def _follow_parent():
+    """End this worker as soon as the process that started it is gone."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the one that started it says it is interrupted
+    parent = multiprocessing.parent_process()
+    threading.Thread(target=_wait_for, args=(parent.sentinel,), daemon=True).start()
+
+
+def _wait_for(sentinel):
+    connection.wait([sentinel])
+    os._exit(1)

@@ -1,0 +1,208 @@
+"""Positions of a whole campaign: by station and day, in arcs, only what is out of date."""
+
+from datetime import date, timedelta
+from pathlib import Path
+
+from .. import __version__
+from ..campaign.folders import LEDGER, POSITION, STATIONS, find_campaign, open_campaign
+from ..campaign.ledger import Ledger, fingerprint
+from ..campaign.store import clean_leftovers, json_text, only_one, parquet_bytes, read_table
+from ..errors import SettingsError, StakelineError
+from ..time import from_iso
+from .arcs import NS_PER_H, plan_arcs, positions_of, solve_arc
+from .blending import blended
+from .intake import take_in
+from .pool import run_tasks
+from .position import Outcome
+from .product_index import scan
+from .series import UNITS, columns_of, joined, metadata_of
+
+ARCS = f"{POSITION}/arcs"
+
+
+def run(campaign=None, *, workers=1, progress=None):
+    """Position every station and day of a campaign that is not up to date.
+
+    Parameters
+    ----------
+    campaign : path, optional
+        Its folder; None: the campaign around the folder we stand in.
+    workers : int
+    progress : callable, optional
+
+    Returns
+    -------
+    Outcome
+
+    Raises
+    ------
+    SettingsError
+        Where there is no campaign, its files say something impossible, or another run holds it.
+    """
+    campaign = open_campaign(campaign) if campaign else find_campaign(Path.cwd())
+    if campaign is None:
+        raise SettingsError(
+            "give observation files (stakeline position OBS... --out FILE.csv), or stand in the "
+            "folder of a campaign"
+        )
+    with only_one(campaign.folder(LEDGER) / "lock"):
+        clean_leftovers(campaign.root)
+        return _Run(campaign, workers, progress).everything()
+
+
+class _Run:
+    """One run: its campaign, its ledger and what went wrong so far."""
+
+    def __init__(self, campaign, workers, progress):
+        self.campaign, self.workers = campaign, workers
+        self.progress = progress or (lambda done, total, text: None)
+        self.ledger = Ledger(campaign.root, LEDGER)
+        self.problems = []
+
+    def everything(self):
+        """Take in, plan, solve, blend; return the Outcome."""
+        arcs = self.plan()
+        stale = [arc for arc in arcs if not self.ledger.up_to_date(_arc_task(arc), arc.key)]
+        failed = self.solve(stale)
+        sound = [arc for arc in arcs if arc.name not in failed]
+        self.forget_all_but("arcs", {_arc_task(arc) for arc in sound})
+        days = self.write_days(sound)
+        text = (
+            f"{len(arcs)} arcs: {len(arcs) - len(stale)} up to date, "
+            f"{len(stale) - len(failed)} solved, {len(failed)} failed\n"
+            f"{days} station-days in {POSITION}/\n"
+        )
+        return Outcome(text, tuple(self.problems))
+
+    def plan(self):
+        """Return the arcs of all stations; a station that cannot be planned is a problem."""
+        index = scan(self.campaign)
+        histories = self.campaign.histories()
+        report = take_in(self.campaign, self.workers, self.progress)
+        if report.set_aside:
+            self.problems.append(
+                f"{len(report.set_aside)} raw files cannot be used; "
+                "'stakeline intake' says which and why"
+            )
+        arcs = []
+        for part in self.campaign.settings.station:
+            own = [f for f in report.files if f.station == part.name and f.usable]
+            if not own:
+                continue
+            if part.name not in histories:
+                self.problems.append(
+                    f"{part.name}: {STATIONS}/{part.name}.toml is missing; it is the only source "
+                    "of antenna heights"
+                )
+                continue
+            try:
+                arcs += plan_arcs(self.campaign, own, histories[part.name], index)
+            except StakelineError as problem:
+                self.problems.append(f"{part.name}: {problem}")
+        return arcs
+
+    def solve(self, arcs):
+        """Solve arcs and store them; return the names of those that failed."""
+        failed = set()
+        for done, (arc, result, sentence) in enumerate(run_tasks(solve_arc, arcs, self.workers), 1):
+            if sentence:
+                failed.add(arc.name)
+                self.problems += [f"{arc.name}: {line}" for line in sentence.splitlines()]
+            else:
+                self.store_arc(arc, *result)
+            self.progress(done, len(arcs), f"{arc.name} {'failed' if sentence else 'solved'}")
+        return failed
+
+    def store_arc(self, arc, columns, summary, seconds):
+        """Write one arc's table, its summary inside, and its record."""
+        metadata = {"summary": summary, "inputs": _inputs(arc), "version": __version__}
+        data = parquet_bytes(columns, UNITS, metadata)
+        self.ledger.finish(
+            _arc_task(arc), arc.key, {_arc_file(arc): data}, seconds=seconds, inputs=arc.inputs
+        )
+
+    def write_days(self, arcs):
+        """Blend arcs to days and store those out of date; return how many days there are."""
+        by_day = {}
+        for arc in arcs:
+            by_day.setdefault((arc.station, arc.day), []).append(arc)
+        wanted = set()
+        for (station, day), own in sorted(by_day.items()):
+            task = f"days/{station}_{day}"
+            wanted.add(task)
+            near = [arc for other in _near(day) for arc in by_day.get((station, other), [])]
+            margin_h = self.campaign.settings.position.margin_h
+            records = [self.ledger.read(_arc_task(arc)) for arc in (*own, *near)]
+            key = fingerprint([__version__, margin_h, [r["outputs"] for r in records]])
+            if not self.ledger.up_to_date(task, key):
+                self.ledger.finish(task, key, self.day_files(station, day, own, near))
+        self.forget_all_but("days", wanted)
+        return len(wanted)
+
+    def day_files(self, station, day, own, near):
+        """Return {name: bytes} of the table and summary of one station-day."""
+        ramp_ns = int(self.campaign.settings.position.margin_h * NS_PER_H / 2)
+        begins_ns = from_iso(day)
+        pieces, summaries = [], []
+        for arc in own:
+            positions, metadata = self.load(arc)
+            summaries.append(metadata["summary"])
+            if arc.settings.mode == "kinematic":
+                sides = [self.neighbour(arc, near, before) for before in (True, False)]
+                positions = blended(positions, (begins_ns, *sides), ramp_ns)
+            pieces.append(positions)
+        inputs = [item for arc in own for item in _inputs(arc)]
+        unique = list({item["file"]: item for item in inputs}.values())
+        settings = {"arcs": [summary_settings(arc) for arc in own], "ramp_h": ramp_ns / NS_PER_H}
+        metadata = metadata_of(pieces, unique, settings)
+        columns = joined([columns_of(positions) for positions in pieces])
+        stem = f"{POSITION}/{station}/{station}_{day}"
+        summary = {**metadata, "station": station, "day_gps": day, "arcs": summaries}
+        return {
+            f"{stem}.parquet": parquet_bytes(columns, UNITS, metadata),
+            f"{stem}.json": json_text(summary).encode("utf-8"),
+        }
+
+    def neighbour(self, arc, near, before):
+        """Return the positions of the arc that touches this one at midnight; None without one."""
+        for other in near:
+            earlier = other.day < arc.day
+            overlap = (
+                other.window_ns[0] < arc.window_ns[1] and arc.window_ns[0] < other.window_ns[1]
+            )
+            if earlier == before and overlap:
+                return self.load(other)[0]
+        return None
+
+    def load(self, arc):
+        """Return (Positions, metadata) of a stored arc."""
+        columns, metadata = read_table(self.campaign.root / _arc_file(arc))
+        return positions_of(columns, metadata["summary"]["frame"]), metadata
+
+    def forget_all_but(self, prefix, wanted):
+        """Drop results that no longer follow from any input."""
+        for task in self.ledger.tasks(prefix):
+            if task not in wanted:
+                self.ledger.forget(task)
+
+
+def summary_settings(arc):
+    """Return the settings of an arc and its window, as kept with results."""
+    return {"name": arc.name, "window_ns": list(arc.window_ns), **vars(arc.settings)}
+
+
+def _near(day):
+    middle = date.fromisoformat(day)
+    return str(middle - timedelta(1)), str(middle + timedelta(1))
+
+
+def _arc_task(arc):
+    return f"arcs/{arc.name}"
+
+
+def _arc_file(arc):
+    return f"{ARCS}/{arc.station}/{arc.name}.parquet"
+
+
+def _inputs(arc):
+    return [{"role": role, "file": name, "sha256": checksum} for role, name, checksum in arc.inputs]

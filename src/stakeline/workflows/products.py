@@ -1,0 +1,135 @@
+"""Orbits, clocks and other products: read once in a process, chosen by content and by cover."""
+
+import functools
+from dataclasses import dataclass, fields
+
+import numpy as np
+
+from ..earth.ellipsoid import xyz_from_geodetic
+from ..errors import ProductError
+from ..formats import antex, blq, erp, rinex_clk, rinex_nav, sinex, sp3
+from ..tables import Antennas, Products
+
+NEAREST_LOADING_M = 10e3  # loading changes by a few per cent over this distance
+
+
+@dataclass(frozen=True)
+class ProductFiles:
+    """Names of product files by kind; each a tuple."""
+
+    orbits: tuple = ()
+    clocks: tuple = ()
+    navigation: tuple = ()
+    antennas: tuple = ()
+    offsets: tuple = ()
+    loading: tuple = ()
+    orientation: tuple = ()
+
+    def all(self):
+        """Return every file's name, once."""
+        names = [name for field in fields(self) for name in getattr(self, field.name)]
+        return tuple(dict.fromkeys(names))
+
+
+@functools.lru_cache(maxsize=6)
+def _orbits(paths):
+    return sp3.join([sp3.read_sp3(path) for path in paths]) if paths else None
+
+
+@functools.lru_cache(maxsize=4)
+def _clocks(paths):
+    return rinex_clk.join([rinex_clk.read_clocks(path) for path in paths]) if paths else None
+
+
+@functools.lru_cache(maxsize=6)
+def _broadcast(paths):
+    return rinex_nav.join([rinex_nav.read_navigation(path) for path in paths]) if paths else None
+
+
+@functools.lru_cache(maxsize=2)
+def _sinex(paths):
+    return [sinex.read_sinex(path) for path in paths]
+
+
+@functools.lru_cache(maxsize=2)
+def _antennas(antenna_paths, offset_paths):
+    """Return calibrations, with offsets alone only for what they do not hold."""
+    sets = [antex.read_antex(path) for path in antenna_paths]
+    entries = [entry for part in sets for entry in part.entries]
+    passed = [note for part in sets for note in part.passed_over]
+    known = {_antenna_key(entry) for entry in entries}
+    for content in _sinex(offset_paths):
+        extra = (*content.satellite_antennas, *content.receiver_antennas)
+        entries += [entry for entry in extra if _antenna_key(entry) not in known]
+        passed += content.passed_over
+    if not antenna_paths and not offset_paths:
+        return None
+    return Antennas(tuple(entries), tuple(passed), (*antenna_paths, *offset_paths))
+
+
+def _antenna_key(entry):
+    return entry.model if entry.satellite is None else entry.satellite
+
+
+@functools.lru_cache(maxsize=2)
+def _orientation(paths):
+    return erp.join([erp.read_orientation(path) for path in paths]) if paths else None
+
+
+@functools.lru_cache(maxsize=2)
+def _loading_sites(paths):
+    return tuple(site for path in paths for site in blq.read_blq(path))
+
+
+def loading_of(paths, station, position_m):
+    """Return the ocean loading of a station: by name, else the nearest site within 10 km.
+
+    None where no site fits; ``position_m`` may hold NaN.
+    """
+    sites = _loading_sites(tuple(paths))
+    named = [site for site in sites if site.site.strip().upper()[:4] == station.upper()[:4]]
+    if named:
+        return named[0]
+    if not sites or not np.isfinite(position_m).all():
+        return None
+    place = [
+        xyz_from_geodetic(np.radians(s.latitude_deg), np.radians(s.longitude_deg), 0.0)
+        for s in sites
+    ]
+    distance_m = np.linalg.norm(np.array(place) - np.asarray(position_m), axis=1)
+    nearest = int(np.argmin(distance_m))
+    return sites[nearest] if distance_m[nearest] < NEAREST_LOADING_M else None
+
+
+def load_products(files, station, position_m):
+    """Return the :class:`Products` for a station from the files of a :class:`ProductFiles`.
+
+    Raises
+    ------
+    ProductError
+        Where neither precise orbits nor broadcast navigation are given.
+    FormatError
+        Where a file cannot be read.
+    """
+    if not files.orbits and not files.navigation:
+        raise ProductError(
+            f"{station}: neither orbits nor broadcast navigation cover its days; give SP3 orbits "
+            "with clocks, or RINEX navigation"
+        )
+    return Products(
+        orbits=_orbits(files.orbits),
+        clocks=_clocks(files.clocks),
+        broadcast=_broadcast(files.navigation),
+        antennas=_antennas(files.antennas, files.offsets),
+        loading=loading_of(files.loading, station, position_m),
+        orientation=_orientation(files.orientation),
+    )
+
+
+def station_antenna(files, station):
+    """Return the antenna model a SINEX file gives for a station; blank where none does."""
+    for content in _sinex(files.offsets):
+        for code, model in content.station_antennas.items():
+            if code.strip().upper()[:4] == station.upper()[:4]:
+                return model
+    return ""

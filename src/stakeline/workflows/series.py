@@ -1,0 +1,156 @@
+"""Positions as people and programs read them: table columns, CSV, Parquet, summary."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from .. import __version__
+from ..campaign.store import json_text, parquet_bytes
+from ..earth.ellipsoid import geodetic_from_xyz
+from ..errors import SettingsError
+from ..time import decimal_year, iso
+
+UNITS = {
+    "time_gps": "GPS time",
+    "station": "",
+    "x_m": "m",
+    "y_m": "m",
+    "z_m": "m",
+    "latitude_deg": "deg",
+    "longitude_deg": "deg",
+    "height_m": "m",
+    "sigma_east_m": "m",
+    "sigma_north_m": "m",
+    "sigma_up_m": "m",
+    "corr_en": "1",
+    "corr_eu": "1",
+    "corr_nu": "1",
+    "satellites": "1",
+    "state": "",
+}
+"""The table's columns in order, and their units."""
+
+_DECIMALS = {"x_m": 5, "y_m": 5, "z_m": 5, "latitude_deg": 10, "longitude_deg": 10}
+_DECIMALS |= {"height_m": 5, "sigma_east_m": 5, "sigma_north_m": 5, "sigma_up_m": 5}
+_DECIMALS |= {"corr_en": 5, "corr_eu": 5, "corr_nu": 5}
+BROADCAST_FRAME = "WGS84"  # IS-GPS-200N, section 20.3.3.4.3.3; other systems agree within 0.1 m
+_LEFT_OUT = ("seconds",)  # clock time differs from run to run and stands in the ledger
+
+
+def named(positions, station, products):
+    """Return a solution under the station's name, its frame that of the orbits where not set."""
+    of_orbits = products.orbits.frame if products.orbits is not None else BROADCAST_FRAME
+    return replace(positions, station=station, frame=positions.frame or of_orbits or "not stated")
+
+
+def columns_of(positions):
+    """Return the table of a solution as a dict of arrays, in the order of :data:`UNITS`."""
+    xyz = np.asarray(positions.position_m, float)
+    latitude, longitude, height = geodetic_from_xyz(xyz)
+    covariance = np.asarray(positions.covariance_m2, float)
+    sigma = np.sqrt(np.einsum("nii->ni", covariance))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        correlation = covariance / (sigma[:, :, None] * sigma[:, None, :])
+    count = len(positions.time_ns)
+    values = [np.asarray(positions.time_ns, np.int64).view("datetime64[ns]")]
+    values += [np.full(count, positions.station, object)]
+    values += [xyz[:, 0], xyz[:, 1], xyz[:, 2]]
+    values += [np.degrees(latitude), np.degrees(longitude), height]
+    values += [sigma[:, 0], sigma[:, 1], sigma[:, 2]]
+    values += [correlation[:, 0, 1], correlation[:, 0, 2], correlation[:, 1, 2]]
+    values += [np.asarray(positions.satellites, np.int16), np.asarray(positions.state, object)]
+    return dict(zip(UNITS, values, strict=True))
+
+
+def joined(tables):
+    """Return several tables as one, rows in the order given."""
+    return {name: np.concatenate([table[name] for table in tables]) for name in UNITS}
+
+
+def csv_text(columns):
+    """Return a table as CSV: a header line, ISO times of the GPS calendar, empty where missing."""
+    count = len(columns["time_gps"])
+    texts = []
+    for name, values in columns.items():
+        if name == "time_gps":
+            texts.append([iso(value) for value in values.view(np.int64)])
+        elif name in _DECIMALS:
+            form = f"{{:.{_DECIMALS[name]}f}}".format
+            texts.append([form(value) if value == value else "" for value in values.tolist()])
+        else:
+            texts.append([str(value) for value in values])
+    rows = (",".join(column[row] for column in texts) for row in range(count))
+    return "\n".join([",".join(columns), *rows]) + "\n"
+
+
+def table_bytes(path, columns, metadata):
+    """Return the table in the form the name of ``path`` asks for.
+
+    Raises
+    ------
+    SettingsError
+        For an ending that is neither .csv nor .parquet.
+    """
+    ending = str(path).rpartition(".")[2].lower()
+    if ending == "csv":
+        return csv_text(columns).encode("utf-8")
+    if ending == "parquet":
+        return parquet_bytes(columns, UNITS, metadata)
+    raise SettingsError(f"{path}: a table ends in .csv or .parquet")
+
+
+def metadata_of(positions_list, inputs, settings):
+    """Return what stands beside a table: scale, frame, epoch, point, version, inputs, settings."""
+    return {
+        "time_scale": "GPS",
+        "point": "marker",
+        "frames": {p.station: p.frame for p in positions_list},
+        "epochs": {p.station: epoch_of(p) for p in positions_list},
+        "version": __version__,
+        "inputs": inputs,
+        "settings": settings,
+    }
+
+
+def epoch_of(positions):
+    """Return the mean epoch of a solution as a decimal year; None where it is empty. [a]"""
+    if len(positions.time_ns) == 0:
+        return None
+    first = int(positions.time_ns[0])
+    mean_ns = first + int(np.mean(np.asarray(positions.time_ns, np.int64) - first))
+    return round(float(decimal_year(mean_ns)), 6)
+
+
+def summary_of(positions, with_seconds=True):
+    """Return the summary of a solution: frame, epoch, counts, and what it says of itself."""
+    kept = {k: v for k, v in positions.summary.items() if with_seconds or k not in _LEFT_OUT}
+    static = positions.summary.get("mode") == "static"
+    states, counts = np.unique(np.asarray(positions.state, str), return_counts=True)
+    return {
+        **kept,
+        "station": positions.station,
+        "frame": positions.frame,
+        "epoch_year": epoch_of(positions),
+        "first_epoch_gps": iso(positions.time_ns[0]) if len(positions.time_ns) else None,
+        "last_epoch_gps": iso(positions.time_ns[-1]) if len(positions.time_ns) else None,
+        "coordinates": _coordinates(positions) if static else [],
+        "rows": len(positions.time_ns),
+        "rows_by_state": {str(s): int(c) for s, c in zip(states, counts, strict=True)},
+    }
+
+
+def _coordinates(positions):
+    """Return the marker of each row of a static solution, with frame, epoch and uncertainty."""
+    table = columns_of(positions)
+    names = [name for name in UNITS if name not in ("station", "time_gps", "satellites", "state")]
+    rows = [{name: float(table[name][row]) for name in names} for row in range(len(table["x_m"]))]
+    for row, time_ns in zip(rows, positions.time_ns, strict=True):
+        row |= {"point": "marker", "frame": positions.frame, "time_gps": iso(time_ns)}
+        row["epoch_year"] = round(float(decimal_year(time_ns)), 6)
+    return rows
+
+
+def summary_text(version, settings, inputs, stations, problems):
+    """Return the JSON text of a run on single files."""
+    content = {"version": version, "settings": settings, "inputs": inputs, "stations": stations}
+    return json_text({**content, "problems": problems})
