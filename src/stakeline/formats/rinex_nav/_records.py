@@ -4,8 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ...tables import SYSTEMS
 from ...constants import NS_PER_DAY
+from ...tables import SYSTEMS
 from ._layouts import DEFAULT_KIND
 
 _GEO_BEIDOU = (*range(1, 6), *range(59, 64))  # BeiDou ICD B1I 3.0, section 5.1: D2 messages

@@ -1,0 +1,5 @@
+"""Antenna calibrations, ANTEX 1.4. See ``SPEC.md``."""
+
+from .reading import parse_antex, read_antex
+
+__all__ = ["parse_antex", "read_antex"]
