@@ -11,7 +11,6 @@ from stakeline import tables
 
 ROOT = Path(__file__).parents[1]
 VOCABULARY = ROOT / "docs" / "vocabulary.md"
-WORDS = (ROOT / "docs" / "vocabulary.md", ROOT / "docs" / "reference")
 
 NO_PLACE_OF_ONE_MACHINE = re.compile(
     r"(?<![\w.$}{])/(work|root|home|tmp|Users|mnt)/|[A-Z]:\\\\Users"
@@ -108,7 +107,7 @@ def test_terms_are_explained_once_and_in_order():
 
 
 def test_the_eight_verbs_are_explained():
-    verbs = "plan commission intake position motion lakes decide report".split()
+    verbs = ["plan", "commission", "intake", "position", "motion", "lakes", "decide", "report"]
     assert [term for term, _ in terms() if term in verbs] == verbs
 
 

@@ -8,7 +8,7 @@ from docutils.nodes import SkipNode
 from matplotlib.font_manager import FontProperties
 from matplotlib.mathtext import math_to_image
 
-SIZE_PT = 11.0
+FONT = FontProperties(size=11.0, math_fontfamily="stix")
 INK = "#010203"  # a colour that stands for "the colour of the text around it"
 
 
@@ -16,12 +16,11 @@ def drawing(formula):
     """Return (SVG element, depth below the line [pt]) of a formula in TeX's mathematics."""
     buffer = io.BytesIO()
     text = " ".join(formula.split())
-    depth = math_to_image(
-        f"${text}$", buffer, prop=FontProperties(size=SIZE_PT), format="svg", color=INK
-    )
+    depth = math_to_image(f"${text}$", buffer, prop=FONT, format="svg", color=INK)
     svg = buffer.getvalue().decode("utf-8")
     svg = svg[svg.index("<svg") :].replace(INK, "currentColor")
-    svg = re.sub(r"<metadata>.*?</metadata>", "", svg, flags=re.DOTALL)
+    for unwanted in (r"<metadata>.*?</metadata>", r"<style.*?</style>", r'<g id="patch_1">.*?</g>'):
+        svg = re.sub(unwanted, "", svg, flags=re.DOTALL)
     svg = re.sub(r' xmlns:xlink="[^"]*"', "", svg).replace("xlink:href", "href")
     label = html.escape(text, quote=True)
     return svg.replace("<svg", f'<svg role="img" aria-label="{label}"', 1), depth
