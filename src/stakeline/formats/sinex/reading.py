@@ -9,7 +9,7 @@ from ..fixed_columns import Notes, number, only_member, whole_number
 from ._antennas import RECEIVER_BLOCKS, receiver_antennas, satellite_antennas, satellite_names
 from ._blocks import blocks
 
-_BLOCKS = ("FILE/REFERENCE", "SITE/RECEIVER", "SITE/ANTENNA", "SITE/ECCENTRICITY")
+_BLOCKS: tuple[str, ...] = ("FILE/REFERENCE", "SITE/RECEIVER", "SITE/ANTENNA", "SITE/ECCENTRICITY")
 _BLOCKS += ("SATELLITE/ID", "SATELLITE/PHASE_CENTER", "SOLUTION/ESTIMATE", *RECEIVER_BLOCKS)
 _POSITION, _VELOCITY = ("STAX", "STAY", "STAZ"), ("VELX", "VELY", "VELZ")
 

@@ -7,7 +7,7 @@ import numpy as np
 from ...errors import ProductError
 from ...tables import Orbits, PassedOver
 
-_TABLES = ("position_m", "clock_s", "velocity_m_s", "clock_rate")
+_TABLES: tuple[str, ...] = ("position_m", "clock_s", "velocity_m_s", "clock_rate")
 _TABLES += ("position_sigma_m", "clock_sigma_s")
 _FLAGS = ("clock_event", "clock_predicted", "manoeuvre", "orbit_predicted")
 _GROUPS = {"position_m": _TABLES[0:1] + _TABLES[2:3] + _TABLES[4:5] + _FLAGS[2:]}
