@@ -36,10 +36,12 @@ $(BIN)/python:
 	$(PYTHON) -m venv $(VENV)
 
 $(READY): pyproject.toml | $(BIN)/python
+	@echo "setting up in $(VENV): some minutes the first time"
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable .
 	@touch $@
 
 $(READY_DEV): pyproject.toml | $(BIN)/python
+	@echo "setting up in $(VENV): some minutes the first time"
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[dev,docs]'
 	@touch $@ $(READY)
 
@@ -65,7 +67,7 @@ validation: $(READY)
 	$(BIN)/python validation
 
 benchmarks: $(READY)
-	@status=0; for program in benchmarks/*.py; do \
+	@status=0; for program in benchmarks/[!_]*.py; do \
 	  echo "== $$program"; $(BIN)/python "$$program" || status=1; \
 	done; exit $$status
 
