@@ -14,7 +14,7 @@ from ..earth.ellipsoid import xyz_from_geodetic
 from ..errors import SolutionError
 from ..formats.rinex_obs import join, read_observations
 from ..positioning import solve
-from ..tables import Positions, Settings
+from ..tables import Settings
 from ..time import iso
 from .observation_cut import cut, shifted
 from .product_index import choose, files_of
@@ -180,20 +180,3 @@ def _without_paths(content, names):
         for path, name in names.items():
             content = content.replace(path, name)
     return content
-
-
-def positions_of(columns, frame):
-    """Return a table's rows as :class:`Positions`, covariances put together again."""
-    sigma = np.stack([columns[f"sigma_{axis}_m"] for axis in ("east", "north", "up")], axis=1)
-    correlation = np.broadcast_to(np.eye(3), (len(sigma), 3, 3)).copy()
-    for (i, j), name in {(0, 1): "corr_en", (0, 2): "corr_eu", (1, 2): "corr_nu"}.items():
-        correlation[:, i, j] = correlation[:, j, i] = columns[name]
-    return Positions(
-        station=str(columns["station"][0]) if len(sigma) else "",
-        frame=frame,
-        time_ns=columns["time_gps"].astype("datetime64[ns]").view(np.int64),
-        position_m=np.stack([columns[name] for name in ("x_m", "y_m", "z_m")], axis=1),
-        covariance_m2=correlation * sigma[:, :, None] * sigma[:, None, :],
-        satellites=columns["satellites"],
-        state=columns["state"],
-    )

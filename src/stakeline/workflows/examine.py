@@ -19,7 +19,7 @@ from .product_index import choose, files_of
 from .products import load_products
 from .reading import date_in_file_name, name_in_file_name
 
-OBSERVATION_KINDS = ("observations", "compact observations")
+OBSERVATION_KINDS = ("observations",)
 _WHOLE_NS = 1_000_000  # clocks steered to the second stay within a millisecond of it
 _HEADER_FIELDS = (
     "marker_name",

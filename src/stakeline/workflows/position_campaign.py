@@ -9,13 +9,13 @@ from ..campaign.ledger import Ledger, fingerprint
 from ..campaign.store import clean_leftovers, json_text, only_one, parquet_bytes, read_table
 from ..errors import SettingsError, StakelineError
 from ..time import from_iso
-from .arcs import NS_PER_H, plan_arcs, positions_of, solve_arc
+from .arcs import NS_PER_H, plan_arcs, solve_arc
 from .blending import blended
 from .intake import take_in
 from .pool import run_tasks
 from .position import Outcome
 from .product_index import scan
-from .series import UNITS, columns_of, joined, metadata_of
+from .series import UNITS, columns_of, joined, metadata_of, positions_of
 
 ARCS = f"{POSITION}/arcs"
 

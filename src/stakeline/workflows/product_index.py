@@ -17,7 +17,8 @@ from .products import ProductFiles
 
 ORBIT_MARGIN_NS = 3 * 3600 * NS_PER_S  # interpolation wants nodes on both sides of an arc
 BROADCAST_LIFE_NS = 4 * 3600 * NS_PER_S  # age at which broadcast messages are stale
-_ALWAYS = {"antennas": "antennas", "sinex": "offsets", "blq": "loading", "erp": "orientation"}
+_ALWAYS = {"antex": "antennas", "sinex": "offsets", "blq": "loading"}
+_ALWAYS["orientation"] = "orientation"
 
 
 @dataclass(frozen=True)
@@ -66,7 +67,7 @@ def _examine(path, name, checksum):
     """Return the :class:`ProductEntry` of one file."""
     try:
         kind = recognise(open_bytes(path)[0][1], name)
-        if kind == "orbits":
+        if kind == "sp3":
             table = sp3.read_sp3(path)
             return _spanned(name, checksum, kind, table.agency, table.time_ns)
         if kind == "clocks":
@@ -99,7 +100,7 @@ def choose(index, first_ns, last_ns):
     chosen = {_ALWAYS[kind]: _of(index, kind) for kind in _ALWAYS}
     near = (first_ns - BROADCAST_LIFE_NS, last_ns + BROADCAST_LIFE_NS)
     chosen["navigation"] = [e for e in _of(index, "navigation") if e.overlap_ns(*near)]
-    orbits = [e for e in _of(index, "orbits") if e.overlap_ns(*span)]
+    orbits = [e for e in _of(index, "sp3") if e.overlap_ns(*span)]
     clocks = [e for e in _of(index, "clocks") if e.overlap_ns(*span)]
     scores = {}
     for entry in orbits:

@@ -8,7 +8,7 @@ import numpy as np
 from ..earth.ellipsoid import xyz_from_geodetic
 from ..errors import ProductError
 from ..formats import antex, blq, erp, rinex_clk, rinex_nav, sinex, sp3
-from ..tables import Antennas, Products
+from ..tables import Antennas, Broadcast, BroadcastMessages, EarthOrientation, Products
 
 NEAREST_LOADING_M = 10e3  # loading changes by a few per cent over this distance
 
@@ -43,7 +43,7 @@ def _clocks(paths):
 
 @functools.lru_cache(maxsize=6)
 def _broadcast(paths):
-    return rinex_nav.join([rinex_nav.read_navigation(path) for path in paths]) if paths else None
+    return joined_broadcast([rinex_nav.read_navigation(path) for path in paths]) if paths else None
 
 
 @functools.lru_cache(maxsize=2)
@@ -73,12 +73,54 @@ def _antenna_key(entry):
 
 @functools.lru_cache(maxsize=2)
 def _orientation(paths):
-    return erp.join([erp.read_orientation(path) for path in paths]) if paths else None
+    return joined_orientation([erp.read_orientation(p) for p in paths]) if paths else None
 
 
 @functools.lru_cache(maxsize=2)
 def _loading_sites(paths):
-    return tuple(site for path in paths for site in blq.read_blq(path))
+    return tuple(site for path in paths for site in blq.read_blq(path).values())
+
+
+def joined_broadcast(parts):
+    """Return several navigation files as one :class:`Broadcast`; a message in two counts once."""
+    ionosphere = {}
+    for part in reversed(parts):
+        ionosphere |= part.ionosphere  # of several, those of the first file stand
+    return Broadcast(
+        kepler=_joined_messages([part.kepler for part in parts]),
+        state_vector=_joined_messages([part.state_vector for part in parts]),
+        ionosphere=ionosphere,
+        leap_seconds=next((p.leap_seconds for p in parts if p.leap_seconds is not None), None),
+        passed_over=tuple(note for part in parts for note in part.passed_over),
+        files=tuple(name for part in parts for name in part.files),
+    )
+
+
+def _joined_messages(parts):
+    names = [field.name for field in fields(BroadcastMessages) if field.name != "columns"]
+    table = {name: np.concatenate([getattr(part, name) for part in parts]) for name in names}
+    keys = [table[name] for name in ("time_of_clock_ns", "kind", "time_of_ephemeris_ns")]
+    order = np.lexsort((*keys, table["satellites"]))
+    table = {name: column[order] for name, column in table.items()}
+    same = np.ones(max(len(order) - 1, 0), bool)
+    for name in names:
+        if name not in ("values", "transmission_ns"):
+            same &= table[name][1:] == table[name][:-1]
+    first = np.concatenate([np.ones(min(len(order), 1), bool), ~same])
+    table = {name: column[first] for name, column in table.items()}
+    return BroadcastMessages(**table, columns=parts[0].columns)
+
+
+def joined_orientation(parts):
+    """Return several Earth orientation files as one; of a day in two files the first counts."""
+    names = [f.name for f in fields(EarthOrientation) if f.name not in ("files", "passed_over")]
+    table = {name: np.concatenate([getattr(part, name) for part in parts]) for name in names}
+    _, first = np.unique(table["time_utc_ns"], return_index=True)
+    return EarthOrientation(
+        **{name: column[first] for name, column in table.items()},
+        files=tuple(name for part in parts for name in part.files),
+        passed_over=tuple(note for part in parts for note in part.passed_over),
+    )
 
 
 def loading_of(paths, station, position_m):

@@ -8,6 +8,7 @@ from .. import __version__
 from ..campaign.store import json_text, parquet_bytes
 from ..earth.ellipsoid import geodetic_from_xyz
 from ..errors import SettingsError
+from ..tables import Positions
 from ..time import decimal_year, iso
 
 UNITS = {
@@ -60,6 +61,23 @@ def columns_of(positions):
     values += [correlation[:, 0, 1], correlation[:, 0, 2], correlation[:, 1, 2]]
     values += [np.asarray(positions.satellites, np.int16), np.asarray(positions.state, object)]
     return dict(zip(UNITS, values, strict=True))
+
+
+def positions_of(columns, frame):
+    """Return a table's rows as :class:`Positions`, covariances put together again."""
+    sigma = np.stack([columns[f"sigma_{axis}_m"] for axis in ("east", "north", "up")], axis=1)
+    correlation = np.broadcast_to(np.eye(3), (len(sigma), 3, 3)).copy()
+    for (i, j), name in {(0, 1): "corr_en", (0, 2): "corr_eu", (1, 2): "corr_nu"}.items():
+        correlation[:, i, j] = correlation[:, j, i] = columns[name]
+    return Positions(
+        station=str(columns["station"][0]) if len(sigma) else "",
+        frame=frame,
+        time_ns=columns["time_gps"].astype("datetime64[ns]").view(np.int64),
+        position_m=np.stack([columns[name] for name in ("x_m", "y_m", "z_m")], axis=1),
+        covariance_m2=correlation * sigma[:, :, None] * sigma[:, None, :],
+        satellites=columns["satellites"],
+        state=columns["state"],
+    )
 
 
 def joined(tables):
