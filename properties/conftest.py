@@ -3,14 +3,28 @@
 import os
 from pathlib import Path
 
+import numba
 import pytest
 from hypothesis import settings
+
+import stakeline.compiling  # noqa: F401  (names the folder of kernels)
 
 ROOT = Path(__file__).parents[1]
 
 # No time limit for one example: the first one of a run may have to compile.
 settings.register_profile("stakeline", deadline=None)
 settings.load_profile("stakeline")
+
+
+def own_kernels():
+    """Give each parallel worker a folder of its own for compiled kernels: writers must not meet."""
+    worker = os.environ.get("PYTEST_XDIST_WORKER")
+    folder = Path(os.environ["NUMBA_CACHE_DIR"])
+    if worker and folder.name != worker:
+        os.environ["NUMBA_CACHE_DIR"] = numba.config.CACHE_DIR = str(folder / worker)
+
+
+own_kernels()
 
 
 def reference_data_folder():

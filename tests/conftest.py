@@ -3,9 +3,23 @@
 import os
 from pathlib import Path
 
+import numba
 import pytest
 
+import stakeline.compiling  # noqa: F401  (names the folder of kernels)
+
 ROOT = Path(__file__).parents[1]
+
+
+def own_kernels():
+    """Give each parallel worker a folder of its own for compiled kernels: writers must not meet."""
+    worker = os.environ.get("PYTEST_XDIST_WORKER")
+    folder = Path(os.environ["NUMBA_CACHE_DIR"])
+    if worker and folder.name != worker:
+        os.environ["NUMBA_CACHE_DIR"] = numba.config.CACHE_DIR = str(folder / worker)
+
+
+own_kernels()
 
 
 def reference_data_folder():

@@ -248,9 +248,9 @@ def test_public_functions_have_a_docstring():
     wrong = []
     for below, _, tree in modules():
         for name, node in functions(tree):
-            own_name = name.rpartition(".")[2]
+            private = any(part.startswith("_") for part in name.split("."))
             nested = any(part.islower() for part in name.split(".")[:-1])
-            if own_name.startswith("_") or nested or ast.get_docstring(node):
+            if private or nested or ast.get_docstring(node):
                 continue
             wrong.append(f"{below}:{node.lineno}: {name}")
     complain(wrong)
