@@ -11,7 +11,13 @@ from ..fixed_columns import Notes, Text, number, only_member, whole_number
 
 _MM = -3  # power of ten from millimetres to metres
 _MOST_NODES = 1000
-_QUIET: tuple[str, ...] = ("METH / BY / # / DATE", "COMMENT", "END OF ANTENNA", "# OF FREQUENCIES", "DAZI")
+_QUIET: tuple[str, ...] = (
+    "METH / BY / # / DATE",
+    "COMMENT",
+    "END OF ANTENNA",
+    "# OF FREQUENCIES",
+    "DAZI",
+)
 _QUIET += ("ZEN1 / ZEN2 / DZEN", "VALID FROM", "VALID UNTIL", "SINEX CODE", "TYPE / SERIAL NO")
 
 

@@ -8,7 +8,12 @@ from ..fixed_columns import number
 _LABEL_COLUMNS = (60, 65)  # up to 3.02, and from 3.04 on
 _DEFAULT_TIME = {"G": "GPS", "R": "UTC", "E": "GAL", "C": "BDT", "J": "QZS", "I": "IRN"}
 _TIME_NAMES = {"GLO": "UTC", "QZSS": "QZS", "IRNSS": "IRN", "BDS": "BDT"}
-_READ_OTHERWISE: tuple[str, ...] = ("LEAP SECONDS", "LEAP SECONDS GNSS", "# / TYPES OF DATA", "# OF CLK REF")
+_READ_OTHERWISE: tuple[str, ...] = (
+    "LEAP SECONDS",
+    "LEAP SECONDS GNSS",
+    "# / TYPES OF DATA",
+    "# OF CLK REF",
+)
 _READ_OTHERWISE += ("ANALYSIS CLK REF", "SOLN STA NAME / NUM", "# OF SOLN SATS", "PRN LIST")
 _READ_OTHERWISE += ("SYS / # / OBS TYPES", "SYS / DCBS APPLIED", "STATION NAME / NUM")
 _READ_OTHERWISE += ("STATION CLK REF", "PGM / RUN BY / DATE", "RINEX VERSION / TYPE")

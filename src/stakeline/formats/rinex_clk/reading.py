@@ -118,8 +118,9 @@ def _satellite_table(text, records, notes):
     satellites = np.flatnonzero(np.bincount(satellite, minlength=1)).astype(np.int16)
     place = time_index, np.searchsorted(satellites, satellite)
     bias, sigma = (np.full((len(times), len(satellites)), np.nan) for _ in range(2))
-    bias[place[0][::-1], place[1][::-1]] = bias_s[::-1]
-    sigma[place[0][::-1], place[1][::-1]] = sigma_s[::-1]
+    backwards = np.arange(len(rows))[::-1].copy()  # so that the first of repeated ones stays
+    bias[place[0][backwards], place[1][backwards]] = bias_s[backwards]
+    sigma[place[0][backwards], place[1][backwards]] = sigma_s[backwards]
     repeated = rows[bias[place] != bias_s]
     notes.add_rows(repeated, "repeated clock with another value, the first kept")
     return times, satellites, bias, sigma

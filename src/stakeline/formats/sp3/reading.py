@@ -131,7 +131,8 @@ def _table(cells, shape, values):
     """Return ``values`` of records set into (epochs, satellites, ...); of repeated, the first."""
     _, time_index, satellite_index = cells
     table = np.full(shape + values.shape[1:], np.nan)
-    table[time_index[::-1], satellite_index[::-1]] = values[::-1]
+    backwards = np.arange(len(values))[::-1].copy()
+    table[time_index[backwards], satellite_index[backwards]] = values[backwards]
     return table
 
 
