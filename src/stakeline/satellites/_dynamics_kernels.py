@@ -60,34 +60,35 @@ def gravity(x, y, z, c, s, v, w, out):
 
 
 @njit
-def body_pull(gm, body, x, y, z, love, out):
-    """Add to ``out`` the pull of a body and of the Earth's tide it raises.
+def body_pull(gm, body, at, x, y, z, love, out):
+    """Add to ``out`` the pull of a body (row ``at``) and of the Earth's tide it raises.
 
     Montenbruck & Gill (2000), equation 3.37; the tide with Love number ``love`` is the gradient
     of the degree-2 potential, their section 3.7.2.
     """
-    dx, dy, dz = body[0] - x, body[1] - y, body[2] - z
+    bx, by, bz = body[at, 0], body[at, 1], body[at, 2]
+    dx, dy, dz = bx - x, by - y, bz - z
     near = gm / (dx * dx + dy * dy + dz * dz) ** 1.5
-    distance = math.sqrt(body[0] ** 2 + body[1] ** 2 + body[2] ** 2)
+    distance = math.sqrt(bx * bx + by * by + bz * bz)
     far = gm / distance**3
     r = math.sqrt(x * x + y * y + z * z)
-    cosine = (x * body[0] + y * body[1] + z * body[2]) / (r * distance)
+    cosine = (x * bx + y * by + z * bz) / (r * distance)
     tide = 0.5 * love * far * EARTH_RADIUS_M**5 / r**4
     radial, along = tide * (3.0 - 15.0 * cosine * cosine) / r, tide * 6.0 * cosine / distance
-    out[0] += near * dx - far * body[0] + radial * x + along * body[0]
-    out[1] += near * dy - far * body[1] + radial * y + along * body[1]
-    out[2] += near * dz - far * body[2] + radial * z + along * body[2]
+    out[0] += near * dx - far * bx + radial * x + along * bx
+    out[1] += near * dy - far * by + radial * y + along * by
+    out[2] += near * dz - far * bz + radial * z + along * bz
 
 
 @njit
-def sun_axes(x, y, z, vx, vy, vz, sun, axes):
+def sun_axes(x, y, z, vx, vy, vz, sun, at, axes):
     """Fill ``axes`` (3, 8): directions of D0, Y0, B0, B cos u, B sin u, R0, R cos u, R sin u.
 
     Beutler et al. (1994), Manuscripta Geodaetica 19, 367: D toward the Sun, Y along the solar
     panels, B completes; u is the angle in the orbit from below the Sun. D vanishes in the Earth's
     shadow, a cylinder. R points up: light of the Earth and the push of the antenna.
     """
-    dx, dy, dz = sun[0] - x, sun[1] - y, sun[2] - z
+    dx, dy, dz = sun[at, 0] - x, sun[at, 1] - y, sun[at, 2] - z
     d = math.sqrt(dx * dx + dy * dy + dz * dz)
     dx, dy, dz = dx / d, dy / d, dz / d
     yx, yy, yz = dy * z - dz * y, dz * x - dx * z, dx * y - dy * x  # D x r = (-r) x D
@@ -120,24 +121,25 @@ def sun_axes(x, y, z, vx, vy, vz, sun, axes):
 
 
 @njit
-def derivative(state, turn, sun, moon, force, c, s, love, work, rate):
-    """Fill ``rate`` (6, 15): motion and the variational equations, inertial axes.
+def derivative(state, turn, sun, moon, at, force, j, c, s, love, work, slope, q):
+    """Fill ``slope[q]`` (6, 15): motion and the variational equations, inertial axes.
 
     ``state`` (6, 15) holds the state in column 0 and its partials beside it; the variational
-    equations keep the pull of a point mass only. ``work`` is (v, w, vector, axes).
+    equations keep the pull of a point mass only. ``turn``, ``sun`` and ``moon`` are read at row
+    ``at``, ``force`` at row ``j``. ``work`` is (v, w, vector, axes).
     """
     v, w, pull, axes = work
     x, y, z = state[0, 0], state[1, 0], state[2, 0]
     vx, vy, vz = state[3, 0], state[4, 0], state[5, 0]
-    fx = turn[0, 0] * x + turn[0, 1] * y + turn[0, 2] * z
-    fy = turn[1, 0] * x + turn[1, 1] * y + turn[1, 2] * z
-    fz = turn[2, 0] * x + turn[2, 1] * y + turn[2, 2] * z
+    fx = turn[at, 0, 0] * x + turn[at, 0, 1] * y + turn[at, 0, 2] * z
+    fy = turn[at, 1, 0] * x + turn[at, 1, 1] * y + turn[at, 1, 2] * z
+    fz = turn[at, 2, 0] * x + turn[at, 2, 1] * y + turn[at, 2, 2] * z
     gravity(fx, fy, fz, c, s, v, w, pull)
     fx, fy, fz = pull[0], pull[1], pull[2]
     for k in range(3):
-        pull[k] = turn[0, k] * fx + turn[1, k] * fy + turn[2, k] * fz
-    body_pull(GM_SUN_M3_S2, sun, x, y, z, love, pull)
-    body_pull(GM_MOON_M3_S2, moon, x, y, z, love, pull)
+        pull[k] = turn[at, 0, k] * fx + turn[at, 1, k] * fy + turn[at, 2, k] * fz
+    body_pull(GM_SUN_M3_S2, sun, at, x, y, z, love, pull)
+    body_pull(GM_MOON_M3_S2, moon, at, x, y, z, love, pull)
     r2 = x * x + y * y + z * z
     r = math.sqrt(r2)
     # Schwarzschild term: IERS Conventions (2010), equation 10.12, first line
@@ -147,61 +149,59 @@ def derivative(state, turn, sun, moon, force, c, s, love, work, rate):
     pull[0] += a * x + b * vx
     pull[1] += a * y + b * vy
     pull[2] += a * z + b * vz
-    sun_axes(x, y, z, vx, vy, vz, sun, axes)
+    sun_axes(x, y, z, vx, vy, vz, sun, at, axes)
     for k in range(3):
-        rate[k, 0] = state[3 + k, 0]
-        rate[3 + k, 0] = pull[k]
-        for q in range(_FORCES):
-            rate[3 + k, 0] += axes[k, q] * force[q]
+        slope[q, k, 0] = state[3 + k, 0]
+        slope[q, 3 + k, 0] = pull[k]
+        for p in range(_FORCES):
+            slope[q, 3 + k, 0] += axes[k, p] * force[j, p]
     f = GM_EARTH_M3_S2 / (r * r2)
     for p in range(1, _COLUMNS):
         px, py, pz = state[0, p], state[1, p], state[2, p]
         along = 3.0 * (x * px + y * py + z * pz) / r2
-        rate[0, p], rate[1, p], rate[2, p] = state[3, p], state[4, p], state[5, p]
-        rate[3, p] = f * (along * x - px)
-        rate[4, p] = f * (along * y - py)
-        rate[5, p] = f * (along * z - pz)
+        slope[q, 0, p], slope[q, 1, p], slope[q, 2, p] = state[3, p], state[4, p], state[5, p]
+        slope[q, 3, p] = f * (along * x - px)
+        slope[q, 4, p] = f * (along * y - py)
+        slope[q, 5, p] = f * (along * z - pz)
         if p >= 7:
             for k in range(3):
-                rate[3 + k, p] += axes[k, p - 7]
+                slope[q, 3 + k, p] += axes[k, p - 7]
 
 
 @njit
-def integrate(start, force, step_s, turn, sun, moon, tableau, weights, c, s, love, out, partial):
+def integrate(start, force, step_s, turn, sun, moon, tableau, c, s, love, out, partial):
     """Fill ``out`` (steps + 1, m, 3) and ``partial`` (steps + 1, m, 3, 14) from ``start`` (m, 6).
 
-    An explicit Runge-Kutta method of ``tableau`` (stages, stages) and ``weights`` (stages,);
-    ``turn`` (steps, stages, 3, 3), ``sun`` and ``moon`` (steps, stages, 3) are of its instants.
+    An explicit Runge-Kutta method: the rows of ``tableau`` (stages + 1, stages) are its stages and,
+    last, the step; ``turn`` (steps * stages, 3, 3), ``sun`` and ``moon`` are of its instants.
     """
-    stages = weights.size
-    size = c.shape[0] + 1
+    stages, size = tableau.shape[1], c.shape[0] + 1
     work = (np.zeros((size, size)), np.zeros((size, size)), np.zeros(3), np.zeros((3, _FORCES)))
     slope = np.zeros((stages, 6, _COLUMNS))
     state, trial = np.zeros((6, _COLUMNS)), np.zeros((6, _COLUMNS))
     for j in range(start.shape[0]):
-        state[:] = 0.0
         for k in range(6):
+            for p in range(1, _COLUMNS):
+                state[k, p] = 0.0
             state[k, 0] = start[j, k]
             state[k, k + 1] = 1.0
-        for i in range(turn.shape[0] + 1):
+        for i in range(out.shape[0]):
             for k in range(3):
                 out[i, j, k] = state[k, 0]
                 for p in range(_COLUMNS - 1):
                     partial[i, j, k, p] = state[k, p + 1]
-            if i == turn.shape[0]:
+            if i == out.shape[0] - 1:
                 break
-            for q in range(stages):
-                trial[:] = state
-                for b in range(q):
-                    if tableau[q, b] != 0.0:
-                        h = step_s * tableau[q, b]
-                        for k in range(6):
-                            for p in range(_COLUMNS):
-                                trial[k, p] += h * slope[b, k, p]
-                derivative(
-                    trial, turn[i, q], sun[i, q], moon[i, q], force[j], c, s, love, work, slope[q]
-                )
-            for q in range(stages):
+            for q in range(stages + 1):  # the last round adds up the step
                 for k in range(6):
                     for p in range(_COLUMNS):
-                        state[k, p] += step_s * weights[q] * slope[q, k, p]
+                        total = 0.0
+                        for b in range(q):
+                            total += tableau[q, b] * slope[b, k, p]
+                        trial[k, p] = state[k, p] + step_s * total
+                if q < stages:
+                    at = i * stages + q
+                    derivative(trial, turn, sun, moon, at, force, j, c, s, love, work, slope, q)
+            for k in range(6):
+                for p in range(_COLUMNS):
+                    state[k, p] = trial[k, p]

@@ -67,11 +67,9 @@ _FORCE_SIGMA_M_S2 = (
     3e-9,
     3e-9,
     3e-9,
-)  # m/s2; a-priori, common practice, no source
+)  # m/s2; our choice
 _NODE_SIGMA_M = 0.002  # m; noise of a precise orbit's node, common practice, no source
-_POLE_SIGMA_RAD = (
-    1.5e-6  # rad; about 0.3 arcsec, size of polar motion (IERS bulletins, from memory)
-)
+_POLE_SIGMA_RAD = 1.5e-6  # rad; 0.3 arcsec, size of polar motion (IERS bulletins, from memory)
 _DAY_SIGMA_S = 1.5e-3  # s/d; size of the excess length of day (IERS bulletins, from memory)
 _POLE_TIDE_RAD = 5e-9  # rad; 1 mas of subdaily polar motion, IERS Conventions (2010), section 5.5.1
 _DAY_TIDE_S = 5e-4  # s/d; rate of subdaily UT1, same section; both stay where orientation is given
@@ -121,15 +119,14 @@ def _integrated(start, force, start_ns, step_ns, steps, orientation):
     """Return positions (steps + 1, m, 3) and partials (steps + 1, m, 3, 14), inertial."""
     stage = np.arange(steps)[:, None] * step_ns + np.round(DOP853.C * step_ns)
     stage_ns = (start_ns + stage.astype(np.int64)).ravel()
-    shape = (steps, DOP853.C.size)
-    turn = celestial_to_terrestrial(stage_ns, orientation).reshape(*shape, 3, 3)
-    sun, moon = (body.reshape(*shape, 3) for body in sun_moon_celestial(stage_ns))
+    turn = celestial_to_terrestrial(stage_ns, orientation)
+    sun, moon = sun_moon_celestial(stage_ns)
     c, s = _coefficients()
     out = np.empty((steps + 1, start.shape[0], 3))
     partial = np.empty((steps + 1, start.shape[0], 3, 14))
-    tableau, weights = np.ascontiguousarray(DOP853.A), np.ascontiguousarray(DOP853.B)
+    tableau = np.concatenate([DOP853.A, DOP853.B[None, :]])
     step_s = step_ns / NS_PER_S
-    integrate(start, force, step_s, turn, sun, moon, tableau, weights, c, s, _LOVE_K2, out, partial)
+    integrate(start, force, step_s, turn, sun, moon, tableau, c, s, _LOVE_K2, out, partial)
     return out, partial
 
 

@@ -1,12 +1,10 @@
-"""Satellite positions between the nodes of a table, and tables joined day to day."""
+"""Satellite positions between the nodes of a table, and tables continued past their ends."""
 
 from dataclasses import replace
 
 import numpy as np
 
 from ..constants import EARTH_ROTATION_RAD_S, NS_PER_S
-from ..errors import ProductError
-from ..time import iso
 from ._kernels import orbit_from_nodes
 from .dynamics import continue_orbits
 
@@ -134,79 +132,6 @@ def orbit_states(orbits, satellites, time_ns, reference_ns):
     return position, velocity
 
 
-def join_orbits(tables):
-    """Return one table from tables of following days.
-
-    Where two tables give the same epoch the later table's day begins, and its node is taken where
-    it is not missing.
-
-    Parameters
-    ----------
-    tables : sequence of Orbits
-        In any order.
-
-    Raises
-    ------
-    ProductError
-        Where there is no table, or the frames differ.
-    """
-    if not tables:
-        raise ProductError("no orbit table is given; give at least one SP3 file")
-    tables = sorted(tables, key=lambda table: int(table.time_ns[0]))
-    frames = sorted({table.frame for table in tables})
-    if len(frames) > 1:
-        raise ProductError(
-            f"orbit tables are in the frames {', '.join(frames)}; give tables of one frame, as "
-            "days joined across a change of frame would jump"
-        )
-    if len(tables) == 1:
-        return tables[0]
-    time_ns = np.unique(np.concatenate([table.time_ns for table in tables]))
-    satellites = np.unique(np.concatenate([table.satellites for table in tables]))
-    merged = {name: _merged(tables, name, time_ns, satellites) for name in _FIELDS}
-    return replace(
-        tables[0],
-        time_ns=time_ns,
-        satellites=satellites.astype(np.int16),
-        accuracy_m=None,
-        comments=tuple(text for table in tables for text in table.comments),
-        passed_over=tuple(entry for table in tables for entry in table.passed_over),
-        files=tuple(name for table in tables for name in table.files),
-        **merged,
-    )
-
-
-def _merged(tables, name, time_ns, satellites):
-    """Return one field of several tables on common nodes; None where no table has it."""
-    merged = None
-    for table in tables:
-        value = getattr(table, name)
-        if value is None:
-            continue
-        value = np.asarray(value)
-        if merged is None:
-            empty = False if value.dtype == bool else np.nan
-            merged = np.full((time_ns.size, satellites.size, *value.shape[2:]), empty, value.dtype)
-        rows = np.searchsorted(time_ns, table.time_ns)
-        columns = np.searchsorted(satellites, table.satellites)
-        place = np.ix_(rows, columns)
-        if value.dtype == bool:
-            merged[place] |= value
-        else:
-            merged[place] = np.where(np.isnan(value), merged[place], value)
-    return merged
-
-
-def require_cover(orbits, first_ns, last_ns):
-    """Raise ProductError where an orbit table ends more than a second inside a span of time."""
-    start, end = int(orbits.time_ns[0]), int(orbits.time_ns[-1])
-    if start > first_ns + NS_PER_S or end < last_ns - NS_PER_S:
-        raise ProductError(
-            f"orbits cover {iso(start)} to {iso(end)}, observations {iso(first_ns)} to "
-            f"{iso(last_ns)}; give the day before or after as well, or extend the table"
-        )
-
-
 _ARC_S = 3 * 3600.0
 """Length of the dynamic fit; 4, 5 and 6 h were tried and are worse by a tenth to a half."""
 
@@ -214,7 +139,7 @@ _LONGEST_STEP_S = 450.0
 """Longest step of its integration."""
 
 _WORST_FIT_M = 0.05
-"""A satellite whose fit leaves more than this is not continued: it was moved, or is no GNSS orbit."""
+"""A satellite whose fit leaves more than this is not continued: it was moved."""
 
 
 def extend_orbits(orbits, until_ns, orientation=None, from_ns=None):
