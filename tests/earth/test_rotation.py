@@ -88,3 +88,8 @@ def test_outside_the_table():
 def test_nothing_given():
     xp, yp, ut1, dx, dy = orientation_at(None, np.array([from_calendar(2020, 6, 25)]))
     assert xp == yp == ut1 == dx == dy == 0.0
+
+
+def test_empty_table():
+    with pytest.raises(ProductError, match="empty"):
+        orientation_at(table(0, [], [], []), np.array([0]))

@@ -123,3 +123,10 @@ def test_the_ground_sinks_where_the_pole_comes():
     latitude, _, _ = geodetic_from_xyz(station)
     up = moved @ [np.cos(latitude), 0.0, np.sin(latitude)]
     assert abs(up + 3.3 * millimetre) < 0.02 * millimetre
+
+
+def test_bodies_of_other_epochs_are_refused():
+    when = from_calendar(2020, 1, 1) + np.arange(3) * NS_PER_DAY
+    sun, moon = sun_moon(when)
+    with pytest.raises(SolutionError, match="each of the 3 epochs"):
+        solid_tide(xyz_from_geodetic(1.0, 0.0, 0.0), when, sun[:2], moon)

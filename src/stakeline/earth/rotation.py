@@ -58,6 +58,8 @@ def orientation_at(orientation, time_ns):
 
 
 def _check_cover(node, utc_ns):
+    if node.size == 0:
+        raise ProductError("the Earth orientation table is empty; give a file with daily values")
     if utc_ns.size and (utc_ns.min() < node[0] or utc_ns.max() > node[-1]):
         raise ProductError(
             f"Earth orientation covers {iso(node[0])} to {iso(node[-1])} UTC, but "

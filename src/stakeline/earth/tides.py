@@ -101,7 +101,13 @@ def solid_tide(xyz, time_ns, sun, moon, *, restore_mean=False):
         raise SolutionError(f"the solid tide needs a station on the ground (3 numbers), not {xyz}")
     time_ns = np.atleast_1d(np.asarray(time_ns, np.int64))
     xyz = _off_the_axis(xyz)
-    bodies = np.stack([np.atleast_2d(sun), np.atleast_2d(moon)]).astype(float)
+    sun, moon = np.atleast_2d(np.asarray(sun, float)), np.atleast_2d(np.asarray(moon, float))
+    if not sun.shape == moon.shape == (time_ns.size, 3):
+        raise SolutionError(
+            f"Sun {sun.shape} and Moon {moon.shape} must be one row of three for each of the "
+            f"{time_ns.size} epochs"
+        )
+    bodies = np.stack([sun, moon])
     out = np.zeros((time_ns.size, 3))
     body_tide(xyz, bodies, _MASS_RATIO, EARTH_RADIUS_M, _LOVE, out)
     frequency_tide(xyz, tide_arguments(time_ns), _DIURNAL, _ZONAL, out)
