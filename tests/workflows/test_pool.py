@@ -64,6 +64,13 @@ def test_processes_go_on_after_a_failure_and_a_death(script):
     assert "dies None its process was ended from outside (out of memory?)" in lines
 
 
+def test_the_first_may_die_too(script):
+    command = [sys.executable, script, "dies", "a", "b"]
+    out = subprocess.run(command, capture_output=True, text=True, timeout=60, check=True).stdout
+    assert sorted(out.splitlines())[:2] == ["a A ", "b B "]
+    assert "dies None its process was ended" in out
+
+
 @pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="the system has no such signal")
 def test_workers_end_when_the_run_is_killed(script):
     run = subprocess.Popen(

@@ -147,8 +147,9 @@ def _known(campaign, histories, raw):
     file = _judge_date(file, history)
     if history is None:
         return file
-    header = ObservationHeader(**raw.header)
-    sentences = compare_with_header(history, header, file.span_ns[0], _expected_place(history))
+    begins_ns = file.span_ns[0] + file.proposal_weeks * WEEK_NS
+    header, place = ObservationHeader(**raw.header), _expected_place(history)
+    sentences = compare_with_header(history, header, begins_ns, place)
     return replace(file, mismatches=tuple(sentences))
 
 

@@ -247,7 +247,11 @@ def _mismatches(files):
 
 
 def _warnings(files):
-    return [f"{f.raw.path}: {text}" for f in files for text in f.raw.warnings]
+    return [
+        text if text.startswith(f.raw.path) else f"{f.raw.path}: {text}"
+        for f in files
+        for text in f.raw.warnings
+    ]
 
 
 def _histories(campaign, histories):
@@ -278,7 +282,7 @@ def _days(days):
             f"every {own[0].interval_s:g} s"
         )
         lines += [
-            f"  {day.day}: {day.percent:.1f} %, {day.gaps} gaps, longest {day.longest_gap_s:g} s"
+            f"  {day.day}: {day.percent:.1f} %, gaps: {day.gaps}, longest {day.longest_gap_s:g} s"
             for day in low
         ]
     return lines

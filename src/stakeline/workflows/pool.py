@@ -5,6 +5,7 @@ import multiprocessing
 import os
 import signal
 import threading
+from concurrent.futures.process import BrokenProcessPool
 from multiprocessing import connection
 
 from ..errors import StakelineError
@@ -40,18 +41,14 @@ def guarded(function, task):
 
 
 def _in_processes(function, tasks, workers):
+    broken = []
     with _pool(workers) as pool:
-        first = pool.submit(guarded, function, tasks[0])
-        concurrent.futures.wait([first])  # its process has written the compiled kernels now
-        waiting = {first: tasks[0]}
-        waiting |= {pool.submit(guarded, function, task): task for task in tasks[1:]}
-        broken = []
         try:
-            for future in concurrent.futures.as_completed(waiting):
+            for task, future in _submitted(pool, function, tasks):
                 try:
-                    yield (waiting[future], *future.result())
-                except concurrent.futures.process.BrokenProcessPool:
-                    broken.append(waiting[future])
+                    yield (task, *future.result())
+                except BrokenProcessPool:
+                    broken.append(task)
         except BaseException:
             pool.shutdown(wait=False, cancel_futures=True)
             raise
@@ -59,8 +56,25 @@ def _in_processes(function, tasks, workers):
         with _pool(1) as pool:
             try:
                 yield (task, *pool.submit(guarded, function, task).result())
-            except concurrent.futures.process.BrokenProcessPool:
+            except BrokenProcessPool:
                 yield task, None, "its process was ended from outside (out of memory?)"
+
+
+def _submitted(pool, function, tasks):
+    """Yield (task, future) as they finish; the first is alone until it has compiled the kernels."""
+    first = pool.submit(guarded, function, tasks[0])
+    concurrent.futures.wait([first])
+    yield tasks[0], first
+    waiting = {}
+    for task in tasks[1:]:
+        try:
+            waiting[pool.submit(guarded, function, task)] = task
+        except BrokenProcessPool as problem:
+            failed = concurrent.futures.Future()
+            failed.set_exception(problem)
+            waiting[failed] = task
+    for future in concurrent.futures.as_completed(waiting):
+        yield waiting[future], future
 
 
 def _pool(workers):

@@ -1,0 +1,273 @@
+"""Positions of an invented campaign, the solver replaced by a quick one that notes its calls."""
+
+import json
+import shutil
+
+import numpy as np
+import pytest
+
+from stakeline.campaign.folders import create
+from stakeline.campaign.store import read_table
+from stakeline.constants import NS_PER_DAY
+from stakeline.errors import SolutionError
+from stakeline.tables import Positions
+from stakeline.time import from_iso, gps_from_utc
+from stakeline.workflows import arcs, position_campaign
+
+HISTORY = """station = "HV01"
+latitude_deg = 79.0412
+longitude_deg = 17.3580
+[[visit]]
+time = 2031-04-28T14:30:00Z
+kind = "set-up"
+[visit.antenna]
+type = "HALVARD ICE1    NONE"
+[visit.height]
+measured_m = 1.532
+how = "vertical"
+from = "marker"
+to = "antenna reference point"
+"""
+RAISE = """
+[[visit]]
+time = 2031-05-02T12:00:00Z
+kind = "raise"
+[visit.height]
+measured_m = 2.532
+how = "vertical"
+from = "marker"
+to = "antenna reference point"
+"""
+SETTINGS = '[campaign]\nname = "Trial"\n[position]\ninterval_s = 300\n'
+SETTINGS += '[[station]]\nname = "HV01"\nraw = ["0-raw/HV01"]\n'
+
+
+@pytest.fixture(scope="module")
+def prepared(tmp_path_factory, sky):
+    """A campaign of one station and three days, not yet positioned."""
+    root = tmp_path_factory.mktemp("prepared")
+    create(root)
+    (root / "campaign.toml").write_text(SETTINGS, encoding="utf-8")
+    (root / "stations" / "HV01.toml").write_text(HISTORY, encoding="utf-8")
+    for day in range(3):
+        times = sky.times(0, 86400) + day * NS_PER_DAY
+        sky.write_receiver_file(root / "0-raw" / "HV01" / f"day{day}.rnx", times, seed=day)
+        sky.write_orbits(root / "products" / f"day{day}.sp3", day, 1)
+    return root
+
+
+@pytest.fixture
+def campaign(prepared, tmp_path):
+    root = tmp_path / "trial"
+    shutil.copytree(prepared, root)
+    return root
+
+
+@pytest.fixture
+def solved(monkeypatch, sky):
+    """The windows solved so far; ``solved.broken`` holds days whose arcs shall fail."""
+
+    class Calls(list):
+        broken = ()
+
+    calls = Calls()
+
+    def quick(observations, products, settings):
+        first, last = observations.time_ns[[0, -1]]
+        middle = str(((first + last) // 2).view("datetime64[ns]"))[:10]
+        if middle in calls.broken:
+            raise SolutionError("too few satellites")
+        calls.append((int(first), int(last), settings, products))
+        n = len(observations)
+        up = settings.antenna_height_m[0] + 1e-3 * len(str(first)) * np.sin(np.arange(n))
+        return Positions(
+            station="",
+            frame="",
+            time_ns=observations.time_ns,
+            position_m=sky.site * (1 - up / 6.36e6)[:, None] + float(first % 7) * 1e-3,
+            covariance_m2=np.tile(np.eye(3) * 1e-4, (n, 1, 1)),
+            satellites=np.diff(observations.row_start),
+            state=np.full(n, "float"),
+            summary={"mode": settings.mode, "warnings": [], "seconds": {"all": float(len(calls))}},
+        )
+
+    monkeypatch.setattr(arcs, "solve", quick)
+    return calls
+
+
+def run(root):
+    return position_campaign.run(root)
+
+
+def results(root):
+    return {
+        p.relative_to(root).as_posix(): p.read_bytes()
+        for p in sorted((root / "4-position").rglob("*"))
+        if p.is_file() and not p.name.startswith(".")
+    }
+
+
+def test_every_day_gets_a_table_and_a_summary(campaign, solved):
+    outcome = run(campaign)
+    assert outcome.problems == ()
+    names = set(results(campaign))
+    for day in ("2031-05-01", "2031-05-02", "2031-05-03"):
+        assert f"4-position/HV01/HV01_{day}.parquet" in names
+        assert f"4-position/HV01/HV01_{day}.json" in names
+
+
+def test_tables_are_cut_to_the_day_and_know_their_frame_and_sources(campaign, solved, sky):
+    run(campaign)
+    columns, metadata = read_table(campaign / "4-position/HV01/HV01_2031-05-02.parquet")
+    np.testing.assert_array_equal(
+        columns["time_gps"].view(np.int64), sky.times(0, 86400) + NS_PER_DAY
+    )
+    assert metadata["frames"] == {"HV01": "IGS20"}
+    files = {item["file"] for item in metadata["inputs"]}
+    assert {f"0-raw/HV01/day{day}.rnx" for day in range(3)} <= files
+    assert {f"products/day{day}.sp3" for day in range(3)} <= files
+    assert all(len(item["sha256"]) == 64 for item in metadata["inputs"])
+
+
+def test_arcs_take_six_hours_of_the_neighbours_along(campaign, solved, sky):
+    run(campaign)
+    first, last, *_ = solved[1]
+    assert first == sky.day + NS_PER_DAY - 6 * 3600 * 10**9
+    assert last == sky.day + 2 * NS_PER_DAY + 6 * 3600 * 10**9 - 300 * 10**9
+
+
+def test_heights_and_antennas_come_from_the_history(campaign, solved):
+    run(campaign)
+    assert {call[2].antenna_height_m for call in solved} == {(1.532, 0.0, 0.0)}
+    assert {call[2].antenna_model for call in solved} == {"HALVARD ICE1    NONE"}
+
+
+def test_a_second_run_solves_nothing(campaign, solved):
+    run(campaign)
+    before, count = results(campaign), len(solved)
+    outcome = run(campaign)
+    assert len(solved) == count == 3
+    assert results(campaign) == before
+    assert "3 arcs: 3 up to date, 0 solved, 0 failed" in outcome.text
+
+
+def test_the_same_input_gives_the_same_bytes_elsewhere(campaign, solved, prepared, tmp_path):
+    run(campaign)
+    other = tmp_path / "elsewhere"
+    shutil.copytree(prepared, other)
+    run(other)
+    assert results(other) == results(campaign)
+
+
+def test_no_clock_and_no_machine_path_stands_in_results(campaign, solved):
+    run(campaign)
+    text = b"".join(results(campaign).values())
+    assert str(campaign).encode() not in text
+    summary = json.loads((campaign / "4-position/HV01/HV01_2031-05-01.json").read_text())
+    assert "seconds" not in json.dumps(summary)
+    record = (campaign / "ledger" / "arcs" / "HV01_2031-05-01.json").read_text(encoding="utf-8")
+    assert "seconds" in json.loads(record)
+
+
+def test_a_lost_result_is_made_again(campaign, solved):
+    run(campaign)
+    before = results(campaign)
+    (campaign / "4-position/HV01/HV01_2031-05-02.parquet").unlink()
+    (campaign / "4-position/arcs/HV01/HV01_2031-05-03.parquet").write_bytes(b"PAR1 damaged")
+    run(campaign)
+    assert len(solved) == 4
+    assert results(campaign) == before
+
+
+def test_a_changed_setting_redoes_all_a_new_day_redoes_its_neighbours(campaign, solved, sky):
+    run(campaign)
+    times = sky.times(0, 86400) + 3 * NS_PER_DAY
+    sky.write_receiver_file(campaign / "0-raw" / "HV01" / "day3.rnx", times, seed=3)
+    run(campaign)
+    assert len(solved) == 3 + 2  # the new day, and the day before it whose arc now is longer
+    path = campaign / "campaign.toml"
+    path.write_text(path.read_text().replace("= 300", "= 600"), encoding="utf-8")
+    run(campaign)
+    assert len(solved) == 5 + 4
+
+
+def test_a_raw_file_taken_away_takes_its_results_along(campaign, solved):
+    run(campaign)
+    (campaign / "0-raw/HV01/day2.rnx").unlink()
+    run(campaign)
+    assert not [name for name in results(campaign) if "2031-05-03" in name]
+    assert [name for name in results(campaign) if "2031-05-02" in name]
+
+
+def test_a_failed_arc_is_told_and_stops_nothing(campaign, solved):
+    solved.broken = ("2031-05-02",)
+    outcome = run(campaign)
+    assert outcome.problems == ("HV01_2031-05-02: too few satellites",)
+    assert not [name for name in results(campaign) if "2031-05-02" in name]
+    assert [name for name in results(campaign) if "2031-05-03.json" in name]
+    solved.broken = ()
+    assert run(campaign).problems == ()
+    assert [name for name in results(campaign) if "2031-05-02" in name]
+
+
+def test_arcs_end_at_a_raise_and_each_has_its_height(campaign, solved):
+    (campaign / "stations" / "HV01.toml").write_text(HISTORY + RAISE, encoding="utf-8")
+    outcome = run(campaign)
+    assert outcome.problems == ()
+    step = int(gps_from_utc(from_iso("2031-05-02T12:00:00")))
+    for first, last, settings, _ in solved:
+        assert last < step or first >= step
+        assert settings.antenna_height_m[0] == (1.532 if last < step else 2.532)
+    columns, _ = read_table(campaign / "4-position/HV01/HV01_2031-05-02.parquet")
+    assert len(columns["x_m"]) == 288
+
+
+def test_a_station_without_history_is_refused_in_words(campaign, solved):
+    (campaign / "stations" / "HV01.toml").unlink()
+    outcome = run(campaign)
+    assert solved == []
+    assert (
+        "stations/HV01.toml is missing; it is the only source of antenna heights"
+        in outcome.problems[0]
+    )
+
+
+def test_without_orbits_an_arc_says_what_to_give(campaign, solved):
+    for path in (campaign / "products").iterdir():
+        path.unlink()
+    outcome = run(campaign)
+    assert len(outcome.problems) == 3
+    assert "give SP3 orbits with clocks, or RINEX navigation" in outcome.problems[0]
+
+
+def test_leftovers_of_a_kill_are_cleared_away(campaign, solved):
+    part = campaign / "4-position" / "HV01" / ".HV01_2031-05-01.parquet.123.part"
+    part.parent.mkdir()
+    part.write_bytes(b"half")
+    run(campaign)
+    assert not part.exists()
+    assert len(results(campaign)) == 9  # three arcs, three tables, three summaries
+
+
+@pytest.mark.parametrize("writes", range(1, 21, 3))
+def test_a_stop_after_any_write_is_made_good(
+    campaign, solved, monkeypatch, writes, prepared, tmp_path
+):
+    whole = tmp_path / "whole"
+    shutil.copytree(prepared, whole)
+    run(whole)
+    replace, count = type(campaign).replace, []
+
+    def stop(self, target):
+        count.append(target)
+        if len(count) > writes:
+            raise KeyboardInterrupt
+        return replace(self, target)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(type(campaign), "replace", stop)
+        with pytest.raises(KeyboardInterrupt):
+            run(campaign)
+    assert len(results(campaign)) < len(results(whole))
+    run(campaign)
+    assert results(campaign) == results(whole)

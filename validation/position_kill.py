@@ -1,0 +1,207 @@
+"""Kill the position run of a campaign at 20 random moments; the next run must finish it.
+
+Measured: how many kills struck before the end, how many results differ from those of a run left
+alone (bar 0), how many files under a final name could not be read whole (bar 0).
+Data: four stations of 2016-02-13 with final orbits, from the folder of the real open data.
+"""
+
+import argparse
+import hashlib
+import json
+import os
+import random
+import shutil
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from pathlib import Path
+
+import pyarrow.parquet
+
+from stakeline.formats.rinex_obs import read_observations
+
+ROOT = Path(__file__).parents[1]
+SEED = 20310501
+STATIONS = ("BRMU", "HOB2", "LHAZ", "SAVO")
+SET = "gnss/world_2016_044"
+MADE = ("3-intake", "4-position", "ledger")
+
+
+def data_folder():
+    """Return the folder of the real open data, or None."""
+    named = os.environ.get("STAKELINE_REFERENCE_DATA")
+    folder = (Path(named) if named else ROOT.parent / "shared" / "data") / SET
+    return folder if folder.is_dir() else None
+
+
+def history_of(station, header):
+    """Return the text of a station history that agrees with a header."""
+    return f"""station = "{station}"
+[[visit]]
+time = 2016-01-01T00:00:00Z
+kind = "set-up"
+[visit.antenna]
+type = "{header.antenna_type}"
+[visit.height]
+measured_m = {header.antenna_height_m}
+how = "vertical"
+from = "marker"
+to = "antenna reference point"
+"""
+
+
+def build(folder, source):
+    """Make a campaign of the four stations in ``folder``."""
+    stakeline("new", folder)
+    (folder / "stations" / "HV01.toml").unlink()
+    text = '[campaign]\nname = "Kill trial"\n[position]\nsystems = "GPS,GLO"\ninterval_s = 900\n'
+    for station in STATIONS:
+        raw = next(source.glob(f"*{station.lower()}*"))
+        target = folder / "0-raw" / station
+        target.mkdir()
+        shutil.copy(raw, target)
+        header = read_observations(raw).header
+        path = folder / "stations" / f"{station}.toml"
+        path.write_text(history_of(station, header), encoding="utf-8")
+        text += f'[[station]]\nname = "{station}"\nraw = ["0-raw/{station}"]\n'
+    for path in (*source.glob("*.sp3.gz"), *source.glob("*.blq")):
+        shutil.copy(path, folder / "products")
+    (folder / "campaign.toml").write_text(text, encoding="utf-8")
+
+
+def command(*arguments):
+    return [sys.executable, "-m", "stakeline", *map(str, arguments)]
+
+
+def stakeline(*arguments):
+    return subprocess.run(command(*arguments), capture_output=True, text=True, check=False)
+
+
+def results(folder):
+    """Return {name: checksum} of every result, final names only."""
+    found = {}
+    for path in sorted((folder / "4-position").rglob("*")):
+        if path.is_file() and not path.name.startswith("."):
+            data = path.read_bytes()
+            found[str(path.relative_to(folder))] = hashlib.sha256(data).hexdigest()
+    return found
+
+
+def unreadable(folder):
+    """Return the files under a final name that cannot be read whole."""
+    bad = []
+    for made in MADE:
+        for path in (folder / made).rglob("*"):
+            if not path.is_file() or path.name.startswith(".") or path.name == "lock":
+                continue
+            try:
+                if path.suffix == ".parquet":
+                    pyarrow.parquet.read_table(path)
+                elif path.suffix == ".json":
+                    json.loads(path.read_text(encoding="utf-8"))
+            except FileNotFoundError:
+                continue  # renamed or forgotten between listing and reading
+            except (OSError, ValueError) as problem:
+                bad.append(f"{path.name}: {problem}")
+    return bad
+
+
+def wipe(folder):
+    for made in MADE:
+        shutil.rmtree(folder / made, ignore_errors=True)
+
+
+class Watch(threading.Thread):
+    """Reads every final name over and over while a run works."""
+
+    def __init__(self, folder):
+        super().__init__(daemon=True)
+        self.folder, self.bad, self.rounds, self.stop = folder, [], 0, threading.Event()
+
+    def run(self):
+        """Look until told to stop."""
+        while not self.stop.is_set():
+            self.bad += unreadable(self.folder)
+            self.rounds += 1
+            self.stop.wait(0.05)
+
+
+def killed_run(folder, workers, after_s):
+    """Start a run, kill it; return (whether it still ran, results then, what could not be read)."""
+    watch = Watch(folder)
+    arguments = ("position", "--campaign", folder, "--workers", workers, "--quiet")
+    run = subprocess.Popen(
+        command(*arguments), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+    )
+    watch.start()
+    time.sleep(after_s)
+    struck = run.poll() is None
+    run.kill()
+    run.wait()
+    watch.stop.set()
+    watch.join()
+    return struck, len(results(folder)), watch.bad + unreadable(folder)
+
+
+def full_run(folder, workers):
+    """Run to the end; return (seconds, exit code, last words)."""
+    begun = time.perf_counter()
+    done = stakeline("position", "--campaign", folder, "--workers", workers, "--quiet")
+    return time.perf_counter() - begun, done.returncode, done.stderr.strip()
+
+
+def main():
+    """Print measured, bar, source; return 1 where it falls short or the data are missing."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--kills", type=int, default=20)
+    kills = parser.parse_args().kills
+    source = data_folder()
+    if source is None:
+        print("real open data not found: set STAKELINE_REFERENCE_DATA")
+        return 1
+    with tempfile.TemporaryDirectory() as scratch:
+        folder = Path(scratch) / "trial"
+        build(folder, source)
+        return trial(folder, kills)
+
+
+def trial(folder, kills):
+    full_run(folder, 1)  # compiles
+    seconds = {}
+    for workers in (1, 2):
+        wipe(folder)
+        seconds[workers], code, words = full_run(folder, workers)
+        if code != 0:
+            print(f"the run left alone ended with {code}: {words}")
+            return 1
+    expected = results(folder)
+    print(f"left alone: {len(expected)} results, {seconds[1]:.1f} s; 2 workers {seconds[2]:.1f} s")
+    chance = random.Random(SEED)
+    struck = different = bad = failed = 0
+    for number in range(kills):
+        workers = 1 + number % 2
+        wipe(folder)
+        after_s = chance.uniform(0.02, 1.0) * seconds[workers]
+        hit, present, unread = killed_run(folder, workers, after_s)
+        _, code, _ = full_run(folder, 3 - workers)
+        same = results(folder) == expected
+        struck, bad = struck + hit, bad + len(unread)
+        different, failed = different + (not same), failed + (code != 0)
+        leftovers = len(list(folder.rglob(".*.part")))
+        bad += leftovers
+        print(
+            f"kill {number + 1:2d} after {after_s:5.2f} s: {'struck' if hit else 'too late'}, "
+            f"{present} of {len(expected)} results then; afterwards "
+            f"{'the same bytes' if same else 'DIFFERENT'}, exit {code}"
+        )
+    print(f"kills that struck a running run: {struck} of {kills}")
+    print(f"runs that did not finish: {failed} (bar 0)")
+    print(f"results that differ from a run left alone: {different} trials (bar 0)")
+    print(f"half-written files seen under a final name or left behind: {bad} (bar 0)")
+    return 1 if different or bad or failed or struck < kills // 2 or not expected else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
