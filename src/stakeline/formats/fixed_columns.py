@@ -5,6 +5,7 @@ which whole columns of numbers are taken at once.
 """
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -153,7 +154,7 @@ def whole_number(text, missing=None):
 
 
 def only_member(path):
-    """Return (name, bytes) of the one file that ``path`` holds, packed or plain.
+    """Return (name, bytes, notes on the packing) of the one file that ``path`` holds.
 
     Raises
     ------
@@ -164,4 +165,11 @@ def only_member(path):
     if len(members) != 1:
         names = ", ".join(str(name) for name, _ in members[:5])
         raise FormatError(path, None, f"{len(members)} files ({names})", "one", "unpack it first")
-    return members[0]
+    return (*members[0], members.passed_over)
+
+
+def with_notes(record, notes):
+    """Return ``record`` with ``notes`` put before its own ``passed_over``."""
+    if not notes:
+        return record
+    return replace(record, passed_over=(*notes, *record.passed_over))

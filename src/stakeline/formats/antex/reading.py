@@ -7,7 +7,7 @@ import numpy as np
 from ...errors import FormatError, TimeError
 from ...tables import Antenna, AntennaPattern, Antennas, satellite_id
 from ...time import from_calendar
-from ..fixed_columns import Notes, Text, number, only_member, whole_number
+from ..fixed_columns import Notes, Text, number, only_member, whole_number, with_notes
 
 _MM = -3  # power of ten from millimetres to metres
 _MOST_NODES = 1000
@@ -27,8 +27,8 @@ class _Damage(Exception):
 
 def read_antex(path):
     """Read a packed or plain ANTEX file."""
-    name, data = only_member(path)
-    return parse_antex(data, name)
+    name, data, notes = only_member(path)
+    return with_notes(parse_antex(data, name), notes)
 
 
 def parse_antex(data, file="antex"):

@@ -17,7 +17,7 @@ _ORDER = re.compile(r"COLUMN ORDER:\s*(.*)", re.IGNORECASE)
 
 def read_blq(path):
     """Read a packed or plain BLQ file; see :func:`parse_blq`."""
-    name, data = only_member(path)
+    name, data, _ = only_member(path)  # a cut file is refused by its last block
     return parse_blq(data, name)
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from ...errors import FormatError
 from ...tables import EarthOrientation
 from ...time import from_mjd
-from ..fixed_columns import Notes, Text, only_member
+from ..fixed_columns import Notes, Text, only_member, with_notes
 from . import _layouts
 
 _MJD_RANGE = (37000.0, 110000.0)
@@ -20,8 +20,8 @@ _EXPECTED = "Earth orientation as C04, finals, Bulletin B or IGS ERP version 2"
 
 def read_orientation(path):
     """Read a packed or plain file of Earth orientation."""
-    name, data = only_member(path)
-    return parse_orientation(data, name)
+    name, data, notes = only_member(path)
+    return with_notes(parse_orientation(data, name), notes)
 
 
 def parse_orientation(data, file="orientation"):

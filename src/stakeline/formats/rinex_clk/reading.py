@@ -7,7 +7,7 @@ from ...tables import Clocks
 from ...time import to_gps
 from .._kernels import read_clock_lines
 from ..compression import open_bytes
-from ..fixed_columns import Notes, Text
+from ..fixed_columns import Notes, Text, with_notes
 from ._header import parse_header
 from .joining import join
 
@@ -16,7 +16,10 @@ _NOT_KEPT = {b"CR": "calibration", b"DR": "discontinuity", b"MS": "monitor"}
 
 def read_clocks(path):
     """Read a packed or plain clock file; several in one archive are joined."""
-    return join([parse_clocks(data, name) for name, data in open_bytes(path)])
+    members = open_bytes(path)
+    return with_notes(
+        join([parse_clocks(data, name) for name, data in members]), members.passed_over
+    )
 
 
 def parse_clocks(data, file="clocks"):

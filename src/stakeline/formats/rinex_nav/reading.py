@@ -5,7 +5,7 @@ import numpy as np
 from ...constants import NS_PER_DAY
 from ...tables import Broadcast, BroadcastMessages
 from ...time import GPS_EPOCH_NS, gps_week, to_gps
-from ..fixed_columns import Notes, Text, only_member
+from ..fixed_columns import Notes, Text, only_member, with_notes
 from ._header import parse_header
 from ._ionosphere import ionosphere
 from ._layouts import KEPLER_COLUMNS, LAYOUTS, REQUIRED_KEPLER, REQUIRED_STATE, STATE_COLUMNS
@@ -20,8 +20,8 @@ _KM_COLUMNS = 9  # the first columns of a state vector are in km, km/s, km/s2
 
 def read_navigation(path):
     """Read a packed or plain navigation file."""
-    name, data = only_member(path)
-    return parse_navigation(data, name)
+    name, data, notes = only_member(path)
+    return with_notes(parse_navigation(data, name), notes)
 
 
 def parse_navigation(data, file="navigation"):

@@ -40,7 +40,7 @@ def satellite_names(block, notes):
         if satellite is None:
             notes.add(line_number, "satellite of no known system or number")
         else:
-            names[code] = satellite, line[42:62].strip()
+            names[code] = satellite, line[47:67].strip()
     return names
 
 

@@ -5,7 +5,7 @@ import numpy as np
 from ...constants import NS_PER_DAY, NS_PER_S
 from ...errors import FormatError
 from ...tables import SinexContent, StationCoordinate
-from ..fixed_columns import Notes, number, only_member, whole_number
+from ..fixed_columns import Notes, number, only_member, whole_number, with_notes
 from ._antennas import RECEIVER_BLOCKS, receiver_antennas, satellite_antennas, satellite_names
 from ._blocks import blocks
 
@@ -16,8 +16,8 @@ _POSITION, _VELOCITY = ("STAX", "STAY", "STAZ"), ("VELX", "VELY", "VELZ")
 
 def read_sinex(path):
     """Read a packed or plain SINEX file."""
-    name, data = only_member(path)
-    return parse_sinex(data, name)
+    name, data, notes = only_member(path)
+    return with_notes(parse_sinex(data, name), notes)
 
 
 def parse_sinex(data, file="sinex"):

@@ -6,7 +6,7 @@ from ...errors import FormatError, TimeError
 from ...tables import Orbits
 from ...time import to_gps
 from ..compression import open_bytes
-from ..fixed_columns import Notes, Text
+from ..fixed_columns import Notes, Text, with_notes
 from ._header import parse_header
 from .joining import join
 
@@ -16,7 +16,8 @@ _MM, _PS = 1e-3, 1e-12  # m, s
 
 def read_sp3(path):
     """Read a packed or plain SP3 file; several in one archive are joined."""
-    return join([parse_sp3(data, name) for name, data in open_bytes(path)])
+    members = open_bytes(path)
+    return with_notes(join([parse_sp3(data, name) for name, data in members]), members.passed_over)
 
 
 def parse_sp3(data, file="sp3"):

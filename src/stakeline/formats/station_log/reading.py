@@ -7,7 +7,7 @@ import numpy as np
 
 from ...errors import FormatError, TimeError
 from ...time import from_iso
-from ..fixed_columns import Notes, Text, number, only_member
+from ..fixed_columns import Notes, Text, number, only_member, with_notes
 
 _SECTION = re.compile(r"^(\d{1,2})\.([\dx]*)(?:\.[\dx]+)?\.?\s+(.*)$")
 _ITEM = re.compile(r"^([^:]*?)\s*:(?:\s(.*)|\s*)$")
@@ -59,8 +59,8 @@ class StationLog:
 
 def read_station_log(path):
     """Read a packed or plain site log."""
-    name, data = only_member(path)
-    return parse_station_log(data, name)
+    name, data, notes = only_member(path)
+    return with_notes(parse_station_log(data, name), notes)
 
 
 def parse_station_log(data, file="station log"):
