@@ -7,6 +7,7 @@ import numpy as np
 from ..constants import NS_PER_S
 from ..errors import ProductError
 from ._kernels import light_time
+from .broadcast import broadcast_clocks, broadcast_orbits
 from .clocks import clock_states
 from .orbits import orbit_states
 
@@ -45,7 +46,7 @@ class SatelliteStates:
     reference_point: str = "centre of mass"
 
 
-def satellite_states(products, satellites, time_ns, receiver_m, receiver_clock_s):
+def satellite_states(products, satellites, time_ns, receiver_m, receiver_clock_s, bands=None):
     """Return the states of satellites at the transmission of what a receiver takes in.
 
     Parameters
@@ -61,6 +62,9 @@ def satellite_states(products, satellites, time_ns, receiver_m, receiver_clock_s
         Approximate receiver, Earth-fixed; 100 m matter 1 mm at most. [m]
     receiver_clock_s : array, shape (n,) or float
         Receiver clock minus GPS time. [s]
+    bands : sequence of (str, str), optional
+        Pair of codes of each satellite in ANTEX names such as ``("E01", "E05")``; only broadcast
+        clocks depend on it. Default: the pairs named in :mod:`stakeline.satellites.broadcast`.
 
     Returns
     -------
@@ -92,12 +96,26 @@ def satellite_states(products, satellites, time_ns, receiver_m, receiver_clock_s
     base_s = receive_s - _TRAVEL_S
     base_ns = reference_ns + np.round(base_s * NS_PER_S).astype(np.int64)
     base_s = (base_ns - reference_ns) / NS_PER_S
-    position, velocity = orbit_states(products.orbits, satellites, base_ns, reference_ns)
+    precise = products.orbits is not None
+    if precise:
+        position, velocity = orbit_states(products.orbits, satellites, base_ns, reference_ns)
+    else:
+        position, velocity, choices = broadcast_orbits(
+            products.broadcast, satellites, base_ns, reference_ns
+        )
     travel_s, relativity_s = np.empty(position.shape[:2]), np.empty(position.shape[:2])
     light_time(receive_s, base_s, receiver, position, velocity, travel_s, relativity_s)
     transmit_s = receive_s[:, None] - np.nan_to_num(travel_s)
-    transmission_ns = reference_ns + np.round(transmit_s * NS_PER_S).astype(np.int64)
-    clock_s, sigma_m = clock_states(products, satellites, transmission_ns)
-    clock_s += relativity_s
+    sent_ns = reference_ns + np.round(transmit_s * NS_PER_S).astype(np.int64)
+    if precise:
+        clock_s, sigma_m = clock_states(products, satellites, sent_ns)
+        clock_s += relativity_s
+    else:
+        clock_s, relative = broadcast_clocks(
+            products.broadcast, satellites, sent_ns, choices, bands
+        )
+        clock_s += np.where(relative, relativity_s, 0.0)
+        sigma_m = np.where(np.isnan(clock_s), np.nan, 0.0)
     valid = np.isfinite(clock_s) & np.isfinite(travel_s)
-    return SatelliteStates(position, velocity, clock_s, sigma_m, valid, transmission_ns)
+    point = "centre of mass" if precise else "antenna phase centre"
+    return SatelliteStates(position, velocity, clock_s, sigma_m, valid, sent_ns, point)
