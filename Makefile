@@ -58,7 +58,7 @@ types: $(READY_DEV)
 	$(BIN)/mypy
 
 tests: $(READY_DEV)
-	$(BIN)/python -m pytest -q -rs -n $(WORKERS) --dist loadfile
+	$(BIN)/python -m pytest -q -rfEs -n $(WORKERS) --dist loadfile
 
 tests-without-compiler: $(READY_DEV)
 	NUMBA_DISABLE_JIT=1 $(BIN)/python -m pytest -q -n $(WORKERS) --dist loadfile -m "$(NO_COMPILER)"

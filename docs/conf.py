@@ -23,7 +23,6 @@ nitpicky = True
 
 html_theme = "furo"
 html_title = f"Stakeline {release}"
-html_static_path = ["_static"]
 html_copy_source = False
 html_show_sphinx = False
 html_math_renderer = "drawn"
