@@ -42,9 +42,9 @@ class Sky:
         return self.radius_m * np.stack(np.broadcast_arrays(*turned), axis=-1)
 
     def orbits(self, first_day, days):
-        """Return a 15-min table of days counted from 2031-05-01, both midnights inside."""
+        """Return a 5-min table of days counted from 2031-05-01, both midnights inside."""
         begin = self.day + first_day * NS_PER_DAY
-        times = (begin + np.arange(96 * days + 1) * 900 * NS_PER_S).astype(np.int64)
+        times = (begin + np.arange(288 * days + 1) * 300 * NS_PER_S).astype(np.int64)
         return Orbits(
             time_ns=times,
             satellites=np.arange(1, 25),

@@ -13,6 +13,7 @@ from stakeline.errors import SolutionError
 from stakeline.tables import Positions
 from stakeline.time import from_iso, gps_from_utc
 from stakeline.workflows import arcs, position_campaign
+from stakeline.workflows.product_index import ProductEntry, choose
 
 HISTORY = """station = "HV01"
 latitude_deg = 79.0412
@@ -271,3 +272,30 @@ def test_a_stop_after_any_write_is_made_good(
     assert len(results(campaign)) < len(results(whole))
     run(campaign)
     assert results(campaign) == results(whole)
+
+
+@pytest.mark.parametrize("covered", [0, 1])
+def test_broadcast_is_used_where_precise_orbits_miss_the_day(covered, sky):
+    day = NS_PER_DAY
+    index = [
+        ProductEntry("b.sp3", "2", "sp3", "BBB", sky.day, sky.day + day // (2 - covered) - 1),
+        ProductEntry("n.rnx", "3", "navigation", "", sky.day, sky.day + day),
+    ]
+    # the arc reaches 6 h to either side; orbits of half the day do not count as the day's
+    chosen = choose(index, sky.day - day // 4, sky.day + day * 5 // 4, (sky.day, sky.day + day))
+    assert [entry.path for entry in chosen["orbits"]] == (["b.sp3"] if covered else [])
+    assert [entry.path for entry in chosen["navigation"]] == ["n.rnx"]
+
+
+def test_orbits_and_clocks_are_of_one_centre(sky):
+    span = (sky.day, sky.day + NS_PER_DAY)
+    index = [
+        ProductEntry("a.sp3", "1", "sp3", "AAA", *span),
+        ProductEntry("b.sp3", "2", "sp3", "BBB", *span),
+        ProductEntry("b.clk", "3", "clocks", "BBB", *span),
+        ProductEntry("old.sp3", "4", "sp3", "BBB", span[0] - 9 * NS_PER_DAY, span[0] - NS_PER_DAY),
+        ProductEntry("all.atx", "5", "antex"),
+    ]
+    chosen = choose(index, *span)
+    assert [e.path for e in (*chosen["orbits"], *chosen["clocks"])] == ["b.sp3", "b.clk"]
+    assert [e.path for e in chosen["antennas"]] == ["all.atx"]

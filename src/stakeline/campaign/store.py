@@ -14,7 +14,7 @@ from ..errors import SettingsError
 try:
     import fcntl
 except ImportError:  # a system without file locks of this kind
-    fcntl = None
+    fcntl = None  # type: ignore[assignment]
 
 _PART = ".part"
 

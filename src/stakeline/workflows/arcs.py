@@ -84,7 +84,8 @@ def plan_arcs(campaign, files, history, index):
         for part, (first, last) in enumerate(pieces, 1):
             edge = _standing(history, first)
             window = (max(first - margin_ns, edge[0]), min(last + margin_ns, edge[1]))
-            arcs.append(_arc(campaign, files, history, index, base, day, part, window))
+            place = (day, part, (first, last), window)
+            arcs.append(_arc(campaign, files, history, index, base, place))
     return arcs
 
 
@@ -111,10 +112,11 @@ def _days(files, history):
     return found
 
 
-def _arc(campaign, files, history, index, base, day, part, window):
+def _arc(campaign, files, history, index, base, place):
     """Return one arc with all it depends on."""
+    day, part, core, window = place
     own = [f for f in files if f.span_ns[0] < window[1] and f.span_ns[1] >= window[0]]
-    chosen = choose(index, *window)
+    chosen = choose(index, *window, core)
     products = files_of(campaign, chosen)
     shift_ns = [int(f.shift_weeks) * 7 * NS_PER_DAY for f in own]
     paths = [str(campaign.root / f.raw.path) for f in own]
@@ -123,7 +125,6 @@ def _arc(campaign, files, history, index, base, day, part, window):
     antenna = history.antenna_at(window[0]).type or station_antenna(products, history.station)
     settings = replace(base, antenna_height_m=history.height_at(window[0]), antenna_model=antenna)
     pairs = tuple(zip(paths, shift_ns, strict=True))
-    place = _place(history)
     return Arc(
         history.station,
         day,
@@ -132,7 +133,7 @@ def _arc(campaign, files, history, index, base, day, part, window):
         pairs,
         products,
         settings,
-        place,
+        _place(history),
         tuple(inputs),
         str(campaign.root),
     )
@@ -146,7 +147,7 @@ def _place(history):
     return tuple(xyz_from_geodetic(*angles, content.height_m or 0.0).tolist())
 
 
-@functools.lru_cache(maxsize=4)
+@functools.lru_cache(maxsize=3)
 def _read(path):
     return read_observations(path)
 

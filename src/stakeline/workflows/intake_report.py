@@ -27,8 +27,17 @@ _MANIFEST = (
     "same_as",
     "warnings",
 )
-_DAYS = ("station", "day_gps", "interval_s", "epochs", "expected", "percent", "gaps")
-_DAYS += ("longest_gap_s", "files")
+_DAYS = (
+    "station",
+    "day_gps",
+    "interval_s",
+    "epochs",
+    "expected",
+    "percent",
+    "gaps",
+    "longest_gap_s",
+    "files",
+)
 _LOW_PERCENT = 95.0
 
 

@@ -17,6 +17,7 @@ from .products import ProductFiles
 
 ORBIT_MARGIN_NS = 3 * 3600 * NS_PER_S  # interpolation wants nodes on both sides of an arc
 BROADCAST_LIFE_NS = 4 * 3600 * NS_PER_S  # age at which broadcast messages are stale
+_HALF = 0.5  # of a day with precise orbits; under it broadcast ones are used; our choice
 _ALWAYS = {"antex": "antennas", "sinex": "offsets", "blq": "loading"}
 _ALWAYS["orientation"] = "orientation"
 
@@ -89,13 +90,15 @@ def _spanned(name, checksum, kind, agency, time_ns):
     return ProductEntry(name, checksum, kind, agency.strip(), first, last)
 
 
-def choose(index, first_ns, last_ns):
+def choose(index, first_ns, last_ns, core_ns=None):
     """Return the entries to use for a span, as {kind of ProductFiles: entries in order of time}.
 
-    Orbits and clocks are those of the one centre that covers most of the span, orbits counting
-    first; a centre that has both is preferred to one with orbits alone, and of equals the first
-    in the alphabet is taken.
+    Orbits and clocks are those of the one centre that covers most of the core (the span itself
+    where none is given), orbits counting first; of equals the first in the alphabet is taken.
+    Where precise orbits cover less than half of the core and broadcast messages are there, these
+    are used alone: a day is not lost for orbits that were never fetched.
     """
+    core_ns = core_ns or (first_ns, last_ns)
     span = (first_ns - ORBIT_MARGIN_NS, last_ns + ORBIT_MARGIN_NS)
     chosen = {_ALWAYS[kind]: _of(index, kind) for kind in _ALWAYS}
     near = (first_ns - BROADCAST_LIFE_NS, last_ns + BROADCAST_LIFE_NS)
@@ -103,11 +106,13 @@ def choose(index, first_ns, last_ns):
     orbits = [e for e in _of(index, "sp3") if e.overlap_ns(*span)]
     clocks = [e for e in _of(index, "clocks") if e.overlap_ns(*span)]
     scores = {}
-    for entry in orbits:
-        own = _cover([e for e in orbits if e.agency == entry.agency], first_ns, last_ns)
-        ticks = _cover([e for e in clocks if e.agency == entry.agency], first_ns, last_ns)
-        scores[entry.agency] = (-round(own, 2), -round(ticks, 2), entry.agency)
+    for agency in {entry.agency for entry in orbits}:
+        own = _cover([e for e in orbits if e.agency == agency], *core_ns)
+        ticks = _cover([e for e in clocks if e.agency == agency], *core_ns)
+        scores[agency] = (-round(own, 2), -round(ticks, 2), agency)
     best = min(scores, key=scores.get) if scores else None
+    if best is not None and -scores[best][0] < _HALF and chosen["navigation"]:
+        best = None
     chosen["orbits"] = [e for e in orbits if e.agency == best]
     chosen["clocks"] = [e for e in clocks if e.agency == best]
     return chosen
