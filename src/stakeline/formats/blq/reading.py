@@ -17,7 +17,9 @@ _ORDER = re.compile(r"COLUMN ORDER:\s*(.*)", re.IGNORECASE)
 
 def read_blq(path):
     """Read a packed or plain BLQ file; see :func:`parse_blq`."""
-    name, data, _ = only_member(path)  # a cut file is refused by its last block
+    name, data, notes = only_member(path)
+    if notes:
+        raise FormatError(path, None, notes[0].reason, "a whole file", "fetch it again")
     return parse_blq(data, name)
 
 

@@ -6,6 +6,7 @@ from ...constants import NS_PER_DAY, NS_PER_S
 from ...errors import ProductError
 from ...tables import satellite_name
 
+_SMALLEST = 1e-99
 _A_LINE = 16  # satellites in a header line
 
 
@@ -34,8 +35,13 @@ def write_clocks(clocks):
 
 def _record(time_ns, name, bias_s, sigma_s):
     count = 1 if np.isnan(sigma_s) else 2
-    line = f"{name} {_calendar(time_ns)}{count:3d}   {bias_s:19.12E}"
-    return line if count == 1 else f"{line}  {sigma_s:19.12E}"
+    line = f"{name} {_calendar(time_ns)}{count:3d}   {_number(bias_s)}"
+    return line if count == 1 else f"{line}  {_number(sigma_s)}"
+
+
+def _number(value):
+    """Return 19 columns; what needs a third digit in the exponent is 0."""
+    return f"{value if abs(value) >= _SMALLEST else 0.0:19.12E}"
 
 
 def _calendar(time_ns):

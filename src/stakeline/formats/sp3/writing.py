@@ -9,6 +9,7 @@ from ...time import gps_week, mjd
 
 _POSITION_BASE, _CLOCK_BASE = 1.25, 1.025  # usual in IGS files, SP3-d, line 17
 _NO_CLOCK_US = 999999.999999
+_MOST_CLOCK_US = 999999.0  # numbers from here on are read as missing
 _A_LINE = 17  # satellites in a header line
 
 
@@ -99,7 +100,7 @@ def _position(orbits, k, j):
     xyz, clock_s = orbits.position_m[k, j], orbits.clock_s[k, j]
     xyz = np.zeros(3) if np.isnan(xyz).any() else xyz / 1e3
     clock_us = clock_s * 1e6
-    if not abs(clock_us) < _NO_CLOCK_US:
+    if not abs(clock_us) < _MOST_CLOCK_US:
         clock_us = _NO_CLOCK_US
     line = "".join(f"{v:14.6f}" for v in (*xyz, clock_us)) + _sigma_columns(orbits, k, j)
     flags = (orbits.clock_event, orbits.clock_predicted, orbits.manoeuvre, orbits.orbit_predicted)
@@ -126,5 +127,5 @@ def _velocity(orbits, k, j):
     xyz = orbits.velocity_m_s[k, j] * 10.0
     xyz = np.zeros(3) if np.isnan(xyz).any() else xyz
     rate = np.nan if orbits.clock_rate is None else orbits.clock_rate[k, j] * 1e10
-    rate = rate if abs(rate) < _NO_CLOCK_US else _NO_CLOCK_US
+    rate = rate if abs(rate) < _MOST_CLOCK_US else _NO_CLOCK_US
     return "".join(f"{v:14.6f}" for v in (*xyz, rate))
