@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from stakeline.satellites.clocks import WALK_M2_S, clock_states
+from stakeline.satellites.clocks import USUAL_WALK_M2_S, clock_states, walk_rates
 from stakeline.tables import Clocks, Products
 
 START = 1_420_070_400_000_000_000
@@ -26,7 +26,7 @@ def at(given, seconds):
 def test_a_straight_line_between_nodes():
     clock, sigma = at(products(30, [0.0, 3e-6, 1e-6]), [0.0, 10.0, 45.0, 60.0])
     np.testing.assert_allclose(clock, [0.0, 1e-6, 2e-6, 1e-6], rtol=0, atol=1e-18)
-    bridge = np.sqrt(WALK_M2_S * np.array([0.0, 10 * 20 / 30, 7.5, 0.0]))
+    bridge = np.sqrt(USUAL_WALK_M2_S * np.array([0.0, 10 * 20 / 30, 7.5, 0.0]))
     np.testing.assert_allclose(sigma, bridge, rtol=0, atol=1e-12)
 
 
@@ -60,3 +60,15 @@ def test_a_clock_event_parts_the_clocks_of_an_orbit_table(invented):
 def test_before_the_first_and_after_the_last_node():
     clock, _ = at(products(30, [0.0, 1e-6]), [-0.07, -2.0, 30.0, 32.0])
     assert np.isfinite(clock).tolist() == [True, False, True, False]
+
+
+def test_the_walk_rate_of_a_simulated_clock_is_found_and_resets_do_not_count():
+    rng = np.random.default_rng(20240511)
+    c, wanted = 299792458.0, 2e-6  # m/s (BIPM); m2/s
+    node_s = np.arange(2880) * 30.0
+    bias = np.cumsum(rng.normal(0.0, np.sqrt(wanted * 30.0), (2880, 40)), axis=0) / c
+    bias[1000:] += 1e-3  # a reset
+    rate = walk_rates(node_s, bias)
+    # about 400 overlapping second differences, median: 8 % of sigma each, 16 % of the rate
+    assert abs(np.median(rate) / wanted - 1.0) < 0.1
+    assert np.all((rate > 0.4 * wanted) & (rate < 2.0 * wanted))

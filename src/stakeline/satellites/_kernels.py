@@ -96,14 +96,15 @@ def light_time(receive_s, base_s, receiver, position, velocity, travel_s, relati
 
 
 @njit
-def clock_from_nodes(transmit_s, interval, node_s, bias, broken, settings, clock, sigma):
+def clock_from_nodes(
+    transmit_s, interval, node_s, bias, broken, longest_s, near_s, walk_m2_s, clock, sigma
+):
     """Fill ``clock`` [s] and ``sigma`` [m] (n, m): linear between nodes, never across a gap.
 
-    ``broken`` (nodes, m) marks a node that must not be joined to the one before. ``settings`` are
-    the longest interval [s], the distance up to which a lone node still counts [s] and the
-    variance rate of the clocks [m2/s].
+    ``broken`` (nodes, m) marks a node that must not be joined to the one before; ``longest_s`` is
+    the longest interval, ``near_s`` the distance up to which a lone node still counts, and
+    ``walk_m2_s`` (m,) the variance rate of the clocks.
     """
-    longest_s, near_s, walk_m2_s = settings
     last = node_s.size - 1
     for i in range(transmit_s.shape[0]):
         for j in range(transmit_s.shape[1]):
@@ -125,7 +126,7 @@ def clock_from_nodes(transmit_s, interval, node_s, bias, broken, settings, clock
                 step = node_s[k + 1] - node_s[k]
                 u = (t - node_s[k]) / step
                 clock[i, j] = bias[k, j] + u * (bias[k + 1, j] - bias[k, j])
-                sigma[i, j] = math.sqrt(walk_m2_s * u * (1.0 - u) * step)
+                sigma[i, j] = math.sqrt(walk_m2_s[j] * u * (1.0 - u) * step)
             elif abs(t - node_s[best]) <= near_s and not math.isnan(bias[best, j]):
                 clock[i, j] = bias[best, j]
                 if joined:
@@ -134,4 +135,4 @@ def clock_from_nodes(transmit_s, interval, node_s, bias, broken, settings, clock
                 elif best < last and not broken[best + 1, j] and not math.isnan(bias[best + 1, j]):
                     rate = (bias[best + 1, j] - bias[best, j]) / (node_s[best + 1] - node_s[best])
                     clock[i, j] += rate * (t - node_s[best])
-                sigma[i, j] = math.sqrt(walk_m2_s * abs(t - node_s[best]))
+                sigma[i, j] = math.sqrt(walk_m2_s[j] * abs(t - node_s[best]))

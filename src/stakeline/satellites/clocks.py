@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from ..constants import NS_PER_S
+from ..constants import NS_PER_S, SPEED_OF_LIGHT_M_S
 from ._kernels import clock_from_nodes
 from .orbits import columns_of, take_columns
 
@@ -12,12 +12,13 @@ LONGEST_INTERVAL_S = 300.0
 NEAR_NODE_S = 1.0
 """A transmission this close to a lone node takes its value (signals start 0.1 s before)."""
 
-WALK_M2_S = 5.0e-6
-"""Variance rate of satellite clocks as a random walk. [m2/s]
+USUAL_WALK_M2_S = 5.0e-6
+"""Variance rate of a satellite clock where its own table is too short to tell. [m2/s]
 
-Measured on a day of 30-s clocks of GPS and Galileo thinned to 300 s: see
-``validation/orbits_interpolation.py``, which prints the error against this model.
-"""
+The upper end of GPS clocks of 2020; Galileo masers are a hundred times steadier (measured)."""
+
+_SAMPLES = 400
+_FEWEST = 10
 
 
 def clock_states(products, satellites, transmission_ns):
@@ -41,7 +42,8 @@ def clock_states(products, satellites, transmission_ns):
     Notes
     -----
     Between nodes ``T`` apart the error of a straight line through a random walk of variance rate
-    ``q`` is ``sqrt(q u (1 - u) T)`` with ``u`` the fraction passed (Brownian bridge).
+    ``q`` is ``sqrt(q u (1 - u) T)`` with ``u`` the fraction passed (Brownian bridge); ``q`` of each
+    clock is taken from the second differences of its nodes.
     """
     transmission_ns = np.asarray(transmission_ns, np.int64)
     node_ns, bias, broken = _clock_table(products, satellites)
@@ -54,8 +56,9 @@ def clock_states(products, satellites, transmission_ns):
     transmit_s = (transmission_ns - reference) / NS_PER_S
     interval = np.searchsorted(node_s, transmit_s[:, 0], side="right") - 1
     interval = np.clip(interval, 0, node_s.size - 1)
-    settings = (LONGEST_INTERVAL_S, NEAR_NODE_S, WALK_M2_S)
-    clock_from_nodes(transmit_s, interval, node_s, bias, broken, settings, clock, sigma)
+    walk = walk_rates(node_s, bias)
+    limits = LONGEST_INTERVAL_S, NEAR_NODE_S
+    clock_from_nodes(transmit_s, interval, node_s, bias, broken, *limits, walk, clock, sigma)
     return clock, sigma
 
 
@@ -71,3 +74,22 @@ def _clock_table(products, satellites):
     if event is not None:
         broken = np.asarray(event, bool)[:, columns]
     return np.asarray(table.time_ns, np.int64), bias, broken
+
+
+def walk_rates(node_s, bias_s):
+    """Return the variance rate of each clock (m,) from second differences of its nodes. [m2/s]
+
+    A random walk of rate ``q`` on nodes ``T`` apart has second differences of variance ``2 q T``;
+    the median is used, so that resets do not count. At most some 400 are looked at.
+    """
+    rate = np.full(bias_s.shape[1], USUAL_WALK_M2_S)
+    if node_s.size < _FEWEST + 2:
+        return rate
+    middle = np.arange(1, node_s.size - 1, max(1, node_s.size // _SAMPLES))
+    second = np.abs(bias_s[middle + 1] - 2.0 * bias_s[middle] + bias_s[middle - 1])
+    enough = np.isfinite(second).sum(axis=0) >= _FEWEST
+    if enough.any():
+        # 1.4826: sigma of a normal distribution by its median absolute value
+        sigma_m = 1.4826 * SPEED_OF_LIGHT_M_S * np.nanmedian(second[:, enough], axis=0)
+        rate[enough] = sigma_m**2 / (2.0 * np.median(np.diff(node_s)))
+    return rate
