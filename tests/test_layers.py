@@ -61,8 +61,8 @@ LONGEST_MODULE = 400
 LONGER_MODULES: dict[str, str] = {}
 LONGEST_FUNCTION = 60
 LONGER_FUNCTIONS: dict[str, str] = {
-    "signals/_kernels.py:epoch_differences": "one robust adjustment an epoch; its steps share eight "
-    "work arrays, and one kernel compiles once",
+    "signals/_kernels.py:epoch_differences": "one robust adjustment an epoch; its steps share "
+    "eight work arrays, and one kernel compiles once",
 }
 
 
