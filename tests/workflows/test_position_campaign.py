@@ -278,10 +278,10 @@ def test_a_stop_after_any_write_is_made_good(
 def test_broadcast_is_used_where_precise_orbits_miss_the_day(covered, sky):
     day = NS_PER_DAY
     index = [
-        ProductEntry("b.sp3", "2", "sp3", "BBB", sky.day, sky.day + day // (2 - covered) - 1),
+        ProductEntry("b.sp3", "2", "sp3", "BBB", sky.day, sky.day + day // (3 - 2 * covered)),
         ProductEntry("n.rnx", "3", "navigation", "", sky.day, sky.day + day),
     ]
-    # the arc reaches 6 h to either side; orbits of half the day do not count as the day's
+    # the arc reaches 6 h to either side; orbits of a third of the day do not count as the day's
     chosen = choose(index, sky.day - day // 4, sky.day + day * 5 // 4, (sky.day, sky.day + day))
     assert [entry.path for entry in chosen["orbits"]] == (["b.sp3"] if covered else [])
     assert [entry.path for entry in chosen["navigation"]] == ["n.rnx"]
