@@ -118,10 +118,12 @@ def _antenna(text, start, following, notes):
 
 
 def _end_of(text, row, following, label):
-    for index in range(row, following):
-        if text.line(index)[60:80].strip() == label:
-            return index
-    raise _Damage(row + 1, f"'{label}' is missing")
+    """Return the index of the line with ``label`` below line ``row``, within the block."""
+    stop = int(text.stop[following - 1])
+    at = text.raw.find(label.encode(), int(text.start[row]), stop)
+    if at < 0:
+        raise _Damage(row + 1, f"'{label}' is missing")
+    return int(np.searchsorted(text.start, at, side="right")) - 1
 
 
 def _grid(fields, start):
@@ -148,9 +150,9 @@ def _frequency(text, row, following, grid, blocks, notes):
     if len(code) != 3 or code[0] not in "GRECJSI" or not code[1:].isdecimal():
         notes.add(row + 1, f"frequency '{code}' not known, left out")
         return end
-    inside = np.array(
-        [k for k in range(row + 1, end) if text.line(k)[60:80].strip() != "COMMENT"], np.int64
-    )
+    inside = np.arange(row + 1, end)
+    comment = np.all([text.letters(inside, 60 + k) == c for k, c in enumerate(b"COMMENT")], axis=0)
+    inside = inside[~comment]
     labels = [text.line(index)[60:80].strip() for index in inside[:1]]
     if labels != ["NORTH / EAST / UP"]:
         raise _Damage(row + 2, "'NORTH / EAST / UP' is missing")
