@@ -351,7 +351,7 @@ class Settings:
     acceleration_m_s15: float = 3e-7  # velocity random walk, m/s/sqrt(s); kinematic only
     position_walk_m_s05: float = 0.0  # position random walk, m/sqrt(s); kinematic only
     zenith_walk_m_s05: float = 6e-5  # wet zenith delay random walk, m/sqrt(s) (about 3.6 mm/sqrt(h))
-    gradient_walk_m_s05: float = 1e-5  # m/sqrt(s)
+    gradient_walk_m_s05: float = 3e-6  # m/sqrt(s)
     phase_sigma_m: float = 0.004  # ionosphere-free, zenith
     code_sigma_m: float = 0.6  # ionosphere-free, zenith
     antenna_height_m: tuple = (0.0, 0.0, 0.0)  # marker to reference point: up, east, north

@@ -5,12 +5,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..constants import NS_PER_S, SPEED_OF_LIGHT_M_S
+from ..earth.ellipsoid import geodetic_from_xyz
 from ..errors import SolutionError
 from ..satellites.states import satellite_states
 from ..tables import SYSTEMS
 
 SAMPLE_EPOCHS = 240  # epochs that the first position is taken from; our choice
 MOVING_M = 100.0  # m, beyond it the model is linearised along the coarse path; d2/(2 rho) is 0.2 mm
+ZENITH_DELAY_M, SCALE_HEIGHT_M = 2.4, 8e3  # m, air at sea level and its decrease; from memory
 GOOD_RMS_M = 60.0  # m, an epoch that fits worse says nothing; common practice, no source
 
 
@@ -69,6 +71,15 @@ def _fullest_system(tracks):
     return tracks.select(satellites=np.flatnonzero(letters == best))
 
 
+def _rough_air(position, direction):
+    """Return elevations (n, m) [rad] and a rough slant delay (n, m) [m] of directions (n, m, 3)."""
+    radius = np.maximum(np.linalg.norm(position, axis=1), 1.0)
+    sine = (direction @ (position / radius[:, None])[:, :, None])[..., 0]
+    height = np.clip(geodetic_from_xyz(position)[2], -500.0, 9e3)
+    delay = ZENITH_DELAY_M * np.exp(-height / SCALE_HEIGHT_M)
+    return np.arcsin(np.clip(sine, -1.0, 1.0)), delay[:, None] / np.maximum(sine, 0.1)
+
+
 def _positions(tracks, code, products):
     """Return per-epoch positions (n, 3) by Gauss-Newton from the Earth's centre, and which hold."""
     n = len(tracks.time_ns)
@@ -81,11 +92,12 @@ def _positions(tracks, code, products):
         distance = np.linalg.norm(delta, axis=2)
         misfit = corrected - distance - SPEED_OF_LIGHT_M_S * clock[:, None]
         usable = np.isfinite(misfit)
-        up = -(delta / distance[..., None] @ position[:, :, None])[..., 0] if turn > 3 else None
+        if turn > 3:  # the place is known: air, and nothing below 10 deg
+            elevation, delay = _rough_air(position, delta / distance[..., None])
+            misfit -= delay
+            usable &= elevation > np.radians(10.0)
         for k in range(n):
             use = usable[k]
-            if up is not None:  # above 10 deg, when the place is known
-                use = use & (-up[k] > 0.17 * np.linalg.norm(position[k]))
             if use.sum() < 5:
                 good[k] = False
                 continue
@@ -124,8 +136,11 @@ def _clocks(tracks, code, products, position):
     clock = np.zeros(len(tracks.time_ns))
     for _ in range(3):
         states = satellite_states(products, tracks.satellites, tracks.time_ns, position, clock)
-        distance = np.linalg.norm(states.position_m - position[:, None, :], axis=2)
-        misfit = code + SPEED_OF_LIGHT_M_S * (states.clock_s - clock[:, None]) - distance
+        delta = states.position_m - position[:, None, :]
+        distance = np.linalg.norm(delta, axis=2)
+        elevation, delay = _rough_air(position, delta / distance[..., None])
+        misfit = code + SPEED_OF_LIGHT_M_S * (states.clock_s - clock[:, None]) - distance - delay
+        misfit[elevation < np.radians(5.0)] = np.nan
         seen = np.isfinite(misfit).any(axis=1)
         change = np.zeros(len(clock))
         change[seen] = np.nanmedian(misfit[seen], axis=1)

@@ -3,13 +3,14 @@
 One engine serves the moving and the still antenna: where nothing walks, the position is constant.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..errors import SolutionError
 from ._kernels import backward, forward
 from .arcs import Arcs, place_arcs
+from .pattern import Pattern
 
 LOCAL = 10  # entries before the system biases: see _kernels
 PRIOR_SIGMA = (1e5, 1e3, 1e3, 1e3, 1e-3, 1e-3, 1e-3, 0.3, 5e-3, 5e-3)
@@ -37,6 +38,8 @@ class Problem:
     arc: np.ndarray  # (n, m) number or -1
     noise: np.ndarray  # (n, 5), see _kernels.move_forward
     moving: bool  # whether velocity is in the state
+    elevation_rad: np.ndarray | None = None  # (n, m); given: the pattern over it is learnt
+    group: np.ndarray | None = None  # (m,) satellites that share one pattern
     velocity_sigma_m_s: float = 1e-3
 
 
@@ -56,6 +59,7 @@ class Estimate:
     rejected: dict
     rounds: int
     arcs: Arcs
+    pattern: Pattern | None
 
 
 class Workspace:
@@ -132,6 +136,7 @@ def estimate(problem, *, max_rounds=ROUNDS):
         raise SolutionError("no phase arc is long enough to estimate a position from")
     clean = _without_nan(problem, usable)
     workspace = Workspace(clean, arcs)
+    pattern = Pattern.of(problem) if problem.elevation_rad is not None else None
     phase_ok, code_ok = usable.copy(), usable & np.isfinite(problem.code_m)
     phase_scale = code_scale = 1.0
     for turn in range(max_rounds):
@@ -146,7 +151,10 @@ def estimate(problem, *, max_rounds=ROUNDS):
         new_code = usable & (code_z < CODE_LIMIT * code_scale)
         changed = (new_phase != phase_ok).sum() + (new_code != code_ok).sum()
         phase_ok, code_ok = new_phase, new_code
-        if changed <= 1e-4 * usable.sum():
+        if pattern is not None:
+            learnt = pattern.learn(np.where(phase_ok, workspace.phase_residual, np.nan))
+            clean = replace(clean, phase_m=clean.phase_m - np.where(usable, learnt, 0.0))
+        elif changed <= 1e-4 * usable.sum():
             break
     last = smooth(
         clean, arcs, *_weights(clean, phase_ok, code_ok), spread=True, workspace=workspace
@@ -167,6 +175,7 @@ def estimate(problem, *, max_rounds=ROUNDS):
         },
         turn + 1,
         arcs,
+        pattern,
     )
 
 

@@ -16,6 +16,7 @@ from ..earth.rotation import orientation_at
 from ..earth.sun_moon import sun_moon
 from ..earth.tides import pole_tide, solid_tide
 from ..earth.troposphere import (
+    global_mapping_coefficients,
     gradient_mapping,
     mapping_functions,
     zenith_hydrostatic_m,
@@ -23,6 +24,7 @@ from ..earth.troposphere import (
 )
 from ..satellites.antenna import (
     choose_receiver_antenna,
+    find_satellite,
     receiver_phase_centre,
     satellite_phase_centre,
 )
@@ -64,6 +66,7 @@ class Model:
     centre_m: np.ndarray
     axes: np.ndarray  # (3, 3) rows east, north, up
     zenith_m: np.ndarray  # (n,) modelled hydrostatic plus wet
+    variations_missing: bool  # antenna offsets alone, or not even these
     notes: tuple
 
 
@@ -128,6 +131,7 @@ def observed_minus_computed(tracks, phase_m, products, settings, coarse):
         marker,
         axes,
         zenith,
+        _lacks_variations(products, tracks, settings),
         tuple(notes),
     )
 
@@ -156,7 +160,8 @@ def _air(elevation, latitude, longitude, height, time_ns):
     air = climate(latitude, longitude, height, time_ns)
     dry = zenith_hydrostatic_m(air.pressure_hPa, latitude, height)
     wet = zenith_wet_m(air.vapour_hPa, air.mean_temperature_K, air.wet_lapse)
-    by_dry, by_wet = mapping_functions(elevation, air.ah, air.aw, latitude, height, time_ns)
+    ah, aw = global_mapping_coefficients(latitude, longitude, time_ns)
+    by_dry, by_wet = mapping_functions(elevation, ah, aw, latitude, height, time_ns)
     delay = by_dry * _column(dry) + by_wet * _column(wet)
     return delay, by_wet, np.broadcast_to(np.atleast_1d(dry + wet), (len(time_ns),))
 
@@ -206,6 +211,20 @@ def _antennas(
         correction = receiver_phase_centre(antenna, elevation, azimuth, tracks.bands, coefficients)
         total += correction[0] if isinstance(correction, tuple) else correction
     return total
+
+
+def _lacks_variations(products, tracks, settings):
+    """Return whether an antenna on the way has no elevation-dependent calibration."""
+    if products.antennas is None:
+        return True
+    middle = int(tracks.time_ns[len(tracks.time_ns) // 2])
+    receiver, _ = choose_receiver_antenna(products.antennas, settings.antenna_model, "", middle)
+    entries = [find_satellite(products.antennas, int(s), middle) for s in tracks.satellites]
+    return any(
+        entry is None
+        or all(not np.any(pattern.by_zenith_m) for pattern in entry.patterns.values())
+        for entry in [receiver, *(e for e in entries if e is not None)]
+    )
 
 
 def _system_spread(satellites):

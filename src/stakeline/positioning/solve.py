@@ -23,10 +23,8 @@ ARC_LENGTH_S = 600.0  # s, shorter arcs are given up; common practice, no source
 CODE_FACTOR = {"R": 3.0, "C": 1.5}  # -, code is worse by channel biases; common practice
 PHASE_FACTOR = {"C": 1.5}  # -, orbits and antenna models are worse; common practice
 CLOCK_LIMIT_M = 0.2  # m, further from a clock node nothing is used; our choice
-HAND_STEP_M, RESTART_M = (
-    3.0,
-    0.3,
-)  # m, freedom after a step by hand, after a total restart; our choice
+HAND_STEP_M = 3.0  # m, freedom of a step by hand; our choice
+RESTART_M = 0.3  # m, freedom where all phases start anew; our choice
 STEP_SHARE = 0.7  # share of satellites that jump at once when the antenna itself does; our choice
 
 
@@ -155,6 +153,8 @@ def pose(tracks, model, slips, settings):
         arc,
         _noise(seconds[epochs], arc, slips, epochs, tracks.time_ns[epochs], settings),
         settings.mode == "kinematic",
+        model.elevation_rad[epochs] if model.variations_missing else None,
+        tracks.satellites // 100,
     )
     return problem, epochs
 
