@@ -16,7 +16,13 @@ table's own rounding) from 10 nodes on; for two Galileo satellites of eccentrici
 _BEYOND_S = 1.0
 """How far outside the table a signal's start may lie (its travel takes 0.1 s)."""
 
-_FIELDS = ("position_m", "velocity_m_s", "clock_s", "clock_rate", "position_sigma_m")
+_FIELDS: tuple[str, ...] = (
+    "position_m",
+    "velocity_m_s",
+    "clock_s",
+    "clock_rate",
+    "position_sigma_m",
+)
 _FIELDS += ("clock_sigma_s", "clock_event", "clock_predicted", "manoeuvre", "orbit_predicted")
 
 
