@@ -3,7 +3,6 @@
 import numpy as np
 
 from ...compiling import njit
-from .._kernels import decimal
 from .._observation_kernels import (
     BAD_DIGIT,
     BAD_EPOCH,
@@ -11,7 +10,9 @@ from .._observation_kernels import (
     BAD_FLAG,
     BAD_SATELLITE,
     BLANK_LINE,
+    COLUMNS,
     CUT,
+    DEFAULT,
     EPOCHS,
     MISALIGNED,
     MISCOUNT,
@@ -20,215 +21,223 @@ from .._observation_kernels import (
     STRAY,
     SURPLUS,
     TWICE,
+    WHOLE_END,
     close_epoch,
-    digit_at,
-    epoch_head,
     epoch_time,
+    flag_and_count,
     is_blank,
-    is_comment,
+    label_of,
     note,
     satellite_at,
-    starts_header,
     take_event,
 )
 
-_BLANK, _ZERO, _POINT, _MINUS, _MARK = 32, 48, 46, 45, 62
-_EMPTY, _GOOD, _DAMAGED = 0, 1, 2
+_BLANK, _ZERO, _POINT, _MINUS = 32, 48, 46, 45
+_HEADER, _COMMENT = 72, 67
+_DAMAGED = -(1 << 62)
+_LONG, _SHORT = np.array([False, True])
+_NO_MARK = np.int64(0)
+_MARK = np.int64(62)
 
 
 @njit
 def thousandths(data, p):
-    """Return (number x 1000, EMPTY, GOOD or DAMAGED) of the 14 bytes ``F14.3`` at ``p``."""
+    """Return the number x 1000 of the 14 bytes ``F14.3`` at ``p``: 0 blank, _DAMAGED damaged."""
     i, point = p, p + 10
     while i < point and data[i] == _BLANK:
         i += 1
     if i == point and data[point] == _BLANK:
-        good = data[p + 11] == _BLANK and data[p + 12] == _BLANK and data[p + 13] == _BLANK
-        return np.int64(0), _EMPTY if good else _DAMAGED
-    if data[point] != _POINT:
-        return np.int64(0), _DAMAGED
+        return np.int64(0) if is_blank(data, point, p + 14) else np.int64(_DAMAGED)
     negative = i < point and data[i] == _MINUS
     if negative:
         i += 1
     number = np.int64(0)
-    while i < point:
-        digit = np.int64(data[i]) - _ZERO
-        if not 0 <= digit <= 9:
-            return np.int64(0), _DAMAGED
-        number = 10 * number + digit
-        i += 1
-    for k in range(p + 11, p + 14):
+    for k in range(i, p + 14):
         digit = np.int64(data[k]) - _ZERO
-        if not 0 <= digit <= 9:
-            return np.int64(0), _DAMAGED
-        number = 10 * number + digit
-    return (-number if negative else number), _GOOD
+        if 0 <= digit <= 9 and k != point:
+            number = 10 * number + digit
+        elif k != point or data[k] != _POINT:
+            return np.int64(_DAMAGED)
+    return -number if negative else number
 
 
 @njit
-def take_fields(data, p, last, line, columns, divisor, row, issue):
-    """Fill ``columns`` (first, stop) of one row from the 16-byte fields that start at ``p``."""
-    value, lock, strength = row
-    for j in range(columns[0], columns[1]):
-        value[j], lock[j], strength[j] = np.nan, 0, 0
-        if p >= last:
-            continue
+def take_fields(data, p, last, line, cell, n, scale, divisor, cells, counter):
+    """Fill ``n`` cells from ``cell`` on with the 16-byte fields that start at ``p``.
+
+    ``scale`` is the place of the first divisor in ``divisor``.
+    """
+    _, value, lock, strength = cells
+    for j in range(n):
+        number, slip, bar = np.int64(0), np.int64(0), np.int64(0)
         if p + 14 <= last:
-            number, state = thousandths(data, p)
-        else:
-            number, state = np.int64(0), _EMPTY if is_blank(data, p, last) else _DAMAGED
-        if state == _DAMAGED:
-            note(issue, BAD_FIELD, line)
-        elif number != 0:
-            value[j] = number / divisor[j]
-        slip, bar = digit_at(data, p + 14, last), digit_at(data, p + 15, last)
-        if slip > 7 or slip < 0 or bar < 0:
-            note(issue, BAD_DIGIT, line)
-        lock[j] = slip if 0 <= slip <= 7 else 0
-        strength[j] = bar if bar > 0 else 0
+            number = thousandths(data, p)
+            if p + 14 < last and data[p + 14] != _BLANK:
+                slip = np.int64(data[p + 14]) - _ZERO
+            if p + 15 < last and data[p + 15] != _BLANK:
+                bar = np.int64(data[p + 15]) - _ZERO
+            if not (0 <= slip <= 7 and 0 <= bar <= 9):
+                note(counter, BAD_DIGIT, line)
+                slip, bar = slip if 0 <= slip <= 7 else 0, bar if 0 <= bar <= 9 else 0
+        elif p < last and not is_blank(data, p, last):
+            number = np.int64(_DAMAGED)
+        if number == _DAMAGED:
+            note(counter, BAD_FIELD, line)
+            number = np.int64(0)
+        value[cell + j] = number / divisor[scale + j] if number else np.nan
+        lock[cell + j], strength[cell + j] = slip, bar
         p += 16
     if p < last and not is_blank(data, p, last):
-        note(issue, SURPLUS, line)
+        note(counter, SURPLUS, line)
 
 
 @njit
-def clear_from(column, row):
-    """Mark the columns of a row from ``column`` on as missing."""
-    value, lock, strength = row
-    for j in range(column, value.size):
-        value[j], lock[j], strength[j] = np.nan, 0, 0
-
-
-@njit
-def admit(satellite, line, epoch, size, seen, issue):
+def admit(satellite, line, size, seen, counter):
     """Return whether a row of ``satellite`` is to be kept: valid, with observables, once."""
+    kind = np.int64(-1)
     if satellite < 0:
-        note(issue, BAD_SATELLITE, line)
+        kind = BAD_SATELLITE
+    elif size[satellite // 100] == 0:
+        kind = NO_CODES
+    elif seen[satellite] == counter[EPOCHS]:
+        kind = TWICE
+    if kind >= 0:
+        note(counter, kind, line)
         return False
-    if size[satellite // 100] == 0:
-        note(issue, NO_CODES, line)
-        return False
-    if seen[satellite] == epoch:
-        note(issue, TWICE, line)
-        return False
-    seen[satellite] = epoch
+    seen[satellite] = counter[EPOCHS]
     return True
 
 
 @njit
-def take_long_row(lines, line, layout, seen, output):
-    """Read one satellite line of version 3 or 4 into the next row."""
-    data, first, last = lines[0], lines[1][line], lines[2][line]
-    satellites, value, lock, strength = output[1]
-    issue, used = output[3], output[4]
-    satellite = satellite_at(data, first, -1) if last - first >= 3 else np.int64(-1)
-    if not admit(satellite, line, used[EPOCHS], layout[0], seen, issue):
-        return
-    r, n, divisor = used[ROWS], layout[0][satellite // 100], layout[1][satellite // 100]
-    satellites[r] = satellite
-    row = (value[r], lock[r], strength[r])
-    take_fields(data, first + 3, last, line, (0, n), divisor, row, issue)
-    clear_from(n, row)
-    used[ROWS] += 1
+def close_row(id_, n, columns, cells, counter):
+    """Write a row's satellite, clear its cells from column ``n`` on, and count it."""
+    satellite, value, lock, strength = cells
+    r = counter[ROWS]
+    satellite[r] = id_
+    for k in range(r * columns + n, (r + 1) * columns):
+        value[k], lock[k], strength[k] = np.nan, 0, 0
+    counter[ROWS] += 1
 
 
 @njit
-def take_long_epoch(lines, line, end, count, whole_end, layout, seen, output):
-    """Read the satellite lines after epoch line ``line``; return (next line, whole epoch)."""
+def clock_offset(data, p, last):
+    """Return the receiver clock offset [s] in bytes ``p:last``; NaN: none."""
+    while p < last and data[p] == _BLANK:
+        p += 1
+    negative = p < last and data[p] == _MINUS
+    if negative:
+        p += 1
+    number, unit, digits, behind = np.int64(0), 1.0, 0, False
+    while p < last and data[p] != _BLANK:
+        digit = np.int64(data[p]) - _ZERO
+        if 0 <= digit <= 9:
+            number, digits = 10 * number + digit, digits + 1
+            if behind:
+                unit *= 10.0
+        elif data[p] == _POINT and not behind:
+            behind = True
+        else:
+            return np.nan
+        p += 1
+    if digits == 0:
+        return np.nan
+    return (-number if negative else number) / unit
+
+
+@njit
+def take_long_epoch(lines, line, end, count, layout, seen, cells, counter):
+    """Read the satellite lines of an epoch from ``line``; return (next line, whole epoch)."""
     data, start, stop = lines
-    issue, used = output[3], output[4]
-    before, head, found = used[ROWS], line, 0
-    line += 1
+    form, size, divisor = layout
+    before, head, found, columns = counter[ROWS], line - 1, 0, form[COLUMNS]
     while line < end:
         first, last = start[line], stop[line]
         if last > first and data[first] == _MARK:
             break
-        if starts_header(data, first, last):
+        label = label_of(data, first, last)
+        if label == _HEADER:
             break
         if is_blank(data, first, last):
-            note(issue, BLANK_LINE, line)
-        elif not is_comment(data, first, last):
-            take_long_row(lines, line, layout, seen, output)
+            note(counter, BLANK_LINE, line)
+        elif label != _COMMENT:
             found += 1
+            id_ = satellite_at(data, first, form[DEFAULT]) if last - first >= 3 else np.int64(-1)
+            if admit(id_, line, size, seen, counter):
+                n, cell = size[id_ // 100], counter[ROWS] * columns
+                take_fields(
+                    data,
+                    first + 3,
+                    last,
+                    line,
+                    cell,
+                    n,
+                    id_ // 100 * columns,
+                    divisor,
+                    cells,
+                    counter,
+                )
+                close_row(id_, n, columns, cells, counter)
         line += 1
-    last_line_cut = False
-    if line == end and not whole_end and found:
-        last_line_cut = 1 <= (stop[end - 1] - start[end - 1] - 3) % 16 <= 13
-    if line == end and (found < count or last_line_cut):
-        note(issue, CUT, head)
-        used[ROWS] = before
-        return line, False
-    if found != count:
-        note(issue, MISCOUNT, head)
-    return line, True
+    cut = line == end and found < count
+    if line == end and found and form[WHOLE_END] == 0:
+        cut = cut or 1 <= (stop[end - 1] - start[end - 1] - 3) % 16 <= 13
+    if cut:
+        note(counter, CUT, head)
+        counter[ROWS] = before
+    elif found != count:
+        note(counter, MISCOUNT, head)
+    return line, not cut
 
 
 @njit
-def clock_offset(data, first, last, column, width):
-    """Return the receiver clock offset [s] in an epoch line; NaN where blank or damaged."""
-    if last <= first + column:
-        return np.nan
-    offset, good = decimal(data, first + column, min(last, first + column + width), 0)
-    return offset if good else np.nan
-
-
-@njit
-def walk_long(lines, line, end, whole_end, layout, output):
+def walk_long(lines, line, end, layout, epochs, cells, event, counter):
     """Read records of versions 3 and 4 from ``line``; return the line where it stopped.
 
-    It stops before ``end`` at a line that changes the observables or starts another header.
-    ``lines`` is (bytes, start, stop of the lines), ``layout`` (number of observables by system,
-    divisor by system and column), ``output`` see :func:`close_epoch`; ``whole_end`` tells whether
-    the last line is ended.
+    It stops before ``end`` at a line that changes the observables or starts another header. For
+    the arrays see ``reading``.
     """
     data, start, stop = lines
-    issue = output[3]
+    epoch, clock = epochs
     seen = np.full(700, -1, np.int64)
     while line < end:
         first, last = start[line], stop[line]
-        if is_blank(data, first, last):
-            note(issue, BLANK_LINE, line)
-            line += 1
-            continue
-        if data[first] != _MARK:
-            if starts_header(data, first, last):
+        if last == first or data[first] != _MARK:
+            label = label_of(data, first, last)
+            if label == _HEADER:
                 break
-            if not is_comment(data, first, last):
-                note(issue, STRAY, line)
+            if label != _COMMENT:
+                note(counter, BLANK_LINE if is_blank(data, first, last) else STRAY, line)
             line += 1
             continue
-        time, flag, count = epoch_head(data, first, last, False)
-        if flag > 6 or flag < 0 or count < 0 or ((flag < 2 or flag == 6) and time < 0):
-            note(issue, BAD_FLAG if flag > 6 else BAD_EPOCH, line)
-            line += 1
-            continue
-        if 2 <= flag <= 5:
-            after = take_event(lines, line, end, (time, flag, count), _MARK, output)
+        flag, count = flag_and_count(data, first, last, _LONG)
+        if 2 <= flag <= 5 and count >= 0:
+            after = take_event(lines, line, end, flag, count, _LONG, _MARK, event, counter)
             if after < 0:
                 break
             line = after
             continue
-        offset = clock_offset(data, first, last, 41, 15)
-        line, good = take_long_epoch(lines, line, end, count, whole_end, layout, seen, output)
+        time = epoch_time(data, first, last, _LONG)
+        line += 1
+        if flag > 6 or flag < 0 or count < 0 or time < 0:
+            note(counter, BAD_FLAG if flag > 6 else BAD_EPOCH, line - 1)
+            continue
+        clock[counter[EPOCHS]] = clock_offset(data, first + 41, min(last, first + 56))
+        line, good = take_long_epoch(lines, line, end, count, layout, seen, cells, counter)
         if good:
-            close_epoch(time, flag, offset, output)
+            close_epoch(time, flag, epoch, counter)
     return line
 
 
 @njit
-def is_short_epoch(data, first, last):
+def starts_epoch(data, first, last):
     """Return whether a line has the form of an epoch line of version 2."""
-    return last - first >= 29 and data[first] == _BLANK and epoch_time(data, first, last, True) >= 0
+    return (
+        last - first >= 29 and data[first] == _BLANK and epoch_time(data, first, last, _SHORT) >= 0
+    )
 
 
 @njit
-def holds_observations(data, first, last):
-    """Return whether a line has the form of an observation line of version 2."""
-    return last - first >= 14 and data[first + 10] == _POINT
-
-
-@njit
-def listed_satellites(lines, line, end, count, default, listed):
+def list_satellites(lines, line, end, count, default, listed):
     """Fill ``listed`` from epoch line ``line`` and its continuations; return the line after them.
 
     Returns -1 where a continuation line is missing.
@@ -237,7 +246,7 @@ def listed_satellites(lines, line, end, count, default, listed):
     for k in range(count):
         if k and k % 12 == 0:
             line += 1
-            if line >= end or is_short_epoch(data, start[line], stop[line]):
+            if line >= end or not is_blank(data, start[line], min(stop[line], start[line] + 32)):
                 return np.int64(-1)
         at = start[line] + 32 + 3 * (k % 12)
         listed[k] = satellite_at(data, at, default) if at + 3 <= stop[line] else -1
@@ -245,96 +254,80 @@ def listed_satellites(lines, line, end, count, default, listed):
 
 
 @njit
-def take_short_row(lines, line, end, satellite, layout, keep, output):
-    """Read one satellite's observation lines of version 2; return (next line, all were there)."""
-    data, start, stop = lines
-    satellites, value, lock, strength = output[1]
-    used, n = output[4], layout[0].max()
-    r = used[ROWS]
-    for j in range(0, n, 5):
-        if line >= end:
-            return line, False
-        first, last = start[line], stop[line]
-        if is_short_epoch(data, first, last) or starts_header(data, first, last):
-            return line, False
-        if keep:
-            row = (value[r], lock[r], strength[r])
-            columns, divisor = (j, min(j + 5, n)), layout[1][satellite // 100]
-            take_fields(data, first, last, line, columns, divisor, row, output[3])
-        line += 1
-    if keep:
-        satellites[r] = satellite
-        clear_from(n, (value[r], lock[r], strength[r]))
-        used[ROWS] += 1
-    return line, True
-
-
-@njit
-def take_short_epoch(lines, line, end, count, whole_end, default, layout, seen, output):
+def take_short_epoch(lines, line, end, count, layout, seen, listed, cells, counter):
     """Read the epoch of version 2 at ``line``; return (next line, whole epoch)."""
     data, start, stop = lines
-    issue, used = output[3], output[4]
-    before, head = used[ROWS], line
-    listed = np.empty(count, np.int64)
-    after = listed_satellites(lines, line, end, count, default, listed)
-    good = after >= 0
-    line = after if good else line + 1
-    for k in range(count if good else 0):
-        keep = admit(listed[k], line, used[EPOCHS], layout[0], seen, issue)
-        line, good = take_short_row(lines, line, end, listed[k], layout, keep, output)
-        if not good:
+    form, size, divisor = layout
+    before, head, columns, n = counter[ROWS], line, form[COLUMNS], size.max()
+    line = list_satellites(lines, line, end, count, form[DEFAULT], listed)
+    good = line >= 0
+    k, j, keep = 0, 0, False
+    while good and k < count:
+        if j == 0:
+            keep = admit(listed[k], line, size, seen, counter)
+        if line >= end or starts_epoch(data, start[line], stop[line]):
+            good = False
             break
-    cut = line >= end and (not good or (count > 0 and cut_short(start, stop, end, whole_end)))
+        if keep:
+            take_fields(
+                data,
+                start[line],
+                stop[line],
+                line,
+                counter[ROWS] * columns + j,
+                min(5, n - j),
+                listed[k] // 100 * columns + j,
+                divisor,
+                cells,
+                counter,
+            )
+        line, j = line + 1, j + 5
+        if j >= n:
+            if keep:
+                close_row(listed[k], n, columns, cells, counter)
+            k, j = k + 1, 0
+    line = line if line > head else head + 1
+    cut = line >= end and not good
+    if good and line == end and count > 0 and form[WHOLE_END] == 0:
+        cut = 1 <= (stop[end - 1] - start[end - 1]) % 16 <= 13
     if good and line < end:
-        good = not holds_observations(data, start[line], stop[line])
+        good = stop[line] - start[line] < 14 or data[start[line] + 10] != _POINT
     if cut or not good:
-        note(issue, CUT if cut else MISALIGNED, head)
-        used[ROWS] = before
-        return line, False
-    return line, True
+        note(counter, CUT if cut else MISALIGNED, head)
+        counter[ROWS] = before
+    return line, good and not cut
 
 
 @njit
-def walk_short(lines, line, end, whole_end, default, layout, output):
-    """Read records of version 2 from ``line``; see :func:`walk_long`.
-
-    ``default`` is the index of the system of satellites without a letter.
-    """
+def walk_short(lines, line, end, layout, epochs, cells, event, counter):
+    """Read records of version 2 from ``line``; see :func:`walk_long`."""
     data, start, stop = lines
-    issue = output[3]
-    seen = np.full(700, -1, np.int64)
+    epoch, clock = epochs
+    seen, listed = np.full(700, -1, np.int64), np.empty(1000, np.int64)
     while line < end:
         first, last = start[line], stop[line]
-        if is_blank(data, first, last):
-            note(issue, BLANK_LINE, line)
-            line += 1
-            continue
-        time, flag, count = epoch_head(data, first, last, True)
-        observed = (flag == 0 or flag == 1 or flag == 6) and time >= 0 and count >= 0
-        special = 2 <= flag <= 5 and count >= 0 and (time >= 0 or is_blank(data, first, first + 26))
-        if data[first] != _BLANK or not (observed or special):
-            if starts_header(data, first, last):
-                break
-            if not is_comment(data, first, last):
-                kind = BAD_FLAG if flag > 6 else BAD_EPOCH
-                note(issue, kind if is_short_epoch(data, first, last) else STRAY, line)
-            line += 1
-        elif special:
-            after = take_event(lines, line, end, (time, flag, count), 0, output)
+        flag, count = flag_and_count(data, first, last, _SHORT)
+        time = epoch_time(data, first, last, _SHORT)
+        dated = time >= 0 and data[first] == _BLANK
+        if 2 <= flag <= 5 and count >= 0 and (dated or is_blank(data, first, first + 26)):
+            after = take_event(lines, line, end, flag, count, _SHORT, _NO_MARK, event, counter)
             if after < 0:
                 break
             line = after
-        else:
-            offset = clock_offset(data, first, last, 68, 12)
+        elif dated and 0 <= flag <= 6 and count >= 0:
+            clock[counter[EPOCHS]] = clock_offset(data, first + 68, min(last, first + 80))
             line, good = take_short_epoch(
-                lines, line, end, count, whole_end, default, layout, seen, output
+                lines, line, end, count, layout, seen, listed, cells, counter
             )
             if good:
-                close_epoch(time, flag, offset, output)
+                close_epoch(time, flag, epoch, counter)
+        else:
+            label = label_of(data, first, last)
+            if label == _HEADER:
+                break
+            if is_blank(data, first, last):
+                note(counter, BLANK_LINE, line)
+            elif label != _COMMENT:
+                note(counter, (BAD_FLAG if flag > 6 else BAD_EPOCH) if dated else STRAY, line)
+            line += 1
     return line
-
-
-@njit
-def cut_short(start, stop, end, whole_end):
-    """Return whether the last line of a version 2 file ends inside a field, without a line end."""
-    return not whole_end and 1 <= (stop[end - 1] - start[end - 1]) % 16 <= 13

@@ -51,9 +51,9 @@ def union_of_codes(pieces):
 def with_codes(piece, codes):
     """Return (value, lock, strength) of a piece in the columns of ``codes``."""
     columns = max((len(listed) for listed in codes.values()), default=0)
-    if all(codes[s][: len(c)] == c for s, c in piece.codes.items()):
-        if piece.value.shape[1] == columns:
-            return piece.value, piece.lock, piece.strength
+    same = all(codes[s][: len(c)] == c for s, c in piece.codes.items())
+    if same and piece.value.shape[1] == columns:
+        return piece.value, piece.lock, piece.strength
     rows = len(piece.satellite)
     arrays = (piece.value, piece.lock, piece.strength)
     wider = (

@@ -7,7 +7,14 @@ import numpy as np
 from ...errors import FormatError, TimeError
 from ...tables import SYSTEMS, Event, Observations
 from ...time import to_gps
-from .._observation_kernels import EPOCHS, EVENTS, ROWS
+from .._observation_kernels import (
+    EPOCH_COLUMNS,
+    EPOCHS,
+    EVENT_COLUMNS,
+    EVENTS,
+    ISSUES_FROM,
+    ROWS,
+)
 from ..compact_rinex.decoding import HEADER_LINES, decode
 from ..compression import open_bytes
 from ..fixed_columns import Notes, Text, number, whole_number
@@ -88,6 +95,7 @@ def parse_observations(data, file):
         As :func:`read_observations`.
     """
     text, notes = Text(data, file), Notes(file)
+    text.data = text.data.copy()  # writable, as the kernels' own work space: one compilation
     segments = list(_segments(text, notes, _first_line(text, notes)))
     whole = in_order(concatenate(segments))
     return dataclasses.replace(
@@ -193,7 +201,7 @@ def _room(text, reader, compact, codes, line):
 
 
 def _layout(reader, codes, columns):
-    """Return (number of observables, divisor of thousandths) by system and column."""
+    """Return (number of observables, divisor of thousandths) by system and column, flat."""
     size, divisor = np.zeros(len(SYSTEMS), np.int64), np.full((len(SYSTEMS), columns), 1000.0)
     factors = reader.scale_factors()
     for system, listed in codes.items():
@@ -201,21 +209,22 @@ def _layout(reader, codes, columns):
         size[index] = len(listed)
         for j, code in enumerate(listed):
             divisor[index, j] *= factors.get((system, code), 1.0)
-    return size, divisor
+    return size, divisor.ravel()
 
 
 def _output(rows, columns, lines):
-    """Return empty output arrays of the kernels: epochs, rows, events, issues, counts."""
-    epochs = (
-        *(np.empty(lines, np.int64), np.empty(lines, np.uint8), np.empty(lines)),
-        np.zeros(lines + 1, np.int64),
+    """Return the empty flat output arrays of the kernels.
+
+    Epochs (time, flag, rows so far), clock offsets, satellites, values, lock digits, strength
+    digits, events (line, flag, number of lines, next epoch, time) and the counter.
+    """
+    cells = (np.empty(rows * columns), *(np.empty(rows * columns, np.uint8) for _ in range(2)))
+    return (
+        (np.empty(EPOCH_COLUMNS * lines, np.int64), np.empty(lines)),
+        (np.empty(rows, np.int16), *cells),
+        np.empty(EVENT_COLUMNS * lines, np.int64),
+        np.zeros(ISSUES_FROM + 2 * len(ISSUES), np.int64),
     )
-    table = (
-        *(np.empty(rows, np.int16), np.empty((rows, columns))),
-        *(np.empty((rows, columns), np.uint8), np.empty((rows, columns), np.uint8)),
-    )
-    issue = np.zeros((len(ISSUES), 2), np.int64)
-    return epochs, table, np.empty((lines, 5), np.int64), issue, np.zeros(3, np.int64)
 
 
 def _segment(text, notes, reader, compact, line, events):
@@ -224,42 +233,45 @@ def _segment(text, notes, reader, compact, line, events):
     if not codes:
         raise FormatError(text.file, line, "no observables of a known system", "one of " + SYSTEMS)
     rows, columns = _room(text, reader, compact, codes, line)
-    layout = _layout(reader, codes, columns)
-    output = _output(rows, columns, len(text) - line)
-    lines, end, whole_end = (text.data, text.start, text.stop), len(text), text.raw[-1:] == b"\n"
-    default = index_of("G" if reader.system == "M" else reader.system)
+    layout, end = _layout(reader, codes, columns), len(text)
+    output = _output(rows, columns, end - line)
+    default = index_of("G" if reader.system == "M" else reader.system) if reader.version < 3 else -1
+    form = np.array([compact == 1, default, columns, text.raw[-1:] == b"\n"], np.int64)
+    lines = (text.data, text.start, text.stop)
     if compact:
-        form = (compact == 1, default if compact == 1 else -1)
-        line = decode(lines, line, end, whole_end, form, layout, output)
-    elif reader.version < 3:
-        line = walk_short(lines, line, end, whole_end, default, layout, output)
+        line = decode(lines, line, end, form, layout, output)
     else:
-        line = walk_long(lines, line, end, whole_end, layout, output)
-    add_issues(notes, output[3])
-    return _record(text, notes, reader, codes, output, events), int(line)
+        walk = walk_short if reader.version < 3 else walk_long
+        line = walk(lines, line, end, (form, *layout), *output)
+    add_issues(notes, output[-1][ISSUES_FROM:].reshape(-1, 2).tolist())
+    return _record(text, notes, reader, codes, columns, output, events), int(line)
 
 
-def _record(text, notes, reader, codes, output, events):
+def _record(text, notes, reader, codes, columns, output, events):
     """Return the filled part of the kernels' output as a record."""
-    epochs, table, event, _, used = output
-    n, rows = int(used[EPOCHS]), int(used[ROWS])
-    satellite, value, lock, strength = (_trimmed(array, rows) for array in table)
+    (epoch, clock), (satellite, value, lock, strength), event, counter = output
+    n, rows = int(counter[EPOCHS]), int(counter[ROWS])
+    epoch = epoch[: EPOCH_COLUMNS * n].reshape(n, EPOCH_COLUMNS)
+    event = event[: EVENT_COLUMNS * counter[EVENTS]].reshape(-1, EVENT_COLUMNS)
+    satellite = _trimmed(satellite, rows)
+    cells = (_trimmed(a, rows * columns).reshape(rows, columns) for a in (value, lock, strength))
+    value, lock, strength = cells
     if reader.version < 3:
         present = {SYSTEMS[k] for k in np.unique(satellite // 100)}
         present = present or {"G" if reader.system == "M" else reader.system}
         codes = {s: c for s, c in codes.items() if s in present}
     record = Observations(
         header=reader.header(),
-        time_ns=_gps_time(text, reader, epochs[0][:n]),
-        flag=epochs[1][:n].copy(),
-        clock_offset_s=epochs[2][:n].copy(),
-        row_start=epochs[3][: n + 1].copy(),
+        time_ns=_gps_time(text, reader, epoch[:, 0]),
+        flag=epoch[:, 1].astype(np.uint8),
+        clock_offset_s=clock[:n].copy(),
+        row_start=np.concatenate(([0], epoch[:, 2])),
         satellite=satellite,
         value=value,
         lock=lock,
         strength=strength,
         codes=codes,
-        events=(*events, *_events(text, reader, event[: used[EVENTS]])),
+        events=(*events, *_events(text, reader, event)),
     )
     return mark_slips(record, notes)
 
