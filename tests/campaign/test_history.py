@@ -193,6 +193,11 @@ def test_contradictions_are_sentences(history, changes, said):
     assert found.startswith(said)
 
 
+def test_the_long_form_of_the_name_is_the_same_name(history):
+    long = header(marker_name="HV0100ATA")
+    assert compare_with_header(history(), long, at("2031-05-01T00:00:00")) == []
+
+
 def test_a_header_position_far_away(history):
     place = np.array([1.16e6, 3.6e5, 6.24e6])
     changed = header(approximate_position_m=(1.16e6, 3.6e5, 6.25e6))

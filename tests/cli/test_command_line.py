@@ -72,6 +72,14 @@ def test_an_error_of_the_input_is_one_line_and_1(observation, asked, capsys):
     assert capsys.readouterr().err == "stakeline: orbits end too early\n"
 
 
+def test_a_mistake_of_ours_is_one_line_too(observation, asked, capsys):
+    asked["answer"] = KeyError("x")
+    assert cli.run(["position", observation, "--out", "x.csv", "--quiet"]) == 1
+    told = capsys.readouterr().err
+    assert told.startswith("stakeline: stopped by a mistake of Stakeline's own (KeyError at ")
+    assert told.count("\n") == 1
+
+
 def test_bad_settings_are_2_with_a_line_for_each(observation, asked, capsys):
     asked["answer"] = SettingsError("campaign.toml:3: a\ncampaign.toml:9: b")
     assert cli.run(["position"]) == 2

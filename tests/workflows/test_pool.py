@@ -43,9 +43,22 @@ def test_one_process_goes_on_after_a_failure():
     assert done == [("a", "A", ""), ("b", None, "b has no epoch"), ("c", "C", "")]
 
 
-def test_a_mistake_of_ours_is_not_hidden():
-    with pytest.raises(TypeError):
-        list(run_tasks(len, [1], 1))
+def test_a_mistake_of_ours_is_told_with_its_place_and_stops_nothing():
+    (_, _, sentence), second = run_tasks(one_over, [0, 2], 1)
+    assert sentence.startswith(
+        "stopped by a mistake of Stakeline's own (ZeroDivisionError at test_"
+    )
+    assert second == (2, 0.5, "")
+
+
+def test_a_mistake_of_ours_can_be_shown_in_full(monkeypatch):
+    monkeypatch.setenv("STAKELINE_TRACEBACK", "1")
+    with pytest.raises(ZeroDivisionError):
+        list(run_tasks(one_over, [0], 1))
+
+
+def one_over(number):
+    return 1 / number
 
 
 @pytest.fixture

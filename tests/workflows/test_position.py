@@ -61,6 +61,11 @@ def test_files_are_grouped_by_marker_else_by_name(folder):
     assert groups == {"HV01": ["a1.rnx", "a2.rnx"], "HV02": ["HV02121a.31o"]}
 
 
+def test_a_marker_called_unknown_is_no_name(folder, sky):
+    sky.write_receiver_file(folder / "hv03121a.31o", sky.times(0, 900), marker_name="-Unknown-")
+    assert by_station(["hv03121a.31o"]) == {"HV03": ["hv03121a.31o"]}
+
+
 @pytest.mark.parametrize(
     ("name", "station", "date"),
     [

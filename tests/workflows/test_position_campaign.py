@@ -13,7 +13,7 @@ from stakeline.errors import SolutionError
 from stakeline.tables import Positions
 from stakeline.time import from_iso, gps_from_utc
 from stakeline.workflows import arcs, position_campaign
-from stakeline.workflows.product_index import ProductEntry, choose
+from stakeline.workflows.product_index import ProductEntry, centre_of, choose
 
 HISTORY = """station = "HV01"
 latitude_deg = 79.0412
@@ -299,3 +299,26 @@ def test_orbits_and_clocks_are_of_one_centre(sky):
     chosen = choose(index, *span)
     assert [e.path for e in (*chosen["orbits"], *chosen["clocks"])] == ["b.sp3", "b.clk"]
     assert [e.path for e in chosen["antennas"]] == ["all.atx"]
+
+
+@pytest.mark.parametrize(
+    ("name", "agency", "centre"),
+    [
+        # names as of the IGS guidelines for long product file names, and the older short form
+        ("products/GRG0MGXFIN_20201770000_01D_15M_ORB.SP3.gz", "GRGS", "GRG0MGXFIN"),
+        ("products/GRG0MGXFIN_20201770000_01D_30S_CLK.CLK.gz", "GRG  CNES", "GRG0MGXFIN"),
+        ("igs18791.sp3", "IGS", "IGS"),
+        ("halvard.sp3", " hvl2 ", "HVL"),
+    ],
+)
+def test_orbits_and_clocks_are_paired_by_their_names(name, agency, centre):
+    assert centre_of(name, agency) == centre
+
+
+def test_lone_orbits_and_lone_clocks_are_a_pair(sky):
+    span = (sky.day, sky.day + NS_PER_DAY)
+    index = [
+        ProductEntry("a", "1", "sp3", "AAA", *span),
+        ProductEntry("b", "2", "clocks", "", *span),
+    ]
+    assert [e.path for e in choose(index, *span)["clocks"]] == ["b"]

@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -104,3 +105,21 @@ def test_summary_counts_and_leaves_the_clock_out_where_asked(positions):
     assert "seconds" not in summary
     assert "seconds" in summary_of(positions)
     json.dumps(summary)
+
+
+def test_a_static_summary_states_both_points_with_frame_and_epoch(positions):
+    static = replace(
+        positions,
+        time_ns=positions.time_ns[:1],
+        position_m=positions.position_m[:1],
+        covariance_m2=positions.covariance_m2[:1],
+        satellites=positions.satellites[:1],
+        state=positions.state[:1],
+        summary={"mode": "static", "antenna reference point m": [6378138.532, 0.0, 0.0]},
+    )
+    marker, reference = summary_of(static)["coordinates"]
+    assert (marker["point"], marker["frame"], marker["x_m"]) == ("marker", "IGS20", 6378137.0)
+    assert reference["point"] == "antenna reference point"
+    # on the equator's x axis height is x less the semi-major axis of WGS84
+    assert reference["height_m"] == pytest.approx(1.532, abs=1e-6)
+    assert reference["epoch_year"] == marker["epoch_year"]

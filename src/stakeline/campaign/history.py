@@ -1,6 +1,7 @@
 """The dated history of a station: the only source of antenna heights and of steps."""
 
 import math
+import re
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated, Literal
@@ -288,7 +289,7 @@ def compare_with_header(history, header, time_ns, expected_position_m=None):
     found = []
     if history.ends_ns is not None and time_ns >= history.ends_ns:
         found.append(f"starts after {history.station} was taken away on {_utc(history.ends_ns)}")
-    if header.marker_name and _words(header.marker_name) != history.station:
+    if not _same_name(header.marker_name, history.station):
         found.append(f"marker name in the header is {header.marker_name}, not {history.station}")
     known = history.height_at(time_ns)
     written = (header.antenna_height_m, header.antenna_east_m, header.antenna_north_m)
@@ -309,6 +310,12 @@ def compare_with_header(history, header, time_ns, expected_position_m=None):
             found.append(f"{name} in the header is {theirs.strip()}, the history says {ours}")
     found += _place(header, expected_position_m)
     return found
+
+
+def _same_name(marker_name, station):
+    """Say whether a marker name is blank, the station's, or its nine-character long form."""
+    long_form = re.compile(re.escape(station) + r"(\d\d[A-Z]{3})?")  # RINEX 3.05, section 4
+    return not marker_name.strip() or bool(long_form.fullmatch(_words(marker_name)))
 
 
 def _place(header, expected_position_m):

@@ -86,3 +86,8 @@ def run(arguments=None):
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 1
+    except Exception as problem:
+        from ..workflows.pool import own_mistake
+
+        click.echo(f"stakeline: {own_mistake(problem)}", err=True)
+        return 1

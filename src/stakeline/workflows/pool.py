@@ -5,8 +5,10 @@ import multiprocessing
 import os
 import signal
 import threading
+import traceback
 from concurrent.futures.process import BrokenProcessPool
 from multiprocessing import connection
+from pathlib import Path
 
 from ..errors import StakelineError
 
@@ -17,8 +19,8 @@ def run_tasks(function, tasks, workers):
     Parameters
     ----------
     function : callable
-        Of module level; takes one task. A StakelineError becomes a sentence, and so does the
-        death of a worker process; neither stops the other tasks.
+        Of module level; takes one task. An error becomes a sentence, and so does the death of a
+        worker process; neither stops the other tasks.
     tasks : list
     workers : int
         1: in this process.
@@ -38,6 +40,24 @@ def guarded(function, task):
         return None, str(problem)
     except MemoryError:
         return None, "needs more memory than there is; use fewer workers or shorter files"
+    except Exception as problem:
+        return None, own_mistake(problem)
+
+
+def own_mistake(problem):
+    """Return one line about an exception that no input should cause, with its place in the code.
+
+    Where ``STAKELINE_TRACEBACK`` is set, the exception is raised instead.
+    """
+    if os.environ.get("STAKELINE_TRACEBACK"):
+        raise problem
+    last = traceback.extract_tb(problem.__traceback__)[-1]
+    place = f"{Path(last.filename).name}:{last.lineno}"
+    said = str(problem).splitlines()[0] if str(problem) else "no words"
+    return (
+        f"stopped by a mistake of Stakeline's own ({type(problem).__name__} at {place}: {said}); "
+        "please report it; STAKELINE_TRACEBACK=1 shows where it comes from"
+    )
 
 
 def _in_processes(function, tasks, workers):

@@ -87,7 +87,8 @@ def run(
             progress(done, len(tasks), f"{task.station} {'failed' if sentence else 'positioned'}")
     solved = sorted((positions for positions, _ in solved), key=lambda item: item.station)
     inputs = _inputs([*map(str, observations), *products.all()])
-    _write(out, summary, solved, inputs, asdict(settings), problems)
+    common = {k: v for k, v in asdict(settings).items() if not k.startswith("antenna")}
+    _write(out, summary, solved, inputs, common, problems)
     return Outcome(_text(solved, out), tuple(problems))
 
 

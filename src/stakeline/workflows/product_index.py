@@ -1,5 +1,6 @@
 """Which products lie in a campaign's folder: found by content, chosen by what they cover."""
 
+import re
 from dataclasses import asdict, dataclass
 
 import numpy as np
@@ -17,6 +18,8 @@ from .products import ProductFiles
 
 ORBIT_MARGIN_NS = 3 * 3600 * NS_PER_S  # interpolation wants nodes on both sides of an arc
 BROADCAST_LIFE_NS = 4 * 3600 * NS_PER_S  # age at which broadcast messages are stale
+_LONG_NAME = re.compile(r"([A-Z0-9]{3}\d[A-Z0-9]{3}[A-Z0-9]{3})_\d{11}_")
+_SHORT_NAME = re.compile(r"([A-Z0-9]{3})\d{5}\.")
 _HALF = 0.5  # of a day with precise orbits; under it broadcast ones are used; our choice
 _ALWAYS = {"antex": "antennas", "sinex": "offsets", "blq": "loading"}
 _ALWAYS["orientation"] = "orientation"
@@ -87,7 +90,19 @@ def _spanned(name, checksum, kind, agency, time_ns):
     if len(time_ns) == 0:
         return ProductEntry(name, checksum, "unreadable", problem=f"{name}: holds no epoch")
     first, last = int(np.min(time_ns)), int(np.max(time_ns))
-    return ProductEntry(name, checksum, kind, agency.strip(), first, last)
+    return ProductEntry(name, checksum, kind, centre_of(name, agency), first, last)
+
+
+def centre_of(name, agency):
+    """Return which centre's solution a file is of, so that orbits and clocks can be paired.
+
+    The forms of product names say it (``GRG0MGXFIN`` of the long form, ``igs`` of the short one:
+    IGS guidelines for long product file names 2.0, section 3); headers write it differently in
+    orbits and clocks, so their first three letters are used only where the name has no form.
+    """
+    stem = name.rpartition("/")[2].upper()
+    long, short = _LONG_NAME.match(stem), _SHORT_NAME.match(stem)
+    return long[1] if long else short[1] if short else agency.strip()[:3].upper()
 
 
 def choose(index, first_ns, last_ns, core_ns=None):
@@ -115,6 +130,8 @@ def choose(index, first_ns, last_ns, core_ns=None):
         best = None
     chosen["orbits"] = [e for e in orbits if e.agency == best]
     chosen["clocks"] = [e for e in clocks if e.agency == best]
+    if len(scores) == 1 and best is not None and len({e.agency for e in clocks}) == 1:
+        chosen["clocks"] = clocks  # one centre each: they are meant for each other
     return chosen
 
 

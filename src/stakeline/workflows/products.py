@@ -59,8 +59,10 @@ def _antennas(antenna_paths, offset_paths):
     passed = [note for part in sets for note in part.passed_over]
     known = {_antenna_key(entry) for entry in entries}
     for content in _sinex(offset_paths):
-        extra = (*content.satellite_antennas, *content.receiver_antennas)
-        entries += [entry for entry in extra if _antenna_key(entry) not in known]
+        both = (*content.satellite_antennas, *content.receiver_antennas)
+        extra = [entry for entry in both if _antenna_key(entry) not in known]
+        entries += extra
+        known |= {_antenna_key(entry) for entry in extra}
         passed += content.passed_over
     if not antenna_paths and not offset_paths:
         return None

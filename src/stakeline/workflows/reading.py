@@ -45,10 +45,15 @@ def marker_of(path):
     for _, data in members:
         for line in data[:_HEADER_BYTES].splitlines():
             if line[60:].strip() == b"MARKER NAME":
-                return line[:60].decode("ascii", "replace").strip().upper()
+                return _told(line[:60].decode("ascii", "replace").strip().upper())
             if line[60:].strip() == b"END OF HEADER":
                 break
     return ""
+
+
+def _told(marker_name):
+    """Return a marker name; blank for one that only says that it is not known."""
+    return "" if re.sub(r"[^A-Z]", "", marker_name) == "UNKNOWN" else marker_name
 
 
 def by_station(paths):

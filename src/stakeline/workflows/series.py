@@ -35,6 +35,7 @@ _DECIMALS = {"x_m": 5, "y_m": 5, "z_m": 5, "latitude_deg": 10, "longitude_deg": 
 _DECIMALS |= {"height_m": 5, "sigma_east_m": 5, "sigma_north_m": 5, "sigma_up_m": 5}
 _DECIMALS |= {"corr_en": 5, "corr_eu": 5, "corr_nu": 5}
 BROADCAST_FRAME = "WGS84"  # IS-GPS-200N, section 20.3.3.4.3.3; other systems agree within 0.1 m
+REFERENCE_POINT_KEY = "antenna reference point m"  # as the solution names it
 _LEFT_OUT = ("seconds",)  # clock time differs from run to run and stands in the ledger
 
 
@@ -158,13 +159,22 @@ def summary_of(positions, with_seconds=True):
 
 
 def _coordinates(positions):
-    """Return the marker of each row of a static solution, with frame, epoch and uncertainty."""
+    """Return the points of a static solution, with frame, epoch and the marker's uncertainty."""
     table = columns_of(positions)
     names = [name for name in UNITS if name not in ("station", "time_gps", "satellites", "state")]
-    rows = [{name: float(table[name][row]) for name in names} for row in range(len(table["x_m"]))]
-    for row, time_ns in zip(rows, positions.time_ns, strict=True):
-        row |= {"point": "marker", "frame": positions.frame, "time_gps": iso(time_ns)}
-        row["epoch_year"] = round(float(decimal_year(time_ns)), 6)
+    rows = []
+    for row, time_ns in enumerate(positions.time_ns):
+        when = {"frame": positions.frame, "time_gps": iso(time_ns)}
+        when["epoch_year"] = round(float(decimal_year(time_ns)), 6)
+        figures = {name: float(table[name][row]) for name in names}
+        rows.append({"point": "marker", **when, **figures})
+    point = positions.summary.get(REFERENCE_POINT_KEY)
+    if point is not None and len(rows) == 1:
+        latitude, longitude, height = geodetic_from_xyz(np.asarray(point, float))
+        place = dict(zip(("x_m", "y_m", "z_m"), map(float, point), strict=True))
+        place |= {"latitude_deg": float(np.degrees(latitude)), "height_m": float(height)}
+        place["longitude_deg"] = float(np.degrees(longitude))
+        rows.append({"point": "antenna reference point", **when, **place})
     return rows
 
 
