@@ -74,7 +74,9 @@ class ObservationHeader:
     leap_seconds: int | None = None
     glonass_channels: dict = field(default_factory=dict)  # satellite id -> frequency channel
     phase_shifts: dict = field(default_factory=dict)  # (system, code) -> cycles
-    scale_factors: dict = field(default_factory=dict)  # (system, code) -> divisor, applied on reading
+    scale_factors: dict = field(
+        default_factory=dict
+    )  # (system, code) -> divisor, applied on reading
     comments: tuple = ()
     other: tuple = ()  # (label, text of columns 1-60) of all remaining header lines
 
@@ -175,7 +177,9 @@ class Clocks:
     sigma_s: np.ndarray
     agency: str = ""
     frame: str = ""
-    antenna_models: dict = field(default_factory=dict)  # system letter -> text of SYS / PCVS APPLIED
+    antenna_models: dict = field(
+        default_factory=dict
+    )  # system letter -> text of SYS / PCVS APPLIED
     receivers: dict = field(default_factory=dict)  # name -> (time_ns, bias_s, sigma_s)
     comments: tuple = ()  # wide-lane biases of some centres stand here
     passed_over: tuple = ()
@@ -347,13 +351,16 @@ class Settings:
     mode: str = "kinematic"  # or "static"
     systems: str = "GREC"
     interval_s: float = 30.0  # solution interval; never finer than the data
-    mask_deg: float = 7.0
+    mask_deg: float = 5.0  # in high latitudes satellites stay low
     acceleration_m_s15: float = 3e-7  # velocity random walk, m/s/sqrt(s); kinematic only
     position_walk_m_s05: float = 0.0  # position random walk, m/sqrt(s); kinematic only
-    zenith_walk_m_s05: float = 6e-5  # wet zenith delay random walk, m/sqrt(s) (about 3.6 mm/sqrt(h))
+    zenith_walk_m_s05: float = (
+        6e-5  # wet zenith delay random walk, m/sqrt(s) (about 3.6 mm/sqrt(h))
+    )
     gradient_walk_m_s05: float = 3e-6  # m/sqrt(s)
     phase_sigma_m: float = 0.004  # ionosphere-free, zenith
     code_sigma_m: float = 0.6  # ionosphere-free, zenith
+    slow_sigma_m: float = 0.0045  # each satellite's error that no smoothing averages, zenith
     antenna_height_m: tuple = (0.0, 0.0, 0.0)  # marker to reference point: up, east, north
     antenna_model: str = ""
     frame: str = ""  # of the solution; empty: of the orbits
@@ -377,4 +384,6 @@ class Positions:
     covariance_m2: np.ndarray  # (n, 3, 3), east, north, up
     satellites: np.ndarray  # (n,) number used
     state: np.ndarray  # (n,) str
-    summary: dict = field(default_factory=dict)  # rms, rejected by reason, products, warnings, timings
+    summary: dict = field(
+        default_factory=dict
+    )  # rms, rejected by reason, products, warnings, timings

@@ -9,10 +9,12 @@ from ..earth.ellipsoid import geodetic_from_xyz
 from ..errors import SolutionError
 from ..satellites.states import satellite_states
 from ..tables import SYSTEMS
+from ._coarse_kernels import fit_epochs
 
 SAMPLE_EPOCHS = 240  # epochs that the first position is taken from; our choice
 MOVING_M = 100.0  # m, beyond it the model is linearised along the coarse path; d2/(2 rho) is 0.2 mm
 ZENITH_DELAY_M, SCALE_HEIGHT_M = 2.4, 8e3  # m, air at sea level and its decrease; from memory
+TURNS = 7  # Gauss-Newton from the Earth's centre; five reach metres; our choice
 GOOD_RMS_M = 60.0  # m, an epoch that fits worse says nothing; common practice, no source
 
 
@@ -84,8 +86,7 @@ def _positions(tracks, code, products):
     """Return per-epoch positions (n, 3) by Gauss-Newton from the Earth's centre, and which hold."""
     n = len(tracks.time_ns)
     position, clock = np.zeros((n, 3)), np.zeros(n)
-    good = np.zeros(n, bool)
-    for turn in range(7):
+    for turn in range(TURNS):
         states = satellite_states(products, tracks.satellites, tracks.time_ns, position, clock)
         corrected = code + SPEED_OF_LIGHT_M_S * states.clock_s
         delta = states.position_m - position[:, None, :]
@@ -96,30 +97,14 @@ def _positions(tracks, code, products):
             elevation, delay = _rough_air(position, delta / distance[..., None])
             misfit -= delay
             usable &= elevation > np.radians(10.0)
-        for k in range(n):
-            use = usable[k]
-            if use.sum() < 5:
-                good[k] = False
-                continue
-            a = np.column_stack([-delta[k, use] / distance[k, use, None], np.ones(use.sum())])
-            x = _robust_solve(a, misfit[k, use], turn > 3)
-            position[k] += x[:3]
-            clock[k] += x[3] / SPEED_OF_LIGHT_M_S
-            rest = misfit[k, use] - a @ x
-            good[k] = np.median(np.abs(rest)) < GOOD_RMS_M and np.linalg.norm(x[:3]) < 1e3
+        shift = np.zeros((n, 4))
+        scatter = np.empty(n)
+        fit_epochs(-delta / distance[..., None], misfit, usable, turn > 3, shift, scatter)
+        position += shift[:, :3]
+        clock += shift[:, 3] / SPEED_OF_LIGHT_M_S
+        good = (scatter < GOOD_RMS_M) & (np.linalg.norm(shift[:, :3], axis=1) < 1e3)
     radius = np.linalg.norm(position, axis=1)
     return position, good & (radius > 6.3e6) & (radius < 6.5e6)
-
-
-def _robust_solve(a, y, robust):
-    """Least squares, re-weighted twice by the residuals where ``robust``."""
-    weight = np.ones(len(y))
-    for _ in range(3 if robust else 1):
-        scaled = a * weight[:, None]
-        x = np.linalg.lstsq(scaled, y * weight, rcond=None)[0]
-        rest = np.abs(y - a @ x)
-        weight = 1.0 / (1.0 + (rest / (3.0 * max(np.median(rest), 0.5))) ** 2)
-    return x
 
 
 def _smooth_path(time_ns, at_ns, track):

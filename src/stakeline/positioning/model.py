@@ -25,6 +25,7 @@ from ..earth.troposphere import (
 from ..satellites.antenna import (
     choose_receiver_antenna,
     find_satellite,
+    kinds_of,
     receiver_phase_centre,
     satellite_phase_centre,
 )
@@ -106,18 +107,20 @@ def observed_minus_computed(tracks, phase_m, products, settings, coarse):
     computed += distance - SPEED_OF_LIGHT_M_S * states.clock_s
     if "Shapiro" not in left_out:
         computed += shapiro_delay(states.position_m, receiver)
-    ex, ey, turning = _axes_of_satellites(states, sun, tracks.satellites)
+    kinds = kinds_of(products.antennas, tracks.satellites, int(tracks.time_ns[0]))
+    attitude = body_axes(states.position_m, states.velocity_m_s, sun, tracks.satellites, kinds)
     computed += _antennas(
-        tracks, products, settings, states, sun, receiver, safe, azimuth, left_out, notes
+        tracks, products, settings, states, sun, receiver, safe, azimuth, attitude, left_out, notes
     )
     code = ionosphere_free(tracks, tracks.code_m) - computed
     phase = ionosphere_free(tracks, phase_m) - computed
     if "wind-up" not in left_out:
-        cycles = phase_windup(states.position_m, receiver, ex, ey, _broadcast(axes, len(receiver)))
+        every = np.broadcast_to(axes, (len(receiver), 3, 3))
+        cycles = phase_windup(states.position_m, receiver, *attitude[:2], every)
         phase -= cycles * SPEED_OF_LIGHT_M_S / tracks.frequency_hz.sum(axis=1)
     code[~above] = np.nan
     phase[~above] = np.nan
-    spread = np.sqrt(0.5 + 0.5 / np.sin(safe) ** 2) * np.where(turning, 3.0, 1.0)
+    spread = np.sqrt(0.5 + 0.5 / np.sin(safe) ** 2) * np.where(attitude.in_turn, 3.0, 1.0)
     return Model(
         code,
         phase,
@@ -170,18 +173,8 @@ def _column(values):
     return np.atleast_1d(values)[:, None]
 
 
-def _broadcast(axes, count):
-    return np.broadcast_to(axes, (count, 3, 3))
-
-
-def _axes_of_satellites(states, sun, satellites):
-    """Return body x and y axes (n, m, 3) and where the attitude is in doubt (n, m)."""
-    attitude = body_axes(states.position_m, states.velocity_m_s, sun, satellites)
-    return attitude.ex, attitude.ey, attitude.in_turn
-
-
 def _antennas(
-    tracks, products, settings, states, sun, receiver, elevation, azimuth, left_out, notes
+    tracks, products, settings, states, sun, receiver, elevation, azimuth, attitude, left_out, notes
 ):
     """Return the range corrections (n, m) of both antennas. [m]"""
     coefficients = tracks.ionosphere_free
@@ -200,6 +193,7 @@ def _antennas(
             receiver,
             tracks.bands,
             coefficients,
+            attitude,
         )
         notes.extend(said)
         total += np.where(found[None, :], correction, np.nan)
@@ -207,9 +201,11 @@ def _antennas(
         antenna, said = choose_receiver_antenna(
             products.antennas, settings.antenna_model, "", int(tracks.time_ns[0])
         )
-        notes.extend([said] if isinstance(said, str) and said else said or [])
-        correction = receiver_phase_centre(antenna, elevation, azimuth, tracks.bands, coefficients)
-        total += correction[0] if isinstance(correction, tuple) else correction
+        correction, more = receiver_phase_centre(
+            antenna, elevation, azimuth, tracks.bands, coefficients
+        )
+        notes.extend(filter(None, [said, *more]))
+        total += correction
     return total
 
 
@@ -221,8 +217,7 @@ def _lacks_variations(products, tracks, settings):
     receiver, _ = choose_receiver_antenna(products.antennas, settings.antenna_model, "", middle)
     entries = [find_satellite(products.antennas, int(s), middle) for s in tracks.satellites]
     return any(
-        entry is None
-        or all(not np.any(pattern.by_zenith_m) for pattern in entry.patterns.values())
+        entry is None or all(not np.any(pattern.by_zenith_m) for pattern in entry.patterns.values())
         for entry in [receiver, *(e for e in entries if e is not None)]
     )
 

@@ -8,41 +8,75 @@ from ..tables import SYSTEMS, satellite_name
 from .still import root_mean_square
 
 LONGEST_LAG_S = 1800.0  # s, over which the residuals' memory is measured; our choice
-STATIC_FACTOR = 8.0  # -, memory longer than any arc shows: measured on real still antennas
-LEAST_FACTOR = 1.3  # -, what arcs hide of slow errors: measured on real still antennas
+SLOW_HOURS = 3.0  # h, after which a slow error is another one: measured on real still antennas
+GPS = SYSTEMS.index("G")
+NO_PATTERN_FACTOR = 1.7  # -, slow errors of GPS without its antenna variations: measured
+AIR_SIGMA_M = 0.008  # m, height error that all satellites share by the zenith delay: measured
 
 
 @dataclass(frozen=True)
 class Calibration:
-    """Factor on formal sigmas: ``scale`` (misfit) times ``memory`` (red noise)."""
+    """What formal covariances are made honest by.
+
+    ``scale``: misfit of the residuals; ``memory``: factor for noise red within the smoother's
+    window; ``slow_m``: sigma at the zenith of the errors of each satellite that no smoothing
+    averages (orbits, clocks, antenna patterns, multipath of hours).
+    """
 
     scale: float
     memory: float
-    correlation: np.ndarray  # by lag in epochs
-
-    @property
-    def factor(self):
-        """What formal standard deviations are multiplied by."""
-        return self.scale * self.memory
+    slow_m: float
 
 
 def calibrate(problem, result, settings):
     """Return (covariance (n, 3, 3) [m2], :class:`Calibration`).
 
+    The covariance is the formal one times (scale x memory)^2, plus that of slow errors.
+
     A smoothed position averages the phase noise of about n epochs. Noise with autocorrelation r
     leaves, instead of 1/n of its variance, (1 + 2 sum (1 - k/n) r_k) / n (Priestley 1981, section
-    5.3): the formal covariance is multiplied by that sum and by the misfit of the residuals.
+    5.3). Slow errors are averaged over the satellites of one epoch only: their covariance is that
+    of a position and clock from a single epoch; over a static session, divided by the number of
+    independent pieces in it.
     """
-    correlation = residual_correlation(problem, result)
+    pieces = 1.0
     if settings.mode == "static":
-        memory = STATIC_FACTOR
+        memory = _memory(problem, result, len(problem.seconds))
+        span_h = (problem.seconds[-1] - problem.seconds[0]) / 3600.0
+        pieces = max(1.0, span_h / SLOW_HOURS)
     else:
-        n = averaging_epochs(problem, settings)
-        lag = np.arange(1, len(correlation))
-        taper = np.maximum(0.0, 1.0 - lag / n)
-        memory = LEAST_FACTOR * np.sqrt(max(1.0 + 2.0 * (taper @ correlation[1:]), 1.0))
-    calibration = Calibration(max(result.phase_scale, 0.3), float(memory), correlation)
-    return result.covariance_m2 * calibration.factor**2, calibration
+        memory = _memory(problem, result, averaging_epochs(problem, settings))
+    scale = max(result.phase_scale, 0.3)
+    slow = slow_covariance(problem, result, settings) / pieces
+    covariance = result.covariance_m2 * (scale * memory) ** 2 + slow
+    return covariance, Calibration(scale, memory, settings.slow_sigma_m)
+
+
+def _memory(problem, result, n):
+    """Return the factor on sigmas that the residuals' autocorrelation tells for n epochs."""
+    correlation = residual_correlation(problem, result)
+    lag = np.arange(1, len(correlation))
+    taper = np.maximum(0.0, 1.0 - lag / n)
+    return float(np.sqrt(max(1.0 + 2.0 * (taper @ correlation[1:]), 1.0)))
+
+
+def slow_covariance(problem, result, settings):
+    """Return the covariance (n, 3, 3) of east, north, up that slow satellite errors leave. [m2]"""
+    spread = problem.phase_sigma_m / settings.phase_sigma_m
+    if problem.elevation_rad is not None:  # antenna variations are missing
+        spread = spread * np.where(problem.group == GPS, NO_PATTERN_FACTOR, 1.0)
+    weight = np.where(result.phase_used, (spread * settings.slow_sigma_m) ** -2.0, 0.0)
+    a = np.concatenate([problem.unit, np.ones((*weight.shape, 1))], axis=2)
+    a = np.where(weight[..., None] > 0.0, a, 0.0)
+    normal = np.einsum("nmi,nm,nmj->nij", a, weight, a)
+    normal += 1e-2 * np.eye(4)  # a prior of 10 m where an epoch alone gives no position
+    covariance = np.linalg.inv(normal)[:, :3, :3]
+    # float ambiguities leave the east, where tracks give least, as uncertain as the north
+    level = 0.5 * (covariance[:, 0, 0] + covariance[:, 1, 1])
+    covariance[:, 0, 0] = covariance[:, 1, 1] = level
+    covariance[:, 0, 1] = covariance[:, 1, 0] = 0.0
+    covariance[:, 2, 2] += AIR_SIGMA_M**2
+    return covariance
 
 
 def averaging_epochs(problem, settings):
@@ -105,9 +139,9 @@ def summarise(tracks, model, slips, problem, result, settings, products, calibra
             ),
         },
         "rounds": result.rounds,
-        "sigma factor": calibration.factor,
         "sigma scale": calibration.scale,
         "sigma memory": calibration.memory,
+        "slow error m": calibration.slow_m,
         "zenith delay m": _zenith(model, result, epochs),
         "warnings": warnings,
     }

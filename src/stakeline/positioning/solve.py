@@ -1,6 +1,5 @@
 """From observations and products to positions: the whole chain on records."""
 
-import time as clock
 from dataclasses import replace
 
 import numpy as np
@@ -28,19 +27,6 @@ RESTART_M = 0.3  # m, freedom where all phases start anew; our choice
 STEP_SHARE = 0.7  # share of satellites that jump at once when the antenna itself does; our choice
 
 
-class Stopwatch:
-    """Seconds spent by stage, under the names that the summary shows."""
-
-    def __init__(self):
-        self.seconds, self._last = {}, clock.perf_counter()
-
-    def stage(self, name):
-        """Book the time since the last call under ``name``."""
-        now = clock.perf_counter()
-        self.seconds[name] = self.seconds.get(name, 0.0) + now - self._last
-        self._last = now
-
-
 def solve(observations, products, settings, progress=None):
     """Estimate the positions of one station from one or several days of observations.
 
@@ -52,7 +38,7 @@ def solve(observations, products, settings, progress=None):
         With precise orbits (and clocks), or broadcast messages alone.
     settings : Settings
     progress : callable, optional
-        Called with the name of each stage as it begins.
+        Called with the name of each stage as it begins; who wants seconds times the calls.
 
     Returns
     -------
@@ -68,37 +54,31 @@ def solve(observations, products, settings, progress=None):
         Where products do not cover the data.
     """
     tell = progress or (lambda name: None)
-    watch = Stopwatch()
     tell("observations")
     tracks, notes = build_tracks(observations, settings.systems)
     tracks = _with_orbits(tracks, products, notes)
     phase, jumps = repair_clock_jumps(tracks)
     if jumps:
         notes.append(f"{len(jumps)} receiver clock jumps of whole milliseconds repaired")
-    watch.stage("observations")
-    tell("model")
+    tell("coarse position")
     coarse = locate(tracks, products)
-    watch.stage("coarse position")
+    tell("model")
     model = observed_minus_computed(tracks, phase, products, settings, coarse)
-    watch.stage("model")
     tell("slips")
     tracks = replace(tracks, phase_m=phase)
     slips = find_slips(tracks, model.phase_m, model.unit, model.elevation_rad)
-    watch.stage("slips")
     problem, epochs = pose(tracks, model, slips, settings)
     tell("filter and smoother")
     result = estimate(problem)
     if settings.mode == "static":
         refuse_if_moving(problem, result)
-    watch.stage("filter and smoother")
+    tell("result")
     covariance, calibration = calibrate(problem, result, settings)
     positions = _positions(observations, model, problem, result, covariance, settings, epochs)
-    watch.stage("result")
     summary = summarise(
         tracks, model, slips, problem, result, settings, products, calibration, epochs
     )
     summary["warnings"] = [*notes, *model.notes, *summary["warnings"]]
-    summary["seconds"] = watch.seconds
     summary["clock jumps"] = len(jumps)
     return replace(positions, summary=summary | positions.summary)
 
