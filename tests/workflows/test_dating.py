@@ -3,7 +3,11 @@
 import pytest
 
 from stakeline.constants import NS_PER_DAY
+from stakeline.formats.rinex_nav import read_navigation
+from stakeline.formats.rinex_obs import read_observations
+from stakeline.formats.sp3 import read_sp3
 from stakeline.tables import Observations, Products
+from stakeline.time import from_iso
 from stakeline.workflows.dating import FITS_M, code_misfit_m, date_fits
 
 
@@ -58,3 +62,28 @@ def test_a_shifted_file_is_proven_back(ranges, at_true_date, weeks):
 def test_a_right_date_is_left_alone(ranges, at_true_date):
     (fit,) = date_fits(ranges, at_true_date)
     assert (fit.shift_weeks, fit.fits) == (0, True)
+
+
+@pytest.mark.real
+@pytest.mark.compiled
+def test_real_ranges_fit_precise_orbits_of_their_day_and_no_other(reference_data):
+    data = reference_data / "gnss"
+    observations = read_observations(
+        next((data / "esbc_2020_177").glob("ESBC*_MO.crx.gz")),
+    )
+    right = Products(orbits=read_sp3(next((data / "esbc_2020_177").glob("GRG*177*ORB*"))))
+    wrong = Products(orbits=read_sp3(next((data / "rosalia_2025_001").glob("COD*ORB*"))))
+    # single-frequency codes at 55 N in a quiet year: ionosphere of some metres (common practice)
+    assert code_misfit_m(observations, right, 0) < 10.0
+    days = (from_iso("2025-01-01") - from_iso("2020-06-25")) // NS_PER_DAY
+    assert code_misfit_m(observations, wrong, days * NS_PER_DAY) > 100 * FITS_M
+
+
+@pytest.mark.real
+@pytest.mark.compiled
+def test_real_ranges_fit_broadcast_messages(reference_data):
+    data = reference_data / "gnss" / "nyalesund_2024_124"
+    observations = read_observations(next(data.glob("*_MO.crx.gz")))
+    products = Products(broadcast=read_navigation(next(data.glob("*_GN.rnx.gz"))))
+    assert code_misfit_m(observations, products, 0) < 30.0
+    assert code_misfit_m(observations, products, 7 * NS_PER_DAY) is None

@@ -184,19 +184,30 @@ def test_the_real_solver_finds_the_invented_site(folder, sky):
 
 @pytest.mark.real
 @pytest.mark.compiled
-def test_two_real_stations_in_two_processes(reference_data, tmp_path):
-    data = reference_data / "gnss" / "world_2016_044"
-    outcome = position.run(
-        [data / "24h_brmu0440.16d.Z", data / "24h_hob20440.16d.Z"],
-        out=tmp_path / "t.csv",
-        orbits=sorted(map(str, data.glob("*.sp3.gz"))),
-        loading=[str(data / "gnss.blq")],
-        systems="GPS",
-        interval=900.0,
-        mode="static",
-        workers=2,
-    )
-    assert outcome.problems == ()
-    with (tmp_path / "t.csv").open(encoding="utf-8") as file:
-        stations = [row["station"] for row in csv.DictReader(file)]
-    assert stations == ["BRMU", "HOB2"]
+def test_two_real_stations_in_pieces_by_two_processes(reference_data, tmp_path):
+    data = reference_data / "gnss"
+    pieces = sorted((data / "rosalia_2025_001").glob("*_15M_05S_MO.crx.gz"))
+    pieces += [data / "moflux_2025_001" / f"mozr001{hour}.25d.gz" for hour in "ab"]
+    options = {
+        "orbits": [str(next((data / "rosalia_2025_001").glob("*ORB*")))],
+        "clocks": [str(next((data / "rosalia_2025_001").glob("*CLK*")))],
+        "systems": "GPS",
+    }
+    texts = []
+    for workers in (1, 2):
+        out = tmp_path / f"{workers}.csv"
+        outcome = position.run(pieces, out=out, workers=workers, **options)
+        assert outcome.problems == ()
+        texts.append(out.read_text(encoding="utf-8"))
+    assert texts[0] == texts[1]
+    rows = list(csv.DictReader(texts[0].splitlines()))
+    assert {row["station"] for row in rows} == {"MOZR", "RREF"}
+    for station, place in {
+        # rough checks of the data set's notes, metres
+        "MOZR": (-191230.341, -4977667.421, 3970349.898),
+        "RREF": (4127831.869, 1207193.230, 4695247.578),
+    }.items():
+        own = [row for row in rows if row["station"] == station]
+        found = np.array([[float(row[name]) for name in ("x_m", "y_m", "z_m")] for row in own])
+        # an hour or two of data: half a metre
+        assert np.abs(np.median(found, axis=0) - place).max() < 0.5
