@@ -116,13 +116,14 @@ def flag_and_count(data, first, last, short):
     at = first + (28 if short else 31)
     if at >= last:
         return np.int64(-1), np.int64(-1)
-    count = np.int64(0)
+    count, ended = np.int64(0), False
     for p in range(at + 1, min(at + 4, last)):
         digit = np.int64(data[p]) - _ZERO
-        if 0 <= digit <= 9 and count >= 0:
+        if 0 <= digit <= 9 and count >= 0 and not ended:
             count = 10 * count + digit
-        elif data[p] != _BLANK or count > 0:
+        elif data[p] != _BLANK:
             count = np.int64(-1)
+        ended = count > 0 and data[p] == _BLANK
     flag = np.int64(data[at]) - _ZERO
     if data[at] == _BLANK:
         flag = np.int64(0)

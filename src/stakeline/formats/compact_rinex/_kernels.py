@@ -197,13 +197,9 @@ def walk_compact(lines, line, end, layout, epochs, cells, event, counter, arcs):
                     break
                 line = after
                 continue
-            length, stamp, previous, order[clock_arc], lost = (
-                _NOTHING,
-                stamp + 2,
-                np.int64(-1),
-                -1,
-                False,
-            )
+            if lost:
+                order[clock_arc] = -1
+            length, stamp, previous, lost = _NOTHING, stamp + 2, np.int64(-1), False
         length = patch(listing, _START, length, listing.size, data, first, last)
         listing[0] = _BLANK if short else mark
         time = epoch_time(listing, _START, length, short)

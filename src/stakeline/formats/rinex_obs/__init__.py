@@ -2,5 +2,6 @@
 
 from .joining import join
 from .reading import parse_observations, read_header, read_observations
+from .writing import write_observations
 
-__all__ = ["join", "parse_observations", "read_header", "read_observations"]
+__all__ = ["join", "parse_observations", "read_header", "read_observations", "write_observations"]

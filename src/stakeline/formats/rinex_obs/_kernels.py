@@ -51,13 +51,17 @@ def thousandths(data, p):
     negative = i < point and data[i] == _MINUS
     if negative:
         i += 1
-    number = np.int64(0)
-    for k in range(i, p + 14):
+    number, stop = np.int64(0), p + 14
+    while stop > point + 2 and data[stop - 1] == _BLANK:
+        stop -= 1
+    for k in range(i, stop):
         digit = np.int64(data[k]) - _ZERO
         if 0 <= digit <= 9 and k != point:
             number = 10 * number + digit
         elif k != point or data[k] != _POINT:
             return np.int64(_DAMAGED)
+    for _ in range(stop, p + 14):
+        number *= 10
     return -number if negative else number
 
 
@@ -221,7 +225,10 @@ def walk_long(lines, line, end, layout, epochs, cells, event, counter):
         if flag > 6 or flag < 0 or count < 0 or time < 0:
             note(counter, BAD_FLAG if flag > 6 else BAD_EPOCH, line - 1)
             continue
-        clock[counter[EPOCHS]] = clock_offset(data, first + 41, min(last, first + 56))
+        begin = first + 41
+        while begin > first + 35 and begin < last and data[begin - 1] != _BLANK:
+            begin -= 1
+        clock[counter[EPOCHS]] = clock_offset(data, begin, min(last, first + 56))
         line, good = take_long_epoch(lines, line, end, count, layout, seen, cells, counter)
         if good:
             close_epoch(time, flag, epoch, counter)

@@ -24,6 +24,22 @@ _TEXTS = {
     ),
 }
 
+_OTHER_LABELS = frozenset(
+    (
+        *("WAVELENGTH FACT L1/2", "# OF SATELLITES", "PRN / # OF OBS", "SIGNAL STRENGTH UNIT"),
+        *(
+            "SYS / DCBS APPLIED",
+            "SYS / PCVS APPLIED",
+            "GLONASS COD/PHS/BIS",
+            "GLONASS COD/PHS/BIS#",
+        ),
+        *("ANTENNA: DELTA X/Y/Z", "ANTENNA: PHASECENTER", "ANTENNA: B.SIGHT XYZ"),
+        *("ANTENNA: ZERODIR AZI", "ANTENNA: ZERODIR XYZ", "CENTER OF MASS: XYZ", "DOI"),
+        *("LICENSE OF USE", "STATION INFORMATION", "MERGED FILE"),
+    )
+)
+"""Labels of RINEX 2.10 to 4.02 whose lines are kept as they stand."""
+
 
 class HeaderReader:
     """Takes header lines one by one; knows the fields and the observables so far.
@@ -79,6 +95,8 @@ class HeaderReader:
                 self.fields[name] = content[first:stop].strip()
         elif label:
             self.other.append((label, content.rstrip()))
+            if label not in _OTHER_LABELS:
+                self.notes.add(line, "header line with a label that the standard does not know")
         elif text.strip():
             self.notes.add(line, "header line without a label")
         return True
@@ -109,6 +127,9 @@ class HeaderReader:
         values = tuple(number(content[a:b]) for a, b in columns)
         blank = not content[: columns[-1][1]].strip()
         if not blank and any(math.isnan(value) for value in values):
+            parts = tuple(number(part) for part in content.split())
+            if len(parts) == len(columns) and not any(math.isnan(part) for part in parts):
+                return parts
             self.notes.add(line, f"damaged {what} in the header")
             return None
         return values
@@ -130,9 +151,9 @@ class HeaderReader:
             self.fields["interval_s"] = values[0]
 
     def _first(self, content, line):
-        system = content[48:51].strip()
-        if system:
-            self.fields["time_system"] = system
+        words = [word for word in content[36:].split() if word.isalpha()]
+        if words:
+            self.fields["time_system"] = words[-1]
         if "first_line" not in self.fields:
             self.fields["first_line"] = line
 

@@ -98,6 +98,8 @@ def parse_observations(data, file):
     text.data = text.data.copy()  # writable, as the kernels' own work space: one compilation
     segments = list(_segments(text, notes, _first_line(text, notes)))
     whole = in_order(concatenate(segments))
+    if not len(whole):
+        notes.add(0, "no whole epoch behind the header")
     return dataclasses.replace(
         whole, files=(text.file,), passed_over=(*notes.passed_over(), *whole.passed_over)
     )
@@ -287,7 +289,7 @@ def _gps_time(text, reader, time_ns):
         return to_gps(time_ns, system)
     except TimeError as problem:
         line = reader.fields.get("first_line")
-        raise FormatError(text.file, line, f"time system '{system}'", str(problem)) from None
+        raise FormatError(text.file, line, "an unknown time system", str(problem)) from None
 
 
 def _events(text, reader, table):
