@@ -82,20 +82,21 @@ def epoch_time(data, first, last, short):
     at = first + (3 if short else 6)
     if at + 23 > last:
         return np.int64(-1)
-    year = two(data, at - 2)
+    packed = np.int64(0)
+    for p in range(at - 2, at + 14, 3):  # year, month, day, hour, minute, second
+        field = two(data, p)
+        if field < 0 or (p > at and data[p - 1] != _BLANK):
+            return np.int64(-1)
+        packed = 100 * packed + field
+    second, minute, hour = packed % 100, packed // 100 % 100, packed // 10_000 % 100
+    day, month, year = packed // 1_000_000 % 100, packed // 100_000_000 % 100, packed // 10**10
     if short:
         year += 2000 if year < 80 else 1900
     else:
         year += 100 * two(data, at - 4)
-    month, day, hour = two(data, at + 1), two(data, at + 4), two(data, at + 7)
-    minute, second = two(data, at + 10), two(data, at + 13)
-    if data[at] != _BLANK or data[at + 3] != _BLANK or data[at + 15] != _POINT:
-        return np.int64(-1)
-    if data[at + 6] != _BLANK or data[at + 9] != _BLANK or data[at + 12] != _BLANK:
-        return np.int64(-1)
     if not (1971 <= year <= 2200 and 1 <= month <= 12 and 1 <= day <= 31):
         return np.int64(-1)
-    if not (0 <= hour <= 24 and 0 <= minute <= 60 and 0 <= second <= 60):
+    if hour > 24 or minute > 60 or second > 60 or data[at + 15] != _POINT:
         return np.int64(-1)
     days = day_number(year, month, day)
     if day > 28 and days >= day_number(year + month // 12, month % 12 + 1, np.int64(1)):

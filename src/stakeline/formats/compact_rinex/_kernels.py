@@ -121,7 +121,8 @@ def take_row(data, first, last, line, id_, layout, cells, counter, arcs):
     p = take_numbers(data, first, last, line, n, arc, arcs, counter)
     if p < 0:
         note(counter, BAD_DIFFERENCE, line)
-        order[arc : arc + columns] = -1
+        for k in range(arc, arc + columns):
+            order[k] = -1
         return
     if p < last:
         patch(text, 2 * arc, 2 * n, 2 * n, data, p, last)
@@ -162,14 +163,15 @@ def take_rows(lines, line, listing, at, count, stamp, seen, layout, cells, count
             note(counter, TWICE, k)
         else:
             if seen[id_] != stamp - 1:
-                order[id_ * columns : (id_ + 1) * columns] = -1
-                text[2 * id_ * columns : 2 * (id_ + 1) * columns] = _BLANK
+                for arc in range(id_ * columns, (id_ + 1) * columns):
+                    order[arc] = -1
+                    text[2 * arc], text[2 * arc + 1] = _BLANK, _BLANK
             seen[id_] = stamp
             take_row(data, start[k], stop[k], k, id_, layout, cells, counter, arcs)
 
 
 @njit
-def walk_compact(lines, line, end, layout, epochs, cells, event, counter, arcs):
+def walk_compact(lines, line, end, layout, epochs, cells, event, counter, work, arcs):
     """Decode compact records from ``line``; return the line where it stopped.
 
     It stops before ``end`` at a line that changes the observables or starts another header. The
@@ -181,8 +183,8 @@ def walk_compact(lines, line, end, layout, epochs, cells, event, counter, arcs):
     epoch, clock = epochs
     short = form[SHORT] != 0
     mark, at, unit = (38, 32, 1e9) if short else (62, 41, 1e12)
-    listing, length = np.full(4096, _BLANK, np.uint8), _NOTHING
-    seen, stamp, previous, lost = np.full(700, -9, np.int64), 0, np.int64(-1), True
+    seen, listing = work
+    length, stamp, previous, lost = _NOTHING, _NOTHING, np.int64(-1), True
     clock_arc = 700 * form[COLUMNS]
     while line < end:
         first, last = start[line], stop[line]

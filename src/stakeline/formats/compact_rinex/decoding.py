@@ -30,4 +30,5 @@ def decode(lines, line, end, form, layout, output):
     order, top = np.full(room, -1, np.int8), np.zeros(room, np.int8)
     difference, text = np.zeros(room * _ORDERS, np.int64), np.full(2 * room, 32, np.uint8)
     arcs = (order, top, difference, text, np.zeros(int(form[COLUMNS]) + 1, np.int64))
-    return walk_compact(lines, line, end, (form, *layout), *output, arcs)
+    work = (np.full(_SATELLITES, -9, np.int64), np.full(4096, 32, np.uint8))
+    return walk_compact(lines, line, end, (form, *layout), *output, work, arcs)

@@ -96,19 +96,22 @@ def take_fields(data, p, last, line, cell, n, scale, divisor, cells, counter):
 
 
 @njit
-def admit(satellite, line, size, seen, counter):
-    """Return whether a row of ``satellite`` is to be kept: valid, with observables, once."""
+def admit(satellite, line, head, size, seen, counter):
+    """Return whether a row of ``satellite`` is to be kept: valid, with observables, once.
+
+    ``head`` is the line of its epoch.
+    """
     kind = np.int64(-1)
     if satellite < 0:
         kind = BAD_SATELLITE
     elif size[satellite // 100] == 0:
         kind = NO_CODES
-    elif seen[satellite] == counter[EPOCHS]:
+    elif seen[satellite] == head:
         kind = TWICE
     if kind >= 0:
         note(counter, kind, line)
         return False
-    seen[satellite] = counter[EPOCHS]
+    seen[satellite] = head
     return True
 
 
@@ -166,7 +169,7 @@ def take_long_epoch(lines, line, end, count, layout, seen, cells, counter):
         elif label != _COMMENT:
             found += 1
             id_ = satellite_at(data, first, form[DEFAULT]) if last - first >= 3 else np.int64(-1)
-            if admit(id_, line, size, seen, counter):
+            if admit(id_, line, head, size, seen, counter):
                 n, cell = size[id_ // 100], counter[ROWS] * columns
                 take_fields(
                     data,
@@ -194,7 +197,7 @@ def take_long_epoch(lines, line, end, count, layout, seen, cells, counter):
 
 
 @njit
-def walk_long(lines, line, end, layout, epochs, cells, event, counter):
+def walk_long(lines, line, end, layout, epochs, cells, event, counter, work):
     """Read records of versions 3 and 4 from ``line``; return the line where it stopped.
 
     It stops before ``end`` at a line that changes the observables or starts another header. For
@@ -202,7 +205,7 @@ def walk_long(lines, line, end, layout, epochs, cells, event, counter):
     """
     data, start, stop = lines
     epoch, clock = epochs
-    seen = np.full(700, -1, np.int64)
+    seen, _ = work
     while line < end:
         first, last = start[line], stop[line]
         if last == first or data[first] != _MARK:
@@ -265,13 +268,13 @@ def take_short_epoch(lines, line, end, count, layout, seen, listed, cells, count
     """Read the epoch of version 2 at ``line``; return (next line, whole epoch)."""
     data, start, stop = lines
     form, size, divisor = layout
-    before, head, columns, n = counter[ROWS], line, form[COLUMNS], size.max()
+    before, head, columns, n = counter[ROWS], line, form[COLUMNS], form[COLUMNS]
     line = list_satellites(lines, line, end, count, form[DEFAULT], listed)
     good = line >= 0
     k, j, keep = 0, 0, False
     while good and k < count:
         if j == 0:
-            keep = admit(listed[k], line, size, seen, counter)
+            keep = admit(listed[k], line, head, size, seen, counter)
         if line >= end or starts_epoch(data, start[line], stop[line]):
             good = False
             break
@@ -306,11 +309,11 @@ def take_short_epoch(lines, line, end, count, layout, seen, listed, cells, count
 
 
 @njit
-def walk_short(lines, line, end, layout, epochs, cells, event, counter):
+def walk_short(lines, line, end, layout, epochs, cells, event, counter, work):
     """Read records of version 2 from ``line``; see :func:`walk_long`."""
     data, start, stop = lines
     epoch, clock = epochs
-    seen, listed = np.full(700, -1, np.int64), np.empty(1000, np.int64)
+    seen, listed = work
     while line < end:
         first, last = start[line], stop[line]
         flag, count = flag_and_count(data, first, last, _SHORT)

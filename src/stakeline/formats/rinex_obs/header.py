@@ -58,7 +58,7 @@ class HeaderReader:
         self.system = "M"
         self.types_2, self.declared_2 = [], 0
         self.codes, self.declared = {}, {}
-        self._open = None
+        self._open, self._given = None, set()
         self.factors = {}  # (system or "", code or "") -> factor; system "": version 2
         self._factor_open = ("", 1.0, 0)
         self.phase_shifts, self.channels = {}, {}
@@ -82,6 +82,11 @@ class HeaderReader:
             "SYS / PHASE SHIFTS": self._shift,
             "GLONASS SLOT / FRQ #": self._slots,
         }
+
+    def begin_changes(self):
+        """Expect lines that replace lists of observables given before."""
+        self._open = None
+        self._given.clear()
 
     def take(self, text, line):
         """Take one header line; ``line`` counts from 1. Returns False at the header's end."""
@@ -177,9 +182,10 @@ class HeaderReader:
     def _types_3(self, content, line):
         system = content[0]
         if system != " ":
-            if system in self.codes:
+            if system in self._given:
                 self.notes.add(line, "observables of one system given twice; the last list counts")
             self._open = system
+            self._given.add(system)
             self.codes[system], self.declared[system] = [], whole_number(content[3:6], 0)
         if self._open is None:
             self.notes.add(line, "continued observables without a system")

@@ -25,6 +25,7 @@ from .issues import ISSUES, add_issues
 from .joining import concatenate, in_order, join
 from .slips import mark_slips
 
+_SATELLITES, _MOST_LISTED = 100 * len(SYSTEMS), 1000
 _MOST_CELLS = 400_000_000
 _MOST_CHANGES = 10_000
 _COMPACT_LABEL = "CRINEX VERS   / TYPE"
@@ -175,6 +176,7 @@ def _take_changes(text, reader, line, notes):
     head = text.line(line)
     count = min(whole_number(head[at + 1 : at + 4], 0), len(text) - line - 1)
     lines = []
+    reader.begin_changes()
     for k in range(line + 1, line + 1 + count):
         content = text.line(k)
         if _is_header(content):
@@ -244,7 +246,8 @@ def _segment(text, notes, reader, compact, line, events):
         line = decode(lines, line, end, form, layout, output)
     else:
         walk = walk_short if reader.version < 3 else walk_long
-        line = walk(lines, line, end, (form, *layout), *output)
+        work = (np.full(_SATELLITES, -1, np.int64), np.zeros(_MOST_LISTED, np.int64))
+        line = walk(lines, line, end, (form, *layout), *output, work)
     add_issues(notes, output[-1][ISSUES_FROM:].reshape(-1, 2).tolist())
     return _record(text, notes, reader, codes, columns, output, events), int(line)
 
@@ -262,8 +265,10 @@ def _record(text, notes, reader, codes, columns, output, events):
         present = {SYSTEMS[k] for k in np.unique(satellite // 100)}
         present = present or {"G" if reader.system == "M" else reader.system}
         codes = {s: c for s, c in codes.items() if s in present}
+    header = reader.header()
+    factors = {key: f for key, f in header.scale_factors.items() if key[0] in codes}
     record = Observations(
-        header=reader.header(),
+        header=dataclasses.replace(header, scale_factors=factors),
         time_ns=_gps_time(text, reader, epoch[:, 0]),
         flag=epoch[:, 1].astype(np.uint8),
         clock_offset_s=clock[:n].copy(),
