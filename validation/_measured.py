@@ -59,17 +59,27 @@ def files(folder, pattern):
 
 ESBC = "esbc_2020_177"
 ESBC_REFERENCE_M = np.array([3582104.7593, 532590.1771, 5232755.1300])
+COORDINATES = "auxiliary/reference_coordinates"
 ESBC_PRODUCTS = {
-    "orbits": (ESBC, "GRG*ORB.SP3.gz"),
-    "clocks": (ESBC, "GRG*CLK.CLK.gz"),
-    "offsets": ("auxiliary/reference_coordinates", "JAX0MGXFIN_2020*"),
+    "orbits": [(ESBC, "GRG*ORB.SP3.gz")],
+    "clocks": [(ESBC, "GRG*CLK.CLK.gz")],
+    # the first holds no Galileo; what it lacks is taken from the second (same ground calibrations)
+    "offsets": [(COORDINATES, "JAX0MGXFIN_2020*"), (COORDINATES, "ESA0OPSFIN_2024*")],
+}
+ROSALIA = "rosalia_2025_001"
+ROSALIA_PRODUCTS = {
+    "orbits": [(ROSALIA, "COD*ORB.SP3.gz")],
+    "clocks": [(ROSALIA, "COD*CLK*.CLK.gz")],
+    "offsets": [(COORDINATES, "ESA0OPSFIN_2024*")],
 }
 
 
 def load(station, observations, products):
     """Return (Observations, Products) of named files, by folder and pattern."""
-    data = read_pieces(observations)
-    named = {kind: files(*where) for kind, where in products.items()}
+    data, problems = read_pieces(observations)
+    for problem in problems:
+        print(f"  {problem}")
+    named = {kind: sum((files(*w) for w in where), ()) for kind, where in products.items()}
     position = np.array(data.header.approximate_position_m)
     return data, load_products(ProductFiles(**named), station, position)
 

@@ -133,14 +133,19 @@ class Watch(threading.Thread):
             self.stop.wait(0.05)
 
 
-def killed_run(folder, workers, after_s):
-    """Start a run, kill it; return (whether it still ran, results then, what could not be read)."""
+def killed_run(folder, workers, after_s, after_results):
+    """Start a run, kill it; return (whether it still ran, results then, what could not be read).
+
+    The kill comes ``after_s`` seconds after the start and after ``after_results`` results.
+    """
     watch = Watch(folder)
     arguments = ("position", "--campaign", folder, "--workers", workers, "--quiet")
     run = subprocess.Popen(
         command(*arguments), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
     )
     watch.start()
+    while run.poll() is None and len(results(folder)) < after_results:
+        time.sleep(0.001)
     time.sleep(after_s)
     struck = run.poll() is None
     run.kill()
@@ -188,8 +193,11 @@ def trial(folder, kills):
     for number in range(kills):
         workers = 1 + number % 2
         wipe(folder)
+        after_results = 0 if number % 4 < 2 else chance.randrange(1, len(expected))
         after_s = chance.uniform(0.02, 1.0) * seconds[workers]
-        hit, present, unread = killed_run(folder, workers, after_s)
+        if after_results:  # while results are being written
+            after_s = chance.uniform(0.0, 0.05)
+        hit, present, unread = killed_run(folder, workers, after_s, after_results)
         _, code, _ = full_run(folder, 3 - workers)
         same = results(folder) == expected
         struck, bad = struck + hit, bad + len(unread)
@@ -197,7 +205,7 @@ def trial(folder, kills):
         leftovers = len(list(folder.rglob(".*.part")))
         bad += leftovers
         print(
-            f"kill {number + 1:2d} after {after_s:5.2f} s: {'struck' if hit else 'too late'}, "
+            f"kill {number + 1:2d}, {after_s:5.2f} s after result {after_results}: {'struck' if hit else 'too late'}, "
             f"{present} of {len(expected)} results then; afterwards "
             f"{'the same bytes' if same else 'DIFFERENT'}, exit {code}"
         )

@@ -48,6 +48,12 @@ FREQUENCY_HZ = {
     "J1": 1575.42e6,  # Hz; IS-QZSS-PNT-005, section 3.1
     "J2": 1227.60e6,  # Hz; IS-QZSS-PNT-005, section 3.1
     "J5": 1176.45e6,  # Hz; IS-QZSS-PNT-005, section 3.1
+    "J6": 1278.75e6,  # Hz; IS-QZSS-L6-005, section 4.1
+    "S1": 1575.42e6,  # Hz; RINEX 3.05, table 7 (SBAS L1)
+    "S5": 1176.45e6,  # Hz; RINEX 3.05, table 7 (SBAS L5)
+    "I5": 1176.45e6,  # Hz; RINEX 3.05, table 10 (NavIC L5)
+    "I9": 2492.028e6,  # Hz; RINEX 3.05, table 10 (NavIC S band)
+    "C8": 1191.795e6,  # Hz; RINEX 3.05, table 9 (BeiDou B2)
 }
 GLONASS_STEP_HZ = {
     "R1": 562.5e3,  # Hz per channel; GLONASS ICD 5.1, section 3.3.1.1

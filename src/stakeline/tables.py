@@ -360,7 +360,7 @@ class Settings:
     gradient_walk_m_s05: float = 3e-6  # m/sqrt(s)
     phase_sigma_m: float = 0.004  # ionosphere-free, zenith
     code_sigma_m: float = 0.6  # ionosphere-free, zenith
-    slow_sigma_m: float = 0.0045  # each satellite's error that no smoothing averages, zenith
+    slow_sigma_m: float = 0.004  # each satellite's error that no smoothing averages, zenith
     antenna_height_m: tuple = (0.0, 0.0, 0.0)  # marker to reference point: up, east, north
     antenna_model: str = ""
     frame: str = ""  # of the solution; empty: of the orbits

@@ -11,7 +11,7 @@ LONGEST_LAG_S = 1800.0  # s, over which the residuals' memory is measured; our c
 SLOW_HOURS = 3.0  # h, after which a slow error is another one: measured on real still antennas
 GPS = SYSTEMS.index("G")
 NO_PATTERN_FACTOR = 1.7  # -, slow errors of GPS without its antenna variations: measured
-AIR_SIGMA_M = 0.008  # m, height error that all satellites share by the zenith delay: measured
+AIR_SIGMA_M = 0.009  # m, height error that all satellites share by the zenith delay: measured
 
 
 @dataclass(frozen=True)

@@ -21,7 +21,9 @@ ARC_GAP_S = 600.0  # s, a longer gap starts a new arc; common practice, no sourc
 ARC_LENGTH_S = 600.0  # s, shorter arcs are given up; common practice, no source
 CODE_FACTOR = {"R": 3.0, "C": 1.5}  # -, code is worse by channel biases; common practice
 PHASE_FACTOR = {"C": 1.5}  # -, orbits and antenna models are worse; common practice
-CLOCK_LIMIT_M = 0.2  # m, further from a clock node nothing is used; our choice
+CLOCK_LIMIT_M = 0.025  # m, more by clock interpolation: slips are still seen, nothing estimated
+PHASE_BROADCAST_M = 0.05  # m, phase against broadcast orbits and clocks: measured on one polar day
+SLOW_BROADCAST_M = 0.4  # m, slow errors of broadcast orbits and clocks: measured on one polar day
 HAND_STEP_M = 3.0  # m, freedom of a step by hand; our choice
 RESTART_M = 0.3  # m, freedom where all phases start anew; our choice
 STEP_SHARE = 0.7  # share of satellites that jump at once when the antenna itself does; our choice
@@ -54,6 +56,8 @@ def solve(observations, products, settings, progress=None):
         Where products do not cover the data.
     """
     tell = progress or (lambda name: None)
+    if products.orbits is None:
+        settings = replace(settings, phase_sigma_m=PHASE_BROADCAST_M, slow_sigma_m=SLOW_BROADCAST_M)
     tell("observations")
     tracks, notes = build_tracks(observations, settings.systems)
     tracks = _with_orbits(tracks, products, notes)
@@ -71,7 +75,7 @@ def solve(observations, products, settings, progress=None):
     tell("filter and smoother")
     result = estimate(problem)
     if settings.mode == "static":
-        refuse_if_moving(problem, result)
+        refuse_if_moving(problem, result, settings.slow_sigma_m)
     tell("result")
     covariance, calibration = calibrate(problem, result, settings)
     positions = _positions(observations, model, problem, result, covariance, settings, epochs)

@@ -8,16 +8,17 @@ from ..errors import SolutionError
 from .estimate import estimate
 
 DAY_S = 86400.0  # s; definition
-SPEED_FLOOR_M_D = 0.02  # m/d over a day, 20 times the scatter measured on real still antennas
 FORMAL_FACTOR = 10.0  # -, formal static sigmas are this much too small: measured on real data
-RMS_GATE_M = 0.03  # m, a still antenna leaves 5-12 mm of ionosphere-free phase: measured
+FLOOR_FACTOR = 9.0  # 1/d, speed floor over the slow error: still antennas showed up to 5: measured
+RMS_GATE_FACTOR = 8.0  # -, phase residual rms over the slow error: still ones leave 1-2.5: measured
 
 
-def refuse_if_moving(problem, result):
+def refuse_if_moving(problem, result, slow_sigma_m):
     """Raise SolutionError where a constant velocity explains the data better than standing still.
 
     The scatter of a velocity grows with the 1.5th power of the inverse of the time span, so a
-    short session is judged less sharply.
+    short session is judged less sharply. ``slow_sigma_m`` is what the products allow to see: with
+    precise ones 4 mm, so that a day shows 0.036 m/d; with broadcast orbits half a metre.
     """
     noise = problem.noise.copy()
     noise[:, [0, 1, 4]] = 0.0
@@ -25,7 +26,7 @@ def refuse_if_moving(problem, result):
     velocity = free.states[-1, 4:7] * DAY_S
     sigma = FORMAL_FACTOR * free.phase_scale * free.velocity_sigma_m_s * DAY_S
     span_d = max((problem.seconds[-1] - problem.seconds[0]) / DAY_S, 1e-3)
-    floor = SPEED_FLOOR_M_D * max(1.0, span_d**-1.5)
+    floor = FLOOR_FACTOR * slow_sigma_m * max(1.0, span_d**-1.5)
     speed = float(np.hypot(velocity[0], velocity[1]))
     if speed > floor and speed > 4.0 * float(np.hypot(sigma[0], sigma[1])):
         raise SolutionError(
@@ -34,10 +35,11 @@ def refuse_if_moving(problem, result):
             f"{velocity[2]:+.2f} m/d up; use the kinematic mode"
         )
     rms = root_mean_square(result.phase_residual_m)
-    if rms > RMS_GATE_M:
+    gate = RMS_GATE_FACTOR * slow_sigma_m
+    if rms > gate:
         raise SolutionError(
             f"the phases do not fit a still antenna: residual rms {1e3 * rms:.0f} mm where a still "
-            f"one leaves less than {1e3 * RMS_GATE_M:.0f} mm; use the kinematic mode"
+            f"one leaves less than {1e3 * gate:.0f} mm; use the kinematic mode"
         )
 
 

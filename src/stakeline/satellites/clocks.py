@@ -6,8 +6,8 @@ from ..constants import NS_PER_S, SPEED_OF_LIGHT_M_S
 from ._kernels import clock_from_nodes
 from .orbits import columns_of, take_columns
 
-LONGEST_INTERVAL_S = 300.0
-"""Clocks are not interpolated over more than this; off the nodes of a wider table is nothing."""
+LONGEST_INTERVAL_S = 900.0
+"""Clocks are not interpolated over more than this: between nodes 15 min apart they serve to see slips."""
 
 NEAR_NODE_S = 1.0
 """A transmission this close to a lone node takes its value (signals start 0.1 s before)."""
@@ -36,7 +36,7 @@ def clock_states(products, satellites, transmission_ns):
     Returns
     -------
     clock_s, sigma_m : arrays, shape (n, m)
-        NaN across a missing node, a flagged clock event, or an interval over 300 s except within
+        NaN across a missing node, a flagged clock event, or an interval over 900 s except within
         a second of a node. Without the periodic relativity term.
 
     Notes
