@@ -204,10 +204,11 @@ def trial(folder, kills):
         different, failed = different + (not same), failed + (code != 0)
         leftovers = len(list(folder.rglob(".*.part")))
         bad += leftovers
+        moment = f"result {after_results}" if after_results else "the start"
         print(
-            f"kill {number + 1:2d}, {after_s:5.2f} s after result {after_results}: {'struck' if hit else 'too late'}, "
-            f"{present} of {len(expected)} results then; afterwards "
-            f"{'the same bytes' if same else 'DIFFERENT'}, exit {code}"
+            f"kill {number + 1:2d}, {after_s:5.2f} s after {moment}: "
+            f"{'struck' if hit else 'too late'}, {present} of {len(expected)} results then; "
+            f"afterwards {'the same bytes' if same else 'DIFFERENT'}, exit {code}"
         )
     print(f"kills that struck a running run: {struck} of {kills}")
     print(f"runs that did not finish: {failed} (bar 0)")

@@ -41,10 +41,10 @@ class Sky:
         turned = (x * np.cos(node) - y * np.sin(node), x * np.sin(node) + y * np.cos(node), z)
         return self.radius_m * np.stack(np.broadcast_arrays(*turned), axis=-1)
 
-    def orbits(self, first_day, days):
-        """Return a 5-min table of days counted from 2031-05-01, both midnights inside."""
+    def orbits(self, first_day, days, step_s=900):
+        """Return a table of days counted from 2031-05-01, both midnights inside."""
         begin = self.day + first_day * NS_PER_DAY
-        times = (begin + np.arange(288 * days + 1) * 300 * NS_PER_S).astype(np.int64)
+        times = (begin + np.arange(0, 86400 * days + 1, step_s) * NS_PER_S).astype(np.int64)
         return Orbits(
             time_ns=times,
             satellites=np.arange(1, 25),
@@ -99,9 +99,9 @@ class Sky:
         """Return epochs by seconds from the first day's midnight. [ns]"""
         return self.day + np.arange(first_s, last_s, step_s, dtype=np.int64) * NS_PER_S
 
-    def write_orbits(self, path, first_day, days):
+    def write_orbits(self, path, first_day, days, step_s=900):
         """Write an SP3 file."""
-        data = write_sp3(self.orbits(first_day, days))
+        data = write_sp3(self.orbits(first_day, days, step_s))
         path.write_bytes(data if isinstance(data, bytes) else data.encode("ascii"))
 
     def write_receiver_file(self, path, time_ns, seed=1, **header):

@@ -13,8 +13,9 @@ from stakeline.errors import SolutionError
 from stakeline.tables import Positions
 from stakeline.time import from_iso, gps_from_utc
 from stakeline.workflows import arcs, position_campaign
-from stakeline.workflows.product_index import ProductEntry, centre_of, choose
 
+pytestmark = pytest.mark.compiled  # each test reads and writes a campaign of three days
+STEP_S = 1800
 HISTORY = """station = "HV01"
 latitude_deg = 79.0412
 longitude_deg = 17.3580
@@ -39,7 +40,7 @@ how = "vertical"
 from = "marker"
 to = "antenna reference point"
 """
-SETTINGS = '[campaign]\nname = "Trial"\n[position]\ninterval_s = 300\n'
+SETTINGS = '[campaign]\nname = "Trial"\n[position]\ninterval_s = 1800\n'
 SETTINGS += '[[station]]\nname = "HV01"\nraw = ["0-raw/HV01"]\n'
 
 
@@ -51,7 +52,7 @@ def prepared(tmp_path_factory, sky):
     (root / "campaign.toml").write_text(SETTINGS, encoding="utf-8")
     (root / "stations" / "HV01.toml").write_text(HISTORY, encoding="utf-8")
     for day in range(3):
-        times = sky.times(0, 86400) + day * NS_PER_DAY
+        times = sky.times(0, 86400, STEP_S) + day * NS_PER_DAY
         sky.write_receiver_file(root / "0-raw" / "HV01" / f"day{day}.rnx", times, seed=day)
         sky.write_orbits(root / "products" / f"day{day}.sp3", day, 1)
     return root
@@ -121,7 +122,7 @@ def test_tables_are_cut_to_the_day_and_know_their_frame_and_sources(campaign, so
     run(campaign)
     columns, metadata = read_table(campaign / "4-position/HV01/HV01_2031-05-02.parquet")
     np.testing.assert_array_equal(
-        columns["time_gps"].view(np.int64), sky.times(0, 86400) + NS_PER_DAY
+        columns["time_gps"].view(np.int64), sky.times(0, 86400, STEP_S) + NS_PER_DAY
     )
     assert metadata["frames"] == {"HV01": "IGS20"}
     files = {item["file"] for item in metadata["inputs"]}
@@ -134,7 +135,7 @@ def test_arcs_take_six_hours_of_the_neighbours_along(campaign, solved, sky):
     run(campaign)
     first, last, *_ = solved[1]
     assert first == sky.day + NS_PER_DAY - 6 * 3600 * 10**9
-    assert last == sky.day + 2 * NS_PER_DAY + 6 * 3600 * 10**9 - 300 * 10**9
+    assert last == sky.day + 2 * NS_PER_DAY + 6 * 3600 * 10**9 - STEP_S * 10**9
 
 
 def test_heights_and_antennas_come_from_the_history(campaign, solved):
@@ -182,12 +183,12 @@ def test_a_lost_result_is_made_again(campaign, solved):
 
 def test_a_changed_setting_redoes_all_a_new_day_redoes_its_neighbours(campaign, solved, sky):
     run(campaign)
-    times = sky.times(0, 86400) + 3 * NS_PER_DAY
+    times = sky.times(0, 86400, STEP_S) + 3 * NS_PER_DAY
     sky.write_receiver_file(campaign / "0-raw" / "HV01" / "day3.rnx", times, seed=3)
     run(campaign)
     assert len(solved) == 3 + 2  # the new day, and the day before it whose arc now is longer
     path = campaign / "campaign.toml"
-    path.write_text(path.read_text().replace("= 300", "= 600"), encoding="utf-8")
+    path.write_text(path.read_text().replace("= 1800", "= 3600"), encoding="utf-8")
     run(campaign)
     assert len(solved) == 5 + 4
 
@@ -220,7 +221,7 @@ def test_arcs_end_at_a_raise_and_each_has_its_height(campaign, solved):
         assert last < step or first >= step
         assert settings.antenna_height_m[0] == (1.532 if last < step else 2.532)
     columns, _ = read_table(campaign / "4-position/HV01/HV01_2031-05-02.parquet")
-    assert len(columns["x_m"]) == 288
+    assert len(columns["x_m"]) == 48
 
 
 def test_a_station_without_history_is_refused_in_words(campaign, solved):
@@ -272,53 +273,3 @@ def test_a_stop_after_any_write_is_made_good(
     assert len(results(campaign)) < len(results(whole))
     run(campaign)
     assert results(campaign) == results(whole)
-
-
-@pytest.mark.parametrize("covered", [0, 1])
-def test_broadcast_is_used_where_precise_orbits_miss_the_day(covered, sky):
-    day = NS_PER_DAY
-    index = [
-        ProductEntry("b.sp3", "2", "sp3", "BBB", sky.day, sky.day + day // (3 - 2 * covered)),
-        ProductEntry("n.rnx", "3", "navigation", "", sky.day, sky.day + day),
-    ]
-    # the arc reaches 6 h to either side; orbits of a third of the day do not count as the day's
-    chosen = choose(index, sky.day - day // 4, sky.day + day * 5 // 4, (sky.day, sky.day + day))
-    assert [entry.path for entry in chosen["orbits"]] == (["b.sp3"] if covered else [])
-    assert [entry.path for entry in chosen["navigation"]] == ["n.rnx"]
-
-
-def test_orbits_and_clocks_are_of_one_centre(sky):
-    span = (sky.day, sky.day + NS_PER_DAY)
-    index = [
-        ProductEntry("a.sp3", "1", "sp3", "AAA", *span),
-        ProductEntry("b.sp3", "2", "sp3", "BBB", *span),
-        ProductEntry("b.clk", "3", "clocks", "BBB", *span),
-        ProductEntry("old.sp3", "4", "sp3", "BBB", span[0] - 9 * NS_PER_DAY, span[0] - NS_PER_DAY),
-        ProductEntry("all.atx", "5", "antex"),
-    ]
-    chosen = choose(index, *span)
-    assert [e.path for e in (*chosen["orbits"], *chosen["clocks"])] == ["b.sp3", "b.clk"]
-    assert [e.path for e in chosen["antennas"]] == ["all.atx"]
-
-
-@pytest.mark.parametrize(
-    ("name", "agency", "centre"),
-    [
-        # names as of the IGS guidelines for long product file names, and the older short form
-        ("products/GRG0MGXFIN_20201770000_01D_15M_ORB.SP3.gz", "GRGS", "GRG0MGXFIN"),
-        ("products/GRG0MGXFIN_20201770000_01D_30S_CLK.CLK.gz", "GRG  CNES", "GRG0MGXFIN"),
-        ("igs18791.sp3", "IGS", "IGS"),
-        ("halvard.sp3", " hvl2 ", "HVL"),
-    ],
-)
-def test_orbits_and_clocks_are_paired_by_their_names(name, agency, centre):
-    assert centre_of(name, agency) == centre
-
-
-def test_lone_orbits_and_lone_clocks_are_a_pair(sky):
-    span = (sky.day, sky.day + NS_PER_DAY)
-    index = [
-        ProductEntry("a", "1", "sp3", "AAA", *span),
-        ProductEntry("b", "2", "clocks", "", *span),
-    ]
-    assert [e.path for e in choose(index, *span)["clocks"]] == ["b"]
