@@ -37,7 +37,7 @@ class PositionPart(Strict):
     mode: Literal["kinematic", "static"] = "kinematic"
     systems: str = "GPS,GAL,GLO,BDS"
     interval_s: float = Field(30.0, gt=0, le=3600)
-    mask_deg: float = Field(7.0, ge=0, le=60)
+    mask_deg: float = Field(5.0, ge=0, le=60)
     margin_h: float = Field(6.0, ge=3, le=12)
 
     @field_validator("systems")

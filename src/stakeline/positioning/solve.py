@@ -6,6 +6,7 @@ import numpy as np
 
 from ..constants import NS_PER_S
 from ..errors import SolutionError
+from ..satellites.orbits import extend_orbits
 from ..signals.clock_jumps import repair_clock_jumps
 from ..signals.slips import find_slips
 from ..signals.tracks import build_tracks
@@ -24,6 +25,8 @@ PHASE_FACTOR = {"C": 1.5}  # -, orbits and antenna models are worse; common prac
 CLOCK_LIMIT_M = 0.025  # m, more by clock interpolation: slips are still seen, nothing estimated
 PHASE_BROADCAST_M = 0.05  # m, phase against broadcast orbits and clocks: measured on one polar day
 SLOW_BROADCAST_M = 0.4  # m, slow errors of broadcast orbits and clocks: measured on one polar day
+ORBIT_MARGIN_NS = 4500 * NS_PER_S  # five nodes of a 15-min table
+LONGEST_REACH_NS = 7200 * NS_PER_S  # beyond it a dynamic fit is off by decimetres: measured
 HAND_STEP_M = 3.0  # m, freedom of a step by hand; our choice
 RESTART_M = 0.3  # m, freedom where all phases start anew; our choice
 STEP_SHARE = 0.7  # share of satellites that jump at once when the antenna itself does; our choice
@@ -61,6 +64,7 @@ def solve(observations, products, settings, progress=None):
     tell("observations")
     tracks, notes = build_tracks(observations, settings.systems)
     tracks = _with_orbits(tracks, products, notes)
+    products = _to_the_last_epoch(products, int(tracks.time_ns[-1]), notes)
     phase, jumps = repair_clock_jumps(tracks)
     if jumps:
         notes.append(f"{len(jumps)} receiver clock jumps of whole milliseconds repaired")
@@ -103,6 +107,27 @@ def _with_orbits(tracks, products, notes):
     if not keep.all():
         notes.append(f"{(~keep).sum()} satellites observed but not in the orbits and clocks")
     return tracks.select(satellites=np.flatnonzero(keep))
+
+
+def _to_the_last_epoch(products, last_ns, notes):
+    """Return the products with orbits that reach past the last epoch, by a short dynamic fit.
+
+    Raises ProductError where the table ends more than the fit is good for before the data do.
+    """
+    if products.orbits is None or int(products.orbits.time_ns[-1]) >= last_ns + ORBIT_MARGIN_NS:
+        return products
+    end_ns = int(products.orbits.time_ns[-1])
+    if last_ns > end_ns:
+        minutes = (last_ns - end_ns) / 60e9
+        notes.append(
+            f"orbits end {minutes:.0f} min before the data: carried on by a dynamic fit (2 cm in "
+            "15 min); the next day's orbits would be better"
+        )
+    if last_ns - end_ns > LONGEST_REACH_NS:
+        return products
+    return replace(
+        products, orbits=extend_orbits(products.orbits, last_ns, products.orientation)
+    )
 
 
 def pose(tracks, model, slips, settings):

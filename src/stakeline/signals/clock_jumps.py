@@ -29,13 +29,11 @@ def repair_clock_jumps(tracks):
 
 def _median_change(difference):
     """Return the median change over satellites since each one's last epoch, (n,); 0 where none."""
-    n, m = difference.shape
-    last = np.full(m, np.nan)
-    change = np.zeros(n)
-    for k in range(n):
-        here = np.isfinite(difference[k])
-        both = here & np.isfinite(last)
-        if both.any():
-            change[k] = np.median(difference[k, both] - last[both])
-        last[here] = difference[k, here]
-    return change
+    known = np.isfinite(difference)
+    index = np.where(known, np.arange(len(difference))[:, None], -1)
+    last = np.maximum.accumulate(index, axis=0)[:-1]
+    before = np.take_along_axis(difference, np.maximum(last, 0), axis=0)
+    step = np.sort(np.where(last >= 0, difference[1:] - before, np.nan), axis=1)  # NaN go last
+    count = np.isfinite(step).sum(axis=1)
+    middle = np.take_along_axis(step, (np.maximum(count, 1)[:, None] - 1) // 2, axis=1)[:, 0]
+    return np.append(0.0, np.where(count > 0, middle, 0.0))
