@@ -2,11 +2,13 @@
 
 import click
 
+from ..tables import Settings
 from ..workflows import position, position_campaign
 from . import EXIT_CODES
 from .progress import shown
 from .several import SeveralCommand, SeveralOption
 
+USUAL = Settings()
 FILE = click.Path(exists=True, dir_okay=False)
 
 
@@ -29,13 +31,13 @@ def _several(name, text):
     "--interval",
     type=click.FloatRange(0, 3600, min_open=True),
     metavar="S",
-    help="Seconds between positions.  [default: 30]",
+    help=f"Seconds between positions.  [default: {USUAL.interval_s:g}]",
 )
 @click.option(
     "--mask",
     type=click.FloatRange(0, 60),
     metavar="DEG",
-    help="Lowest elevation used.  [default: 7]",
+    help=f"Lowest elevation used.  [default: {USUAL.mask_deg:g}]",
 )
 @click.option(
     "--workers",
