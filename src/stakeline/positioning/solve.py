@@ -125,9 +125,7 @@ def _to_the_last_epoch(products, last_ns, notes):
         )
     if last_ns - end_ns > LONGEST_REACH_NS:
         return products
-    return replace(
-        products, orbits=extend_orbits(products.orbits, last_ns, products.orientation)
-    )
+    return replace(products, orbits=extend_orbits(products.orbits, last_ns, products.orientation))
 
 
 def pose(tracks, model, slips, settings):

@@ -7,7 +7,7 @@ from ._kernels import clock_from_nodes
 from .orbits import columns_of, take_columns
 
 LONGEST_INTERVAL_S = 900.0
-"""Clocks are not interpolated over more than this: between nodes 15 min apart they serve to see slips."""
+"""Clocks are not interpolated over more than this; 15 min apart they still serve to see slips."""
 
 NEAR_NODE_S = 1.0
 """A transmission this close to a lone node takes its value (signals start 0.1 s before)."""
