@@ -14,6 +14,7 @@ from .._observation_kernels import (
     CUT,
     DEFAULT,
     EPOCHS,
+    ISSUES_FROM,
     MISALIGNED,
     MISCOUNT,
     NO_CODES,
@@ -186,8 +187,9 @@ def take_long_epoch(lines, line, end, count, layout, seen, cells, counter):
                 close_row(id_, n, columns, cells, counter)
         line += 1
     cut = line == end and found < count
-    if line == end and found and form[WHOLE_END] == 0:
-        cut = cut or 1 <= (stop[end - 1] - start[end - 1] - 3) % 16 <= 13
+    if line == end and form[WHOLE_END] == 0:
+        length = stop[end - 1] - start[end - 1]
+        cut = cut or (length < 17 or 1 <= (length - 3) % 16 <= 13 if found else length < 35)
     if cut:
         note(counter, CUT, head)
         counter[ROWS] = before
@@ -240,10 +242,12 @@ def walk_long(lines, line, end, layout, epochs, cells, event, counter, work):
 
 @njit
 def starts_epoch(data, first, last):
-    """Return whether a line has the form of an epoch line of version 2."""
-    return (
-        last - first >= 29 and data[first] == _BLANK and epoch_time(data, first, last, _SHORT) >= 0
-    )
+    """Return whether a line has the form of an epoch or event line of version 2."""
+    if last - first < 29 or data[first] != _BLANK:
+        return False
+    if is_blank(data, first, first + 28):
+        return 50 <= data[first + 28] <= 53  # event flags 2 to 5 without a date
+    return epoch_time(data, first, last, _SHORT) >= 0
 
 
 @njit
@@ -269,6 +273,7 @@ def take_short_epoch(lines, line, end, count, layout, seen, listed, cells, count
     data, start, stop = lines
     form, size, divisor = layout
     before, head, columns, n = counter[ROWS], line, form[COLUMNS], form[COLUMNS]
+    surplus = counter[ISSUES_FROM + 2 * SURPLUS]
     line = list_satellites(lines, line, end, count, form[DEFAULT], listed)
     good = line >= 0
     k, j, keep = 0, 0, False
@@ -300,8 +305,11 @@ def take_short_epoch(lines, line, end, count, layout, seen, listed, cells, count
     cut = line >= end and not good
     if good and line == end and count > 0 and form[WHOLE_END] == 0:
         cut = 1 <= (stop[end - 1] - start[end - 1]) % 16 <= 13
+    if line == end and count == 0 and form[WHOLE_END] == 0:
+        cut = stop[end - 1] - start[end - 1] < 32
     if good and line < end:
         good = stop[line] - start[line] < 14 or data[start[line] + 10] != _POINT
+    good = good and surplus == counter[ISSUES_FROM + 2 * SURPLUS]  # else lines are out of step
     if cut or not good:
         note(counter, CUT if cut else MISALIGNED, head)
         counter[ROWS] = before
