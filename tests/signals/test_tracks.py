@@ -59,7 +59,7 @@ def test_a_glonass_channel_is_read_off_the_data(channel):
 
 def test_a_satellite_without_a_pair_is_named():
     _, notes = build_tracks(record(["C1C", "L1C"], ["G07"], np.full((9, 1, 2), 1.0)))
-    assert notes == ["G07: no pair of code and phase on two bands"]
+    assert notes == ["no pair of code and phase on two bands: G07"]
 
 
 def test_millisecond_jumps_of_the_code_are_put_into_the_phase():

@@ -11,6 +11,7 @@ LONGEST_LAG_S = 1800.0  # s, over which the residuals' memory is measured; our c
 SLOW_HOURS = 3.0  # h, after which a slow error is another one: measured on real still antennas
 GPS = SYSTEMS.index("G")
 NO_PATTERN_FACTOR = 1.7  # -, slow errors of GPS without its antenna variations: measured
+NO_PATTERN_HEIGHT_M = 0.02  # m, constant height error without antenna variations: measured
 AIR_SIGMA_M = 0.009  # m, height error that all satellites share by the zenith delay: measured
 
 
@@ -49,6 +50,8 @@ def calibrate(problem, result, settings):
     scale = max(result.phase_scale, 0.3)
     slow = slow_covariance(problem, result, settings) / pieces
     covariance = result.covariance_m2 * (scale * memory) ** 2 + slow
+    if settings.mode == "static" and problem.elevation_rad is not None:
+        covariance[:, 2, 2] += NO_PATTERN_HEIGHT_M**2
     return covariance, Calibration(scale, memory, settings.slow_sigma_m)
 
 

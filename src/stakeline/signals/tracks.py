@@ -109,7 +109,7 @@ def build_tracks(observations: Observations, systems="GREC"):
     change in cycles to code change in metres is the frequency (:func:`infer_channel`).
     """
     epoch_of_row = np.repeat(np.arange(len(observations)), np.diff(observations.row_start))
-    found, notes = [], []
+    found, without = [], []
     for satellite in np.unique(observations.satellite):
         system = SYSTEMS[satellite // 100]
         if system not in systems or system not in BANDS or system not in observations.codes:
@@ -117,16 +117,20 @@ def build_tracks(observations: Observations, systems="GREC"):
         rows = np.flatnonzero(observations.satellite == satellite)
         columns = choose_signals(observations, system, rows)
         if columns is None:
-            notes.append(f"{satellite_name(satellite)}: no pair of code and phase on two bands")
+            without.append(satellite)
             continue
         found.append(
             (satellite, rows, columns, _frequencies(observations, satellite, rows, columns))
         )
     tracks = _fill(observations, epoch_of_row, [f for f in found if f[3] is not None])
-    notes += [
-        f"{satellite_name(f[0])}: frequency channel unknown and not inferable"
-        for f in found
-        if f[3] is None
+    unknown = [f[0] for f in found if f[3] is None]
+    notes = [
+        f"{reason}: {', '.join(map(satellite_name, satellites))}"
+        for reason, satellites in (
+            ("no pair of code and phase on two bands", without),
+            ("frequency channel unknown and not to be inferred", unknown),
+        )
+        if satellites
     ]
     return tracks, notes
 
