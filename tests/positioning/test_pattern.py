@@ -18,8 +18,9 @@ def test_a_pattern_of_one_system_is_found_and_not_given_to_the_other():
     total = np.zeros_like(residual)
     for _ in range(6):
         total += pattern.learn(residual - total)
-    millimetre = 1e-3  # the noise of a node's mean is 4 mm / sqrt(440)
-    assert np.abs(total - wave).max() < 1.5 * millimetre
+    millimetre = 1e-3  # the noise of a node's mean is 4 mm / sqrt(440); 5-deg steps add 0.3 mm
+    assert np.sqrt(np.mean((total - wave) ** 2)) < 0.6 * millimetre
+    assert np.abs(total[:, 4:]).max() < 1.0 * millimetre
 
 
 def test_a_short_record_teaches_little():
