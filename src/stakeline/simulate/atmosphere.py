@@ -122,7 +122,7 @@ def make_air(rng, place, duration_s, temperature_K=277.0, pressure_Pa=None):
     pressure_Pa = 101325.0 * fall if pressure_Pa is None else pressure_Pa
     vapour_Pa = 0.75 * 611.0 * np.exp(19.8 * (1.0 - 273.15 / temperature_K))  # Clausius-Clapeyron
     profile = trace_profile(place.height_m, temperature_K, pressure_Pa, vapour_Pa)
-    sigma = np.array([0.010, 0.015, 0.0004, 0.0004])  # m, of weather; from memory
+    sigma = np.array([0.010, 0.012, 0.0005, 0.0005])  # m, of weather; from memory
     memory = np.array([40.0, 12.0, 8.0, 8.0])  # h, of weather; from memory
     parts = [
         gauss_markov(rng, -600.0, duration_s + 600.0, 300.0, 1, s, 3600.0 * h)

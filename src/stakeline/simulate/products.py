@@ -19,11 +19,11 @@ class Imperfection:
     """Errors of products: waves of some hours, the same at all stations.
 
     ``orbit_m`` is radial, along, across (rms); ``clock_m`` is what the clocks do not make up for
-    of the radial error (rms); sizes of combined final products, from memory.
+    of the radial error (rms); sizes that leave level positions as good as those of real stations.
     """
 
-    orbit_m: tuple = (0.010, 0.012, 0.012)
-    clock_m: float = 0.006
+    orbit_m: tuple = (0.005, 0.007, 0.007)
+    clock_m: float = 0.004
     radial_made_up: float = 0.9  # share of the radial error that the clocks take up
 
 

@@ -14,6 +14,9 @@ PASS_GAP_EPOCHS = 4  # epochs without a satellite after which its phase begins a
 class Receiver:
     """Habits of a receiver; the defaults are a geodetic receiver on a mast over snow.
 
+    Sizes are such that residuals of the ionosphere-free phase have an rms of 8 to 9 mm and
+    positions that of real still stations, some 5 mm level and 10 mm up.
+
     Attributes
     ----------
     phase_noise_m, code_noise_m : float
@@ -40,12 +43,12 @@ class Receiver:
         Share of single observations that are missing below 15 deg.
     """
 
-    phase_noise_m: float = 0.0012
+    phase_noise_m: float = 0.0015
     code_noise_m: float = 0.20
-    reflection: float = 0.08
+    reflection: float = 0.15
     mast_m: float = 1.9
     slow_code_m: float = 0.25
-    slow_phase_m: float = 0.0015
+    slow_phase_m: float = 0.004
     clock_drift: float = 9e-8
     phase_jumps: bool = True
     slips_a_day: float = 30.0

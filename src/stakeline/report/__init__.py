@@ -1,0 +1,1 @@
+"""Figures, tables and field sheets: draws and writes, computes nothing."""
