@@ -57,8 +57,8 @@ def read_observations(path):
     if not pieces:
         raise problems[0][1]
     notes = Notes(path)
-    for name, problem in problems:
-        notes.add(0, f"member {name} passed over: {problem}")
+    for name, reason in problems:
+        notes.add(0, f"member {name} passed over: {reason}")
     whole = join(pieces) if len(pieces) > 1 else pieces[0]
     extra = (*members.passed_over, *notes.passed_over())
     return dataclasses.replace(whole, passed_over=(*extra, *whole.passed_over))
