@@ -65,7 +65,7 @@ class Motion:
         """Return east, north, up (n, 3) of the marker from its place, at times (n,). [m]"""
         time_s = np.asarray(time_s, float)
         angle = 2.0 * np.pi * (time_s / DAY_S - 0.75)
-        rhythm = self.daily_share * (np.sin(angle) + 1.0) / (2.0 * np.pi)  # 0 at the start
+        rhythm = self.daily_share * (np.sin(angle) - 1.0) / (2.0 * np.pi)  # 0 at the start
         flow = self.speed_m_d * (time_s / DAY_S + rhythm)
         tide, answer = self._tide(time_s)
         along = flow + answer

@@ -1,0 +1,132 @@
+"""Raw observations: repeatable, consistent, and of the world they are made in."""
+
+import numpy as np
+import pytest
+
+from stakeline.constants import FREQUENCY_HZ, SPEED_OF_LIGHT_M_S
+from stakeline.positioning.coarse import locate
+from stakeline.signals.tracks import build_tracks
+from stakeline.simulate.observe import line_of_sight, observe
+from stakeline.simulate.products import PERFECT, clocks_of, make_errors, orbits_of
+from stakeline.tables import Products
+
+WAVES = SPEED_OF_LIGHT_M_S / np.array([FREQUENCY_HZ["G1"], FREQUENCY_HZ["G2"]])
+
+
+def of_gps(observations):
+    """Return (code (r, 2), phase (r, 2) [m], satellites, epochs) of the GPS rows."""
+    epoch = np.repeat(np.arange(len(observations)), np.diff(observations.row_start))
+    rows = observations.satellite < 100
+    value = observations.value[rows]
+    return value[:, [0, 3]], value[:, [1, 4]] * WAVES, observations.satellite[rows], epoch[rows]
+
+
+def combined(values):
+    f2 = FREQUENCY_HZ["G1"] ** 2, FREQUENCY_HZ["G2"] ** 2
+    return (f2[0] * values[:, 0] - f2[1] * values[:, 1]) / (f2[0] - f2[1])
+
+
+def test_a_seed_repeats_to_the_bit_and_another_differs(world, make_station):
+    first, again, other = (
+        observe(np.random.default_rng(seed), world, make_station(), 300.0)[0] for seed in (7, 7, 8)
+    )
+    assert first.value.tobytes() == again.value.tobytes()
+    assert first.satellite.tobytes() == again.satellite.tobytes()
+    assert first.value.tobytes() != other.value.tobytes()
+
+
+def test_the_record_is_whole(noisy):
+    observations, truth = noisy
+    assert observations.row_start[-1] == len(observations.satellite) == len(observations.value)
+    assert np.isfinite(observations.value).all()
+    assert (np.diff(observations.time_ns) > 0).all()
+    np.testing.assert_array_equal(observations.time_ns, truth.time_ns)
+    gap = np.diff(observations.time_ns).max() / 1e9
+    assert 1000.0 <= gap <= 1060.0
+    assert observations.flag.sum() == 1
+    assert 10 < np.diff(observations.row_start).mean() < 26
+    assert (np.abs(observations.value[:, 0]) > 1.9e7).all()
+    assert (np.abs(observations.value[:, 0]) < 3.2e7).all()
+
+
+def test_codes_and_phases_differ_by_a_constant_but_for_the_ionosphere(quiet):
+    code, phase, satellites, _ = of_gps(quiet[0])
+    apart = combined(code) - combined(phase)
+    for satellite in np.unique(satellites):
+        one = apart[satellites == satellite]
+        # what is left is the turning of antennas: a fraction of a wavelength in three hours
+        assert np.ptp(one) < 0.11
+
+
+def test_codes_with_exported_orbits_and_clocks_find_the_antenna(world, quiet):
+    observations, truth = quiet
+    errors = make_errors(np.random.default_rng(1), world, PERFECT)
+    start = world.sky.start_ns
+    hours = 4 * 3600 * 10**9
+    products = Products(
+        orbits_of(world, errors, start - hours, start + 2 * hours),
+        clocks_of(world, errors, start - hours, start + hours),
+    )
+    tracks, notes = build_tracks(observations, "G")
+    assert notes == []
+    found = locate(tracks, products)
+    expected = truth.position_m + 1.5 * truth.axes[2]
+    # metre level: rough air and no tides in the estimator's first position
+    assert np.linalg.norm(np.median(found.position_m - expected, axis=0)) < 3.0
+    assert np.abs(found.clock_s - truth.clock_s).max() * SPEED_OF_LIGHT_M_S < 3.0
+
+
+def test_ranges_follow_the_true_motion_by_millimetres(world, make_station):
+    still, moved = (
+        observe(np.random.default_rng(3), world, make_station(speed_m_d=v), 600.0)
+        for v in (0.0, 1.1)
+    )
+    np.testing.assert_array_equal(still[0].satellite, moved[0].satellite)
+    step = moved[1].position_m - still[1].position_m
+    time_s = (still[1].time_ns - world.sky.start_ns) / 1e9 - still[1].clock_s
+    satellite = line_of_sight(world, still[1].position_m, time_s)
+    _, phase, numbers, epoch = of_gps(still[0])
+    change = combined(of_gps(moved[0])[1]) - combined(phase)
+    column = np.searchsorted(world.constellation.satellites, numbers)
+    toward = satellite[epoch, column] - still[1].position_m[epoch]
+    toward /= np.linalg.norm(toward, axis=1, keepdims=True)
+    expected = -np.sum(toward * step[epoch], axis=1)
+    assert np.abs(expected).max() > 0.05
+    assert np.abs(change - expected).max() < 1e-3
+
+
+@pytest.mark.parametrize("flagged", [True, False])
+def test_slips_stand_in_the_phases_where_the_truth_says(noisy, flagged):
+    observations, truth = noisy
+    _, phase, satellites, epoch = of_gps(observations)
+    lock = observations.lock[observations.satellite < 100]
+    # L1 less L2 changes by ionosphere and noise only: centimetres in 30 s
+    apart = phase[:, 0] - phase[:, 1]
+    seen = 0
+    for slip in truth.slips:
+        jump = abs(slip.cycles[0] * WAVES[0] - slip.cycles[1] * WAVES[1])
+        if slip.satellite >= 100 or slip.flagged != flagged or jump < 0.4:
+            continue
+        at = np.searchsorted(observations.time_ns, slip.time_ns)
+        here = np.flatnonzero((satellites == slip.satellite) & (epoch == at))
+        before = np.flatnonzero((satellites == slip.satellite) & (epoch == at - 1))
+        assert abs(abs(apart[here] - apart[before]) - jump) < 0.15
+        assert lock[here].any() == flagged
+        seen += 1
+    assert seen > 5
+
+
+def test_clock_jumps_stand_in_codes_alone_where_the_receiver_does_so(world, make_station):
+    apart = []
+    for phase_jumps in (True, False):
+        receiver = make_station().receiver
+        station = make_station(
+            type(receiver)(**(vars(receiver) | {"phase_jumps": phase_jumps, "clock_drift": 3e-7}))
+        )
+        observations, _ = observe(np.random.default_rng(3), world, station, 300.0)
+        code, phase, satellites, _ = of_gps(observations)
+        steps = [np.diff((code - phase)[satellites == s, 0]) for s in np.unique(satellites)]
+        apart.append(np.abs(np.concatenate(steps)).max())
+    assert apart[0] < 10.0
+    # a millisecond of light: definition
+    assert abs(apart[1] - 1e-3 * SPEED_OF_LIGHT_M_S) < 10.0

@@ -1,0 +1,79 @@
+"""Receivers: clocks, passes, noise and slips as they were asked for."""
+
+import numpy as np
+import pytest
+
+from stakeline.simulate.receiver import (
+    Receiver,
+    clock_of,
+    first_cycles,
+    noise_of,
+    slips_of,
+    tracked,
+)
+
+TIME_S = np.arange(0.0, 86400.0, 30.0)
+
+
+def high(columns=6):
+    return np.full((TIME_S.size, columns), np.radians(60.0))
+
+
+def test_the_clock_is_kept_within_half_a_millisecond():
+    bias, jumped = clock_of(np.random.default_rng(1), Receiver(), TIME_S)
+    assert np.abs(bias).max() <= 0.5e-3
+    assert jumped[-1] - jumped[0] == pytest.approx(9e-8 * 86400.0 / 1e-3, abs=1.5)
+    free = bias + 1e-3 * jumped
+    assert np.abs(np.diff(free)).max() < 1e-5  # only the jumps are steps
+
+
+def test_white_noise_has_its_size_at_the_zenith_and_at_30_deg():
+    receiver = Receiver(reflection=0.0, slow_code_m=0.0, slow_phase_m=0.0)
+    elevation = high(2)
+    elevation[:, 0], elevation[:, 1] = np.pi / 2.0, np.radians(30.0)
+    code, phase = noise_of(np.random.default_rng(2), receiver, TIME_S, elevation, 0.19)
+    # 2880 samples give a sigma to 1.3 %; 1/sqrt(sin 30 deg) is sqrt 2
+    np.testing.assert_allclose(code.std(axis=0), 0.20 * np.array([1.0, 2**0.5]), rtol=0.06)
+    np.testing.assert_allclose(phase.std(axis=0), 0.0015 * np.array([1.0, 2**0.5]), rtol=0.06)
+
+
+def test_a_reflection_is_bounded_by_its_strength():
+    receiver = Receiver(0.0, 0.0, reflection=0.1, slow_code_m=0.0, slow_phase_m=0.0)
+    elevation = np.radians(np.linspace(5.0, 60.0, TIME_S.size))[:, None]
+    wavelength = 0.19
+    code, phase = noise_of(np.random.default_rng(3), receiver, TIME_S, elevation, wavelength)
+    # phase below asin(a) / 2 pi of a wavelength, code below a times the detour
+    assert np.abs(phase).max() <= np.arcsin(0.1) * wavelength / (2.0 * np.pi)
+    assert np.abs(phase).max() > 0.5e-3
+    assert (np.abs(code[:, 0]) <= 0.1 * 2.0 * receiver.mast_m * np.sin(elevation[:, 0])).all()
+
+
+def test_passes_begin_after_gaps_and_not_after_dropouts():
+    receiver = Receiver(dropout_share=0.0, gaps_s=((30000.0, 36000.0),))
+    elevation = high(2)
+    elevation[1000:1100, 1] = 0.0
+    elevation[2000:2002, 0] = 0.0
+    recorded, passes, restart = tracked(np.random.default_rng(1), receiver, TIME_S, elevation)
+    assert not recorded[1000:1200].any()  # the gap of both
+    assert np.flatnonzero(restart).tolist() == [1200]
+    assert np.unique(passes[recorded[:, 0], 0]).size == 2
+    assert passes[1999, 0] == passes[2002, 0]
+
+
+def test_slips_are_inside_passes_and_as_many_as_asked():
+    receiver = Receiver(slips_a_day=300.0, dropout_share=0.0)
+    recorded, passes, _ = tracked(np.random.default_rng(1), receiver, TIME_S, high())
+    time_ns = (TIME_S * 1e9).astype(np.int64)
+    satellites = np.arange(1, 7)
+    slips = slips_of(np.random.default_rng(2), receiver, time_ns, satellites, recorded, passes)
+    assert abs(len(slips) - 300) < 70  # four sigmas of a Poisson number
+    assert all(any(slip.cycles) and slip.time_ns > 0 for slip in slips)
+    share = np.mean([slip.flagged for slip in slips])
+    assert abs(share - receiver.flagged_share) < 0.12
+
+
+def test_cycles_change_with_the_pass_alone():
+    passes = np.array([[0, 1], [0, 1], [1, 1]])
+    cycles = first_cycles(np.random.default_rng(1), passes)
+    assert cycles[0, 0] == cycles[1, 0] != cycles[2, 0]
+    assert np.ptp(cycles[:, 1]) == 0
