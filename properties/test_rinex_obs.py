@@ -16,7 +16,7 @@ from stakeline.formats.rinex_obs import join, parse_observations, write_observat
 from stakeline.tables import Event, ObservationHeader, Observations, satellite_id
 
 SAMPLES = sorted((Path(__file__).parents[1] / "tests" / "formats").glob("*/samples/hv*"))
-EXAMPLES = 100 if os.environ.get("NUMBA_DISABLE_JIT", "0") == "0" else 8
+EXAMPLES = 100 if os.environ.get("NUMBA_DISABLE_JIT", "0") == "0" else 25
 ARRAYS = (
     "time_ns",
     "flag",

@@ -18,7 +18,7 @@ from stakeline.time import from_iso
 
 pytestmark = [pytest.mark.real, pytest.mark.compiled]
 LARGEST = 1_500_000
-SLOWEST_S = 20.0  # the compiler's first use included
+SLOWEST_S = 120.0  # s, nothing hangs; compiling on a busy machine is in it; common practice
 
 
 @pytest.fixture(scope="module")

@@ -30,7 +30,7 @@ from .._observation_kernels import (
 _BLANK, _ZERO, _MINUS, _AND, _HEADER = 32, 48, 45, 38, 72
 _LARGEST = 1 << 56
 _START, _ONE, _NOTHING = np.arange(2)[[0, 1, 0]]  # see ``_observation_kernels``
-_ORDERS = 10  # room for the differences of one arc: the value and orders 1 to 9
+_ORDERS = 8  # room for one arc: the value and its differences of order 1 to 7
 
 
 @njit
@@ -64,7 +64,8 @@ def take_numbers(data, p, last, line, n, arc, arcs, counter):
             continue
         starts = p + 1 < last and data[p + 1] == _AND
         if starts:
-            order[k], top[k], p = 0, np.int64(data[p]) - _ZERO, p + 2
+            power = np.int64(data[p]) - _ZERO
+            order[k], top[k], p = 0, power if 0 <= power < _ORDERS else -1, p + 2
         negative = p < last and data[p] == _MINUS
         p += negative
         m, digits = np.int64(0), 0
