@@ -1,6 +1,7 @@
 """The demonstration: an invented glacier with known motion, found again from receiver files."""
 
 import gzip
+import itertools
 import sys
 import time
 from dataclasses import dataclass
@@ -93,7 +94,7 @@ def run(folder, seed=2031, progress=None, days=DAYS, names=("HV01", "HV02"), say
         Where a station cannot be positioned at all.
     """
     folder, say = Path(folder), say or sys.stdout.write
-    tell = _counted(progress, 2 * len(names) + 4)
+    tell = _counted(progress, len(names) + 5)
     begun = time.perf_counter()
     files, stations = _invent(folder, seed, days, names, tell)
     invented_s = time.perf_counter() - begun
@@ -119,8 +120,8 @@ def run(folder, seed=2031, progress=None, days=DAYS, names=("HV01", "HV02"), say
 
 def _counted(progress, total):
     """Return ``tell(text)`` that counts its calls."""
-    count = iter(range(1, total + 1))
-    return lambda text: progress(min(next(count, total), total), total, text) if progress else None
+    count = itertools.count(1)
+    return lambda text: progress(next(count), total, text) if progress else None
 
 
 def invent(seed, days=DAYS):
