@@ -138,7 +138,7 @@ def pose(tracks, model, slips, settings):
         usable, slips.slip, max(1, round(ARC_GAP_S / step)), max(3, round(ARC_LENGTH_S / step))
     )
     arc[~timed] = -1
-    epochs = _thin_out(seconds, (arc >= 0).any(axis=1), settings.interval_s)
+    epochs = _thin_out(tracks.time_ns, (arc >= 0).any(axis=1), settings.interval_s)
     arc = arc[epochs]
     letters = np.array([SYSTEMS[s // 100] for s in tracks.satellites])
     phase, code = model.phase_m[epochs], model.code_m[epochs]
@@ -170,13 +170,17 @@ def _factor(letters, table):
     return np.array([table.get(letter, 1.0) for letter in letters])
 
 
-def _thin_out(seconds, usable, interval_s):
-    """Return the epochs nearest to the whole multiples of the interval, one for each."""
+def _thin_out(time_ns, usable, interval_s):
+    """Return the epochs nearest to the whole multiples of the interval in GPS time, one for each.
+
+    The grid does not depend on where the data begin, so arcs that overlap share epochs.
+    """
     index = np.flatnonzero(usable)
     if not index.size:
         raise SolutionError("no epoch has a usable phase; see the counts of what was left out")
-    group = np.round(seconds[index] / interval_s)
-    distance = np.abs(seconds[index] - group * interval_s)
+    step = round(interval_s * NS_PER_S)
+    group = (time_ns[index] + step // 2) // step
+    distance = np.abs(time_ns[index] - group * step)
     order = np.lexsort((distance, group))
     first = np.r_[True, np.diff(group[order]) > 0]
     return np.sort(index[order[first]])
