@@ -1,4 +1,4 @@
-"""Speed and memory of one real station-day at 30 s, from the compact file to the smoothed series."""
+"""Speed and memory of one real station-day at 30 s, from compact file to smoothed series."""
 
 import resource
 import subprocess
