@@ -95,3 +95,11 @@ def test_a_jerk_of_the_antenna_is_motion_and_no_slip():
     assert not found.slip.any()
     millimetre = 1e-3  # four times the white scatter of an epoch difference of ten satellites
     np.testing.assert_allclose(found.motion_m[90], jerk, atol=15 * millimetre)
+
+
+def test_the_half_cycle_bit_starts_an_arc_where_it_comes_and_where_it_goes():
+    tracks, unit, elevation = invented(6)
+    tracks.lock[80:95, 5] = 2
+    tracks.phase_m[:, 85:87, 5] = np.nan  # a gap inside changes nothing
+    found = find_slips(tracks, residual_of(tracks), unit, elevation)
+    assert np.argwhere(found.by_flag).tolist() == [[80, 5], [95, 5]]

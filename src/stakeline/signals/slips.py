@@ -75,9 +75,22 @@ def find_slips(tracks, residual_m, unit, elevation_rad):
     lanes = np.where(usable, wide_lane_cycles(tracks), np.nan)
     running_jumps(lanes, WIDE_LANE_SIGMA_CYCLES * low, max_gap, 40, WIDE_LANE_SIGMAS, by_wide_lane)
     by_geometry_free = _geometry_free_jumps(tracks, usable, max_gap, low)
-    by_flag = usable & ((tracks.lock & 1) == 1)
+    by_flag = usable & (((tracks.lock & 1) == 1) | _half_cycle_changes(tracks.lock, usable))
     slip = by_difference | by_wide_lane | by_geometry_free | by_flag
     return Slips(slip, by_difference, by_wide_lane, by_geometry_free, by_flag, usable, motion)
+
+
+def _half_cycle_changes(lock, usable):
+    """Mark where the half-cycle ambiguity bit is not what it was at the satellite's last epoch.
+
+    While the bit is set the phase may be half a cycle off; when the receiver resolves it, or loses
+    it, the phase may jump by half a cycle (RINEX 3.05, section 5.7, bit 1 of the indicator).
+    """
+    half = (lock & 2) > 0
+    index = np.where(usable, np.arange(len(lock))[:, None], -1)
+    last = np.vstack([np.full(lock.shape[1], -1), np.maximum.accumulate(index, axis=0)[:-1]])
+    before = np.take_along_axis(half, np.maximum(last, 0), axis=0)
+    return usable & (last >= 0) & (half != before)
 
 
 def _geometry_free_jumps(tracks, usable, max_gap, low):
