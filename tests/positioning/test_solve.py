@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from stakeline.earth.ellipsoid import enu_axes, enu_from_xyz, geodetic_from_xyz
-from stakeline.errors import SolutionError
+from stakeline.errors import SettingsError, SolutionError
 from stakeline.positioning import solve
 from stakeline.satellites.states import satellite_states
 from stakeline.simulate.displace import displace
@@ -104,3 +104,23 @@ def test_without_orbits_or_messages_it_says_what_is_needed(day):
     data, products, settings = day
     with pytest.raises(SolutionError, match="neither orbits nor broadcast"):
         solve(data, replace(products, orbits=None, broadcast=None), settings)
+
+
+def test_an_unknown_correction_is_named_with_those_there_are(day):
+    data, products, settings = day
+    with pytest.raises(SettingsError, match="no correction is called 'tide'; there are solid tide"):
+        solve(data, products, replace(settings, switched_off=("tide",)))
+
+
+# Effects of corrections on the static position east/north/up in mm, same study: solid tide
+# 4/-28/-38, Shapiro 0/0/+5; a third of their size is allowed for other weights and masks
+@pytest.mark.parametrize(
+    ("name", "effect_mm"), [("solid tide", (4, -28, -38)), ("Shapiro", (0, 0, 5))]
+)
+def test_what_a_correction_left_out_costs(day, name, effect_mm):
+    data, products, settings = day
+    settings = replace(settings, mode="static")
+    whole = away_enu(solve(data, products, settings))[0]
+    without = away_enu(solve(data, products, replace(settings, switched_off=(name,))))[0]
+    change = (without - whole) / millimetre
+    assert np.abs(change - effect_mm).max() < 3 + np.abs(effect_mm).max() / 3

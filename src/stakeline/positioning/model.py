@@ -22,6 +22,7 @@ from ..earth.troposphere import (
     zenith_hydrostatic_m,
     zenith_wet_m,
 )
+from ..errors import SettingsError
 from ..satellites.antenna import (
     choose_receiver_antenna,
     find_satellite,
@@ -84,7 +85,7 @@ def observed_minus_computed(tracks, phase_m, products, settings, coarse):
     coarse : Coarse
         Its position is of the antenna reference point; the marker is that less the antenna height.
     """
-    left_out, notes = set(settings.switched_off), []
+    left_out, notes = _switched_off(settings), []
     reference = np.median(coarse.position_m, axis=0)
     latitude, longitude, height = geodetic_from_xyz(reference)
     axes = enu_axes(latitude, longitude)
@@ -137,6 +138,16 @@ def observed_minus_computed(tracks, phase_m, products, settings, coarse):
         _lacks_variations(products, tracks, settings),
         tuple(notes),
     )
+
+
+def _switched_off(settings):
+    """Return the set of corrections left out on purpose; SettingsError for an unknown name."""
+    unknown = [name for name in settings.switched_off if name not in CORRECTIONS]
+    if unknown:
+        raise SettingsError(
+            f"no correction is called '{unknown[0]}'; there are {', '.join(CORRECTIONS)}"
+        )
+    return set(settings.switched_off)
 
 
 def _displacement(marker, time_ns, sun, moon, products, left_out, notes):
