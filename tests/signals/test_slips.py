@@ -29,7 +29,7 @@ def invented(seed, n=240, m=10):
     path = np.stack([2e-5 * t, 1e-5 * t, 0.25 * np.sin(t / 7000.0)], axis=1)
     distance = (unit * path[:, None]).sum(-1) + rng.normal(0, 50, n)[:, None]
     ionosphere = 3.0 + 0.3 * np.sin(t / 4000.0)[:, None] * rng.uniform(0.5, 1.5, m)
-    noise = rng.normal(0, 0.0012, (2, n, m)) / np.sin(elevation)
+    noise = rng.normal(0, 0.001, (2, n, m)) / np.sin(elevation)
     ratio = np.array([1.0, (FREQUENCY_HZ["G1"] / FREQUENCY_HZ["G2"]) ** 2])[:, None, None]
     phase = distance - ratio * ionosphere + noise
     code = distance + ratio * ionosphere + rng.normal(0, 0.25, (2, n, m))

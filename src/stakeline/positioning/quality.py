@@ -10,7 +10,7 @@ from .still import root_mean_square
 LONGEST_LAG_S = 1800.0  # s, over which the residuals' memory is measured; our choice
 SLOW_HOURS = 3.0  # h, after which a slow error is another one: measured on real still antennas
 GPS = SYSTEMS.index("G")
-NO_PATTERN_FACTOR = 1.7  # -, slow errors of GPS without its antenna variations: measured
+NO_PATTERN_FACTOR = 1.9  # -, slow errors of GPS without its antenna variations: measured
 NO_PATTERN_HEIGHT_M = 0.02  # m, constant height error without antenna variations: measured
 AIR_SIGMA_M = 0.009  # m, height error that all satellites share by the zenith delay: measured
 
