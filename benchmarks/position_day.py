@@ -47,9 +47,8 @@ def main():
     data, products = esbc()
     settings = header_settings(data, systems="GE")
     solve(data, products, settings)
-    print(
-        f"first run, products and whatever must be compiled: {time.perf_counter() - begin:.1f} s (bar 45)"
-    )
+    spent = time.perf_counter() - begin
+    print(f"first run, products and whatever must be compiled: {spent:.1f} s (bar 45)")
     path, stages = files(ESBC, "*crx.gz")[0], {}
     seconds = best(lambda: whole(path, products, settings, stages))
     print(f"raw .crx.gz to smoothed series, warm, products at hand: {seconds:.2f} s (bar 2.0)")
