@@ -112,6 +112,23 @@ def test_an_unknown_correction_is_named_with_those_there_are(day):
         solve(data, products, replace(settings, switched_off=("tide",)))
 
 
+def test_observations_without_a_usable_satellite_are_a_sentence(day):
+    data, products, settings = day
+    few = replace(
+        data,
+        time_ns=data.time_ns[:3],
+        flag=data.flag[:3],
+        clock_offset_s=data.clock_offset_s[:3],
+        row_start=data.row_start[:4],
+        satellite=data.satellite[: data.row_start[3]],
+        value=data.value[: data.row_start[3]],
+        lock=data.lock[: data.row_start[3]],
+        strength=data.strength[: data.row_start[3]],
+    )
+    with pytest.raises(SolutionError, match="no satellite has code and phase on two bands"):
+        solve(few, products, settings)
+
+
 # Effects of corrections on the static position east/north/up in mm, same study: solid tide
 # 4/-28/-38, Shapiro 0/0/+5; a third of their size is allowed for other weights and masks
 @pytest.mark.parametrize(

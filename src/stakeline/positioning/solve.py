@@ -64,6 +64,7 @@ def solve(observations, products, settings, progress=None):
     tell("observations")
     tracks, notes = build_tracks(observations, settings.systems)
     tracks = _with_orbits(tracks, products, notes)
+    _require_something(tracks, notes)
     products = _to_the_last_epoch(products, int(tracks.time_ns[-1]), notes)
     phase, jumps = repair_clock_jumps(tracks)
     if jumps:
@@ -107,6 +108,18 @@ def _with_orbits(tracks, products, notes):
     if not keep.all():
         notes.append(f"{(~keep).sum()} satellites observed but not in the orbits and clocks")
     return tracks.select(satellites=np.flatnonzero(keep))
+
+
+def _require_something(tracks, notes):
+    """Raise SolutionError where there is too little to begin with; it says what was left out."""
+    known = "; ".join(notes) or "nothing else is known"
+    if not tracks.satellites.size:
+        raise SolutionError(
+            "no satellite has code and phase on two bands for five epochs, and orbit and clock: "
+            f"{known}"
+        )
+    if len(tracks.time_ns) < 2:
+        raise SolutionError(f"one epoch alone gives no position from phases: {known}")
 
 
 def _to_the_last_epoch(products, last_ns, notes):
