@@ -1,5 +1,6 @@
 """Positions from single files, without any campaign."""
 
+import time
 from dataclasses import asdict, dataclass, replace
 
 import numpy as np
@@ -103,16 +104,33 @@ def settings_of(mode, systems, interval, mask):
     return Settings(**{key: value for key, value in given.items() if value is not None})
 
 
+class StageTimes:
+    """Called with the name of each stage as it begins, it books the seconds of the one before."""
+
+    def __init__(self, stage):
+        self.seconds, self._stage, self._begin = {}, stage, time.perf_counter()
+
+    def __call__(self, stage):
+        """Book the running stage and begin another."""
+        now = time.perf_counter()
+        self.seconds[self._stage] = self.seconds.get(self._stage, 0.0) + now - self._begin
+        self._stage, self._begin = stage, now
+
+
 def _position(task):
     """Return (Positions, sentences about files passed over) of one station."""
+    times = StageTimes("reading")
     observations, problems = read_pieces(task.observations)
     header = observations.header
+    times("products")
     place = np.asarray(header.approximate_position_m, float)
     products = load_products(task.products, task.station, place)
     antenna = header.antenna_type or station_antenna(task.products, task.station)
     height = (header.antenna_height_m, header.antenna_east_m, header.antenna_north_m)
     settings = replace(task.settings, antenna_height_m=height, antenna_model=antenna)
-    positions = named(solve(observations, products, settings), task.station, products)
+    solved = solve(observations, products, settings, progress=times)
+    times("end")
+    positions = named(solved, task.station, products)
     said = {
         "orbits": "precise" if products.orbits is not None else "broadcast",
         "antenna": antenna or "not stated",
@@ -120,6 +138,7 @@ def _position(task):
         "antenna_height_source": "header of the observation file",
         "passed_over": [str(note) for note in observations.passed_over],
         "unreadable": problems,
+        "seconds": times.seconds,
     }
     return replace(positions, summary={**positions.summary, **said}), problems
 
