@@ -1,0 +1,80 @@
+"""Read and write outlines as GeoJSON polygons."""
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from ...errors import FormatError
+
+
+@dataclass(frozen=True)
+class Outline:
+    """A closed ring of longitude and latitude (n, 2), first point repeated at the end. [deg]"""
+
+    name: str
+    ring_deg: np.ndarray
+
+
+def write_outlines(outlines):
+    """Return the bytes of a FeatureCollection of :class:`Outline`, positions to 0.1 m."""
+    features = [
+        {
+            "type": "Feature",
+            "properties": {"name": outline.name},
+            "geometry": {"type": "Polygon", "coordinates": [_ring(outline.ring_deg)]},
+        }
+        for outline in outlines
+    ]
+    content = {"type": "FeatureCollection", "features": features}
+    return (json.dumps(content, indent=1) + "\n").encode("utf-8")
+
+
+def _ring(ring_deg):
+    """Return the ring counter-clockwise (RFC 7946, section 3.1.6) and closed, rounded."""
+    ring = np.round(np.asarray(ring_deg, float), 6)
+    ring = ring if np.array_equal(ring[0], ring[-1]) else np.vstack([ring, ring[:1]])
+    x, y = ring.T
+    turns = np.sum(x[:-1] * y[1:] - x[1:] * y[:-1])
+    return (ring if turns > 0 else ring[::-1]).tolist()
+
+
+def read_outlines(path):
+    """Return the tuple of :class:`Outline` of a GeoJSON file.
+
+    Raises
+    ------
+    FormatError
+        For text that is no GeoJSON, another geometry, an open or short ring, or metres.
+    """
+    try:
+        content = json.loads(Path(path).read_text(encoding="utf-8"))
+        features = content["features"]
+        kinds = [feature["geometry"]["type"] for feature in features]
+    except (ValueError, KeyError, TypeError) as problem:
+        raise FormatError(path, None, repr(problem), "a GeoJSON FeatureCollection") from None
+    for number, kind in enumerate(kinds, 1):
+        if kind != "Polygon":
+            raise FormatError(path, None, f"feature {number}: a {kind}", "a Polygon")
+    return tuple(_outline(path, number, feature) for number, feature in enumerate(features, 1))
+
+
+def _outline(path, number, feature):
+    name = str((feature.get("properties") or {}).get("name") or f"outline {number}")
+    where = f"feature {number} ({name})"
+    try:
+        ring = np.array([position[:2] for position in feature["geometry"]["coordinates"][0]], float)
+    except (KeyError, IndexError, TypeError, ValueError):
+        raise FormatError(path, None, f"{where}: no ring of numbers", "a ring") from None
+    if ring.ndim != 2 or len(ring) < 4 or not np.array_equal(ring[0], ring[-1]):
+        raise FormatError(
+            path, None, f"{where}: {len(ring)} points", "a closed ring of 4 points or more"
+        )
+    if np.abs(ring[:, 1]).max() > 90.0 or np.abs(ring[:, 0]).max() > 360.0:
+        raise FormatError(
+            *(path, None, f"{where}: {ring[0].tolist()}"),
+            "longitude and latitude in degrees (RFC 7946, section 4)",
+            "convert projected metres first",
+        )
+    return Outline(name, ring)
