@@ -8,7 +8,7 @@ import pytest
 from stakeline.errors import FormatError, ProductError
 from stakeline.formats.compression import open_bytes
 from stakeline.formats.rinex_clk import join, parse_clocks, read_clocks, write_clocks
-from stakeline.tables import satellite_id
+from stakeline.tables import Clocks, satellite_id, satellite_name
 from stakeline.time import from_calendar
 
 
@@ -138,6 +138,49 @@ def test_writing_and_reading_again_changes_nothing():
         np.testing.assert_array_equal(mine, theirs)
     for name in ("antenna_models", "comments", "frame", "agency"):
         assert getattr(again, name) == getattr(clocks, name)
+
+
+def one_by_one(clocks):
+    """Records one by one, as the format's table of data records has them: a second writer."""
+
+    def number(value):
+        return f"{value if abs(value) >= 1e-99 else 0.0:19.12E}"
+
+    def record(label, time_ns, bias_s, sigma_s):
+        when = (
+            np.int64(time_ns // 1000 * 1000).view("datetime64[ns]").astype("datetime64[us]").item()
+        )
+        date = f"{when:%Y %m %d %H %M}{when.second + when.microsecond / 1e6:10.6f}"
+        values = [number(v) for v in (bias_s, sigma_s) if not np.isnan(v)]
+        return int(time_ns), f"{label} {date}{len(values):3d}   {'  '.join(values)}"
+
+    records = [
+        record(f"AS {satellite_name(int(s)):<9}", t, clocks.bias_s[k, j], clocks.sigma_s[k, j])
+        for k, t in enumerate(clocks.time_ns)
+        for j, s in enumerate(clocks.satellites)
+        if not np.isnan(clocks.bias_s[k, j])
+    ]
+    for name, columns in clocks.receivers.items():
+        records += [record(f"AR {name:<9.9}", *row) for row in zip(*columns, strict=True)]
+    return [line for _, line in sorted(records, key=lambda r: r[0])]
+
+
+def test_the_lines_are_those_of_records_one_by_one():
+    rng = np.random.default_rng(1)
+    time_ns = from_calendar(2031, 7, 12, 23, 59) + 15 * 10**9 * np.arange(12)
+    time_ns[7:] += 250_000_000
+    bias, sigma = rng.normal(0.0, 1e-4, (12, 9)), np.full((12, 9), 2e-11)
+    bias[rng.random(bias.shape) < 0.2] = np.nan
+    sigma[rng.random(bias.shape) < 0.2] = np.nan
+    bias[0, 0], bias[1, 0], sigma[0, 0] = 1e-120, -3e-99, 0.0
+    names = [f"{letter}{k:02d}" for letter in "GEC" for k in (1, 5, 30)]
+    satellites = np.array([satellite_id(name) for name in names], np.int16)
+    odd = np.where(np.arange(6) % 2, np.nan, 1e-11)
+    receivers = {"HV01": (time_ns[::2], rng.normal(0.0, 1e-3, 6), odd)}
+    receivers |= {"A@%d": (time_ns[:2], np.zeros(2), np.ones(2))}
+    clocks = Clocks(time_ns, satellites, bias, sigma, receivers=receivers)
+    text = write_clocks(clocks).decode()
+    assert text.split("END OF HEADER\n")[1].splitlines() == one_by_one(clocks)
 
 
 # ---- real files ------------------------------------------------------------------------------

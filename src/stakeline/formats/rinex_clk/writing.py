@@ -7,6 +7,7 @@ from ...errors import ProductError
 from ...tables import satellite_name
 
 _SMALLEST = 1e-99
+_NUMBER = "%19.12E"
 _A_LINE = 16  # satellites in a header line
 
 
@@ -18,30 +19,54 @@ def write_clocks(clocks):
     """
     if np.isnan(clocks.bias_s).all() and not clocks.receivers:
         raise ProductError("a clock table without any clock cannot be written")
-    lines = _header(clocks)
-    names = [satellite_name(int(s)) for s in clocks.satellites]
+    parts = ["\n".join(_header(clocks)) + "\n"]
+    epochs = _satellite_epochs(clocks) + _receiver_records(clocks.receivers)
+    epochs.sort(key=lambda epoch: epoch[0])
+    parts += [text for _, text in epochs]
+    return "".join(parts).encode("latin-1", "replace")
+
+
+def _satellite_epochs(clocks):
+    """Return (time, its lines) of each epoch; one mould fills all lines of an epoch at once."""
+    names = [f"AS {satellite_name(int(s)):<9}" for s in clocks.satellites]
+    there = ~np.isnan(clocks.bias_s)
+    pairs = _writable(np.stack([clocks.bias_s, clocks.sigma_s], axis=2))
+    known = ~np.isnan(pairs) & there[..., None]
+    moulds = {}
+    epochs = []
+    for k, time_ns in enumerate(np.asarray(clocks.time_ns).tolist()):
+        pattern = known[k].tobytes()
+        if pattern not in moulds:
+            both = known[k, :, 1]
+            moulds[pattern] = "".join(_mould(names[j], both[j]) for j in np.flatnonzero(there[k]))
+        mould = moulds[pattern].replace("@", _calendar(time_ns))
+        epochs.append((time_ns, mould % tuple(pairs[k][known[k]].tolist())))
+    return epochs
+
+
+def _receiver_records(receivers):
+    """Return (time, its line) of each record of a receiver."""
     records = []
-    for k, time_ns in enumerate(clocks.time_ns):
-        for j in np.flatnonzero(~np.isnan(clocks.bias_s[k])):
-            value = clocks.bias_s[k, j], clocks.sigma_s[k, j]
-            records.append((int(time_ns), f"AS {names[j]:<9}", *value))
-    for name, columns in clocks.receivers.items():
+    for name, columns in receivers.items():
+        label = f"AR {name:<9.9}".replace("%", "%%")
         for time_ns, bias_s, sigma_s in zip(*columns, strict=True):
-            records.append((int(time_ns), f"AR {name:<9.9}", bias_s, sigma_s))
-    records.sort(key=lambda record: record[0])
-    lines += [_record(*record) for record in records]
-    return ("\n".join(lines) + "\n").encode("latin-1", "replace")
+            both = not np.isnan(sigma_s)
+            values = _writable(np.array([bias_s, sigma_s][: 1 + both], float)).tolist()
+            head, tail = _mould(label, both).rsplit("@", 1)
+            line = f"{head}{_calendar(int(time_ns))}{tail}" % tuple(values)
+            records.append((int(time_ns), line))
+    return records
 
 
-def _record(time_ns, name, bias_s, sigma_s):
-    count = 1 if np.isnan(sigma_s) else 2
-    line = f"{name} {_calendar(time_ns)}{count:3d}   {_number(bias_s)}"
-    return line if count == 1 else f"{line}  {_number(sigma_s)}"
+def _mould(label, both):
+    """Return a record to be filled in: @ for its time, then one value or both in 19 columns."""
+    second = f"  {_NUMBER}" if both else ""
+    return f"{label} @{2 if both else 1:3d}   {_NUMBER}{second}\n"
 
 
-def _number(value):
-    """Return 19 columns; what needs a third digit in the exponent is 0."""
-    return f"{value if abs(value) >= _SMALLEST else 0.0:19.12E}"
+def _writable(values):
+    """Return values with 0 for what needs a third digit in the exponent."""
+    return np.where(np.abs(values) < _SMALLEST, 0.0, values)
 
 
 def _calendar(time_ns):
