@@ -5,10 +5,15 @@ from pathlib import Path
 
 import numba
 import pytest
+from hypothesis import settings
 
 import stakeline.compiling  # noqa: F401  (names the folder of kernels)
 
-ROOT = Path(__file__).parents[1]
+ROOT = Path(__file__).parent
+
+# No time limit for one example: the first one of a run may have to compile.
+settings.register_profile("stakeline", deadline=None)
+settings.load_profile("stakeline")
 
 
 def own_kernels():
