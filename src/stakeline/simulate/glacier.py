@@ -18,12 +18,13 @@ from .site import Lake
 from .stations import make_base, make_sites
 
 ICE_KG_M3, FRESH_KG_M3, SEA_KG_M3 = 917.0, 1000.0, 1028.0  # kg/m3; Cuffey & Paterson (2010), 2.2
+WEIGHT = ICE_KG_M3 / FRESH_KG_M3  # -; metres of water that a metre of ice weighs
 FREEBOARD = 1.0 - ICE_KG_M3 / SEA_KG_M3  # -; Archimedes
 # amplitude [m], wavelength [m], direction of the wave from that of flow [rad], phase [rad]
 SURFACE_WAVES = ((2.4, 5000, 0.3, 0.4), (1.2, 3100, -0.5, 2.0), (0.6, 1900, 0.9, 4.1))
 BED_WAVES = ((25.0, 6500, -0.2, 1.1), (12.0, 3600, 0.5, 3.0))
-EDGE = 1.2  # -; where the surface leaves the flat above a lake, in its half axes
-ADVERSE = 0.0015  # -; rise of the surface along the flow above a lake
+EDGE = 1.6  # -; where the surface leaves the level above a lake, in its half axes
+BOWL_M = 8.0  # m; rise of the potential head from the centre of a lake to its margin
 ROUTE_STEP_M = 250.0
 
 
@@ -107,7 +108,7 @@ class Glacier:
     def _mean_thickness_m(self, flow_m):
         """Return the thickness in the middle without bumps. [m]"""
         bent = np.maximum(flow_m - 70000.0, 0.0)
-        return 720.0 - 0.0024 * flow_m - 5e-7 * bent**2
+        return 690.0 - 0.0021 * flow_m - 5e-7 * bent**2
 
     def _profile_m(self, flow_m):
         """Return the height of the surface in the middle without undulations and lakes. [m]
@@ -136,15 +137,16 @@ class Glacier:
     def surface_m(self, flow_m, side_m):
         """Return the height of the surface at the start: ice, rock, or the sea off the front. [m]
 
-        Above a lake it is flat and rises a little downstream, as ice above water does.
+        Above a lake it follows from the hydraulic potential, a bowl, and so is nearly level.
         """
         flow, side = np.asarray(flow_m, float), np.asarray(side_m, float)
         profile = self._profile_m(flow)
         surface = profile + self._undulation_m(flow, side)
         for hollow in self.hollows:
-            flat = self._profile_m(hollow.flow_m) + ADVERSE * (flow - hollow.flow_m)
-            weight = np.exp(-((self._within(hollow, flow, side) / EDGE**2) ** 2))
-            surface = surface + weight * (flat - surface)
+            within = self._within(hollow, flow, side)
+            level = self._lowest_head_m(hollow) + BOWL_M * np.minimum(within, 4.0)
+            level = level + (1.0 - WEIGHT) * self._grounded_m(flow, side)
+            surface = surface + np.exp(-((within / EDGE**2) ** 4)) * (level - surface)
         beyond = np.maximum(self._share(flow, side) - 1.0, 0.0)
         rock = profile + 500.0 * beyond**2 / (beyond**2 + 0.1)
         ice = np.where(flow > self.front_flow_m, self.sea_level_m, surface)
@@ -156,22 +158,31 @@ class Glacier:
     def thickness_m(self, flow_m, side_m):
         """Return the thickness of ice; 0 on rock and off the front. [m]"""
         flow, side = np.asarray(flow_m, float), np.asarray(side_m, float)
-        share, above = self._share(flow, side), self._above(flow)
-        valley = 1.0 - (1.0 - np.exp(-((above / 8000.0) ** 2))) * share**4
-        grounded = (self._mean_thickness_m(flow) + self._depth_m(flow, side)) * valley
         floating = (self.surface_m(flow, side) - self.sea_level_m) / FREEBOARD
-        ice = np.where(flow > self.grounding_flow_m, floating, grounded)
-        return np.where((share >= 1.0) | (flow > self.front_flow_m), 0.0, ice)
+        ice = np.where(flow > self.grounding_flow_m, floating, self._grounded_m(flow, side))
+        return np.where((self._share(flow, side) >= 1.0) | (flow > self.front_flow_m), 0.0, ice)
+
+    def _grounded_m(self, flow_m, side_m):
+        """Return the thickness up-glacier of the grounding line. [m]"""
+        flat = np.exp(-((self._above(flow_m) / 8000.0) ** 2))  # across, near the tongue
+        valley = 1.0 - (1.0 - flat) * self._share(flow_m, side_m) ** 4
+        thickness = self._mean_thickness_m(flow_m) + self._depth_m(flow_m, side_m)
+        return np.maximum(thickness * valley, 0.0)
+
+    def _lowest_head_m(self, hollow):
+        """Return the potential head at the centre of a lake. [m]"""
+        thickness = self._grounded_m(hollow.flow_m, self.route_side_m(hollow.flow_m))
+        return self._profile_m(hollow.flow_m) - (1.0 - WEIGHT) * thickness
 
     def _depth_m(self, flow_m, side_m):
         """Return what bumps, the water's trough and hollows add to the thickness. [m]"""
         above2 = self._above(flow_m) ** 2
         depth = _waves(BED_WAVES, flow_m, side_m)
-        off = (side_m - self.route_side_m(flow_m)) / 1500.0
-        depth = depth + 40.0 * np.exp(-(off**2))
+        off = (side_m - self.route_side_m(flow_m)) / 1800.0
+        depth = depth + 110.0 * np.exp(-(off**2))
         for hollow in self.hollows:
             within = self._within(hollow, flow_m, side_m)
-            depth = depth + hollow.depth_m * np.exp(-1.2 * within)
+            depth = depth + hollow.depth_m * np.exp(-(within**2))
         return depth * above2 / (above2 + 3000.0**2)
 
     def bed_m(self, flow_m, side_m):
@@ -201,8 +212,7 @@ class Glacier:
 
         Shreve (1972), J. Glaciol. 11, equation 3, with the whole weight of the ice (flotation 1).
         """
-        weight = ICE_KG_M3 / FRESH_KG_M3 * self.thickness_m(flow_m, side_m)
-        return self.bed_m(flow_m, side_m) + weight
+        return self.bed_m(flow_m, side_m) + WEIGHT * self.thickness_m(flow_m, side_m)
 
     # ---- water -------------------------------------------------------------------------------
     def route_side_m(self, flow_m):
@@ -295,8 +305,8 @@ HALVARD = Glacier(
         wave_m=90000.0,
     ),
     hollows=(
-        Hollow("Upper Halvard", 22000.0, 2600.0, 1600.0, 110.0),
-        Hollow("Lower Halvard", 48000.0, 2300.0, 1500.0, 110.0),
+        Hollow("Upper Halvard", 22000.0, 2600.0, 1600.0, 60.0),
+        Hollow("Lower Halvard", 48000.0, 2300.0, 1500.0, 60.0),
     ),
 )
 """The invented glacier, in north-east Greenland."""
