@@ -1,4 +1,4 @@
-"""What a field logger writes of its station: readings with noise and steps, and gaps in the dark."""
+"""What a field logger writes of its station: noisy readings, and gaps in the dark."""
 
 import numpy as np
 

@@ -8,15 +8,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ._power_kernels import WARM_DEGC, course
 from .sunlight import on_plane
 from .weather import GAS_DRY_J_KG_K, HOUR_S
 
 AIR_KG_M3 = 1.225  # kg/m3; standard atmosphere at sea level, ISO 2533
-CAPACITY_LOSS_K = 0.008  # 1/K below 25 degC; handbook value of lead-acid banks, common practice
-WARM_DEGC = 25.0  # degC; where capacity is rated, common practice
-KNEE_V, FULL_V = 11.7, 12.8  # V; rest voltage of a 12 V lead-acid bank, empty and full, handbook
-COLLAPSE_V = 6.0  # V; fall of voltage by usable capacity overdrawn, invented
-LIMIT_V, LIMIT_V_K, HIGHEST_V = 14.4, -0.024, 15.2  # V, V/K; 6 cells x -4 mV/K, handbook
 
 
 @dataclass(frozen=True)
@@ -137,14 +133,14 @@ class Supply:
 def draw_design(rng, design=None):
     """Return a design as one of the campaign's stations has it: no two are quite the same.
 
-    Half have a turbine, some riming up sooner, and a bank of 200 to 500 Ah; the others rely on 900
-    to 1800 Ah. Loads differ by a tenth.
+    Half have a turbine, some riming up sooner, and a bank of 200 to 500 Ah; the others rely on 1000
+    to 1500 Ah. Loads differ by a tenth.
     """
     design = design or Design()
     windy = rng.uniform() < 0.5
     return replace(
         design,
-        bank_Ah=50.0 * float(rng.integers(4, 11) if windy else rng.integers(18, 37)),
+        bank_Ah=50.0 * float(rng.integers(4, 11) if windy else rng.integers(20, 31)),
         turbine_W=design.turbine_W if windy else 0.0,
         rime_stop=rng.uniform(0.15, 0.6),
         receiver_W=design.receiver_W * rng.uniform(0.9, 1.1),
@@ -207,8 +203,9 @@ def make_supply(rng, weather, design=None, charge_state=0.9):
     base = design.receiver_W + design.logger_W
     load = base + design.modem_W * design.modem_share * (hour == design.modem_hour)
     air = weather.temperature_degC[:-1]
-    rows = _course(design, air, load, panel + turbine, charge_state)
-    on, load_w, clipped, lost, stored, volts, box = rows
+    columns, stored = _course(design, air, load, panel + turbine, charge_state)
+    on, load_w, clipped, lost, volts, box = columns
+    on = on.astype(bool)
     used = panel + turbine - clipped
     share = np.divide(used, panel + turbine, out=np.zeros_like(used), where=panel + turbine > 0)
     return Supply(
@@ -240,61 +237,25 @@ def spans(flag, time_s, step_s=HOUR_S):
     )
 
 
-def rest_voltage(charge_state, box_degC):
-    """Return the bank's voltage at rest. [V]
-
-    Cold takes 0.8 % of the capacity by degree below 25; the voltage follows what of the cold
-    capacity is left, and collapses where more has been drawn than the cold gives.
-    """
-    usable = min(max(1.0 - CAPACITY_LOSS_K * (WARM_DEGC - box_degC), 0.2), 1.0)
-    left = 1.0 - (1.0 - charge_state) / usable
-    if left >= 0.0:
-        return KNEE_V + (FULL_V - KNEE_V) * left
-    return max(KNEE_V + COLLAPSE_V * left, 8.0)
-
-
 def _course(design, air, load, offered, charge_state):
-    """Step through the hours; return the columns of a Supply that depend on the past."""
-    rows, stored = [], [charge_state * design.full_J]
-    now = stored[0]
-    box, on = float(air[0]), True
-    kept = np.exp(-HOUR_S * design.box_W_K / design.box_J_K)
-    steps = zip(air.tolist(), load.tolist(), offered.tolist(), strict=True)
-    for cold, wish, power in steps:
-        on, now, row = _hour(design, on, now, box, wish, power)
-        used, clipped, lost, volts = row
-        settle = cold + (used + lost) / design.box_W_K
-        rows.append((on, used, clipped, lost, volts, box))
-        box = settle + (box - settle) * kept
-        stored.append(now)
-    on, used, clipped, lost, volts, box = np.array(rows).T
-    return on.astype(bool), used, clipped, lost, np.array(stored), volts, box
-
-
-def _hour(design, on, stored, box, wish, offered):
-    """One hour: return (connected, energy stored after it, (used, clipped, lost, volts))."""
-    rest = rest_voltage(stored / design.full_J, box)
-    ohm = design.resistance_ohm * 100.0 / design.bank_Ah * 2.0 ** ((WARM_DEGC - box) / 40.0)
-    if rest > design.heater_V and box < design.heater_degC:
-        wish += design.heater_W
-    volts = rest + (offered - wish) / rest * ohm
-    if on and volts < design.disconnect_V:
-        on = False
-    elif not on and rest + offered / rest * ohm >= design.reconnect_V:
-        on = True
-    used = wish if on else 0.0
-    idle = stored * design.self_discharge_month / (30.0 * 86400.0) * 2.0 ** ((box - 25.0) / 10.0)
-    net = offered - used
-    if net >= 0.0:
-        room = (design.full_J - stored) / (design.charge_rate_h * HOUR_S)
-        limit = min(LIMIT_V + LIMIT_V_K * (box - WARM_DEGC), HIGHEST_V)
-        taken = min(net, room, (limit - rest) / ohm * rest)
-        volts = limit if taken < net else rest + taken / rest * ohm
-        lost = idle + (1.0 - design.charge_share) * taken
-        stored += HOUR_S * (design.charge_share * taken - idle)
-        return on, stored, (used, net - taken, lost, volts)
-    drawn = (net / rest) ** 2 * ohm
-    if HOUR_S * (drawn + idle - net) > stored:  # not an hour's energy left
-        return False, stored - HOUR_S * idle, (0.0, offered, idle, rest)
-    stored += HOUR_S * (net - drawn - idle)
-    return on, stored, (used, 0.0, drawn + idle, rest + net / rest * ohm)
+    """Return the columns of a Supply that depend on the past: rows of the kernel, and the store."""
+    settings = (
+        design.full_J,
+        design.resistance_ohm * 100.0 / design.bank_Ah,
+        design.heater_W,
+        design.heater_degC,
+        design.heater_V,
+        design.disconnect_V,
+        design.reconnect_V,
+        design.charge_share,
+        design.charge_rate_h * HOUR_S,
+        design.self_discharge_month,
+        design.box_W_K,
+    )
+    settings = tuple(float(value) for value in settings)
+    cooling = np.exp(-HOUR_S * design.box_W_K / design.box_J_K)
+    stored = np.empty(air.size + 1)
+    stored[0] = charge_state * design.full_J
+    columns = np.empty((air.size, 6))
+    course(settings, cooling, air, load, offered, stored, columns)
+    return columns.T, stored
