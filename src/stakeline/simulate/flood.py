@@ -1,0 +1,320 @@
+"""How the flow of the ice changes: with the season, with melt, as floods pass, by slips.
+
+Changes are shares of the mean speed. All numbers are invented, of the size that outlet glaciers of
+Greenland show (some per cent by season, ten per cent in a melt event; from memory).
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..time import NS_PER_DAY, day_of_year
+from .course import Course
+
+DAY_S = 86400.0  # s/d; definition
+YEAR_S = 365.25 * DAY_S  # s/a; definition of the Julian year
+HOUR_S = 3600.0  # s/h; definition
+MARGIN_S = 8.0 * DAY_S  # s, kept before and after the campaign; choice
+OFF_ROUTE_M = 3000.0  # m, the answer falls by e; invented
+UPSTREAM_M = 700.0  # m, up-glacier of the water the answer falls by e in the square; invented
+AFLOAT_M = 8000.0  # m, on floating ice the answer falls by e; invented
+SUMMER_D = (152.0, 244.0)  # d, day of the year, June to August: days of melt; invented
+FASTEST_D = 150.0  # d, day of the year of greatest speed without melt; invented
+SLIPS_WITHIN_M = 16000.0  # m up-glacier of the grounding line, there ice sticks and slips; invented
+
+
+@dataclass(frozen=True)
+class Season:
+    """The year's rhythm: ``size cos(2 pi (t - fastest) / a)``, as a share of the speed."""
+
+    size: float
+    fastest_s: float
+
+    def __call__(self, time_s):
+        """Return the share at times (n,)."""
+        return self.size * np.cos(self._angle(time_s))
+
+    def integral(self, time_s):
+        """Return the integral from the start to times (n,). [s]"""
+        rate = 2.0 * np.pi / YEAR_S
+        return self.size / rate * (np.sin(self._angle(time_s)) - np.sin(self._angle(0.0)))
+
+    def _angle(self, time_s):
+        return 2.0 * np.pi * (np.asarray(time_s, float) - self.fastest_s) / YEAR_S
+
+
+@dataclass(frozen=True, eq=False)
+class Slips:
+    """Ice that sticks and slips: it lags, then makes up for it within minutes.
+
+    Attributes
+    ----------
+    onset_s, last_s, size_m : arrays, shape (k,)
+        Each slip's begin, length and size; between slips the ice lags evenly by what the next slip
+        makes up for, so that the mean speed stays.
+    """
+
+    onset_s: np.ndarray
+    last_s: np.ndarray
+    size_m: np.ndarray
+
+    def moved_m(self, time_s):
+        """Return what slips have added to the even flow at times (n,); never above 0. [m]"""
+        time_s = np.asarray(time_s, float)
+        k, lag, x = self._locate(time_s)
+        moved = self.size_m[k] * (x * x * (3.0 - 2.0 * x) - np.clip(lag, 0.0, 1.0))
+        return np.where(time_s > self.onset_s[-1] + self.last_s[-1], 0.0, moved)
+
+    def speed_m_s(self, time_s):
+        """Return the derivative of :meth:`moved_m` at times (n,). [m/s]"""
+        time_s = np.asarray(time_s, float)
+        k, lag, x = self._locate(time_s)
+        speed = self.size_m[k] * 6.0 * x * (1.0 - x) / self.last_s[k]
+        lagging = (lag > 0.0) & (lag < 1.0)
+        speed = speed - np.where(lagging, self.size_m[k] / self._gap_s()[1][k], 0.0)
+        return np.where(time_s > self.onset_s[-1] + self.last_s[-1], 0.0, speed)
+
+    def _gap_s(self):
+        begin = np.concatenate([[0.0], (self.onset_s + self.last_s)[:-1]])
+        return begin, self.onset_s - begin
+
+    def _locate(self, time_s):
+        """Return the slip under way or next, the shares of its lag and of itself that are over."""
+        begin, gap = self._gap_s()
+        k = np.clip(np.searchsorted(begin, time_s, side="right") - 1, 0, len(begin) - 1)
+        slip = np.clip((time_s - self.onset_s[k]) / self.last_s[k], 0.0, 1.0)
+        return k, (time_s - begin[k]) / gap[k], slip
+
+
+@dataclass(frozen=True, eq=False)
+class FlowHistory:
+    """The flow of one station, by parts, at every instant.
+
+    With mean speed u that grows by a with distance, and a share s(t) of change, dx/dt = (u + a x)
+    (1 + s); so x = u (exp(a T) - 1) / a with T the integral of 1 + s: no step by step, no rounding.
+
+    Attributes
+    ----------
+    speed_m_d : float
+        Mean speed where the station stood at the start.
+    stretch_a : float
+        a above. [1/a]
+    parts : dict of str to Course or Season
+        ``season``, ``melt``, ``response``: shares of the speed.
+    slips : Slips or None
+    """
+
+    speed_m_d: float
+    stretch_a: float
+    parts: dict
+    slips: Slips | None
+
+    def share(self, time_s):
+        """Return a dict of each part's share of the speed at times (n,)."""
+        return {name: part(time_s) for name, part in self.parts.items()}
+
+    def integral_s(self, time_s):
+        """Return a dict of the integral of each part's share from the start to times (n,). [s]"""
+        return {name: part.integral(time_s) for name, part in self.parts.items()}
+
+    def along_m(self, time_s):
+        """Return a dict of way along the path at times (n,): ``flow``, the parts, ``slip``. [m]
+
+        ``flow`` is the way without any change; each part's way is its share of the difference.
+        """
+        time_s = np.asarray(time_s, float)
+        grow_s = self.stretch_a / YEAR_S
+        sums = self.integral_s(time_s)
+        extra = sum(sums.values())
+        speed = self.speed_m_d / DAY_S
+        way = {"flow": speed * _grown(grow_s, time_s)}
+        factor = speed * np.exp(grow_s * time_s) * _by(grow_s, extra)
+        way |= {name: factor * part for name, part in sums.items()}
+        way["slip"] = np.zeros(time_s.shape)
+        if self.slips is not None:
+            way["slip"] = self.slips.moved_m(time_s)
+        return way
+
+    def travelled_m(self, time_s):
+        """Return the way along the path from the start to times (n,). [m]"""
+        return sum(self.along_m(time_s).values())
+
+    def speed_at_m_d(self, time_s):
+        """Return the speed at times (n,), slips included. [m/d]"""
+        time_s = np.asarray(time_s, float)
+        sums, shares = self.integral_s(time_s), self.share(time_s)
+        clock = time_s + sum(sums.values())
+        speed = self.speed_m_d * np.exp(self.stretch_a / YEAR_S * clock)
+        speed = speed * (1.0 + sum(shares.values()))
+        if self.slips is not None:
+            speed = speed + self.slips.speed_m_s(time_s) * DAY_S
+        return speed
+
+
+def _by(rate_s, time_s):
+    """Return (exp(rate t) - 1) / (rate t), 1 at 0."""
+    x = rate_s * np.asarray(time_s, float)
+    small = np.abs(x) < 1e-12
+    return np.where(small, 1.0, np.expm1(x) / np.where(small, 1.0, x))
+
+
+def _grown(rate_s, time_s):
+    """Return (exp(rate t) - 1) / rate, t for no rate. [s]"""
+    return time_s * _by(rate_s, time_s)
+
+
+def _nodes(days):
+    """Return hourly nodes from before the start to after the end. [s]"""
+    count = int(np.ceil((days * DAY_S + 2.0 * MARGIN_S) / HOUR_S)) + 2
+    return -MARGIN_S + HOUR_S * np.arange(count)
+
+
+@dataclass(frozen=True, eq=False)
+class Melt:
+    """Speed-up by melt water from above, the same weather for all: shares at hourly nodes.
+
+    Attributes
+    ----------
+    time_s : array, shape (n,)
+    summer : array, shape (n,)
+        Pulses of the summers, 1 for a strong one.
+    beside : array, shape (n,)
+        Pulses that begin shortly before drainages; 0 where the scenario has none.
+    """
+
+    time_s: np.ndarray
+    summer: np.ndarray
+    beside: np.ndarray
+
+
+def make_melt(rng, scenario, water, start_ns, days):
+    """Return the :class:`Melt` of a campaign; all stations share it.
+
+    In summer, positive excursions of a random process with a memory of three days, by the height of
+    the season, with a daily rhythm (most at 18 h). With ``scenario.melt_at_drainage`` a pulse
+    begins one to three days before each drainage and is as long as a flood's answer.
+    """
+    by_weather, by_drainage = rng.spawn(2)
+    time_s = _nodes(days)
+    day = day_of_year(start_ns)[1] + (start_ns % NS_PER_DAY) / NS_PER_DAY + time_s / DAY_S
+    day = np.mod(day, 365.25)
+    height = (day - SUMMER_D[0]) / (SUMMER_D[1] - SUMMER_D[0])
+    season = np.where((height > 0.0) & (height < 1.0), np.sin(np.pi * height), 0.0)
+    warm = np.maximum(_persisting(by_weather, time_s.size, 3.0 * DAY_S / HOUR_S), 0.0)
+    rhythm = 1.0 + 0.3 * np.cos(2.0 * np.pi * (day - 0.75))
+    summer = season * np.minimum(warm, 2.5) / 2.0 * rhythm
+    beside = np.zeros(time_s.size)
+    if scenario.melt_at_drainage:
+        for event in water.events:
+            begin = event.onset_s - by_drainage.uniform(1.0, 3.0) * DAY_S
+            plateau = by_drainage.uniform(4.0, 8.0) * DAY_S
+            rise, fall = by_drainage.uniform(0.5, 1.5) * DAY_S, by_drainage.uniform(3, 7) * DAY_S
+            size = by_drainage.uniform(0.85, 1.15)
+            beside += size * _pulse(time_s - begin, rise, rise + plateau, fall)
+    return Melt(time_s, summer, beside)
+
+
+def _persisting(rng, count, memory):
+    """Return a stationary process of sigma 1 and a memory in steps, smoothed over it twice."""
+    kept = np.exp(-1.0 / memory)
+    fresh = rng.standard_normal(count) * np.sqrt(1.0 - kept**2)
+    values = np.empty(count)
+    last = fresh[0] / np.sqrt(1.0 - kept**2)
+    for k in range(count):
+        last = kept * last + fresh[k]
+        values[k] = last
+    hours = np.hanning(27)[1:-1]
+    return np.convolve(values, hours / hours.sum(), mode="same")
+
+
+def _pulse(since_s, rise_s, until_s, fall_s):
+    """Return a smooth rise to 1, a plateau until a time, then an exponential fall."""
+    x = np.clip(since_s / rise_s, 0.0, 1.0)
+    after = np.maximum(since_s - until_s, 0.0) / fall_s
+    return x * x * (3.0 - 2.0 * x) * (1.0 + after) * np.exp(-after)
+
+
+def make_flow(rng, scenario, water, glacier, site, days, *, melt, start_ns):
+    """Return the :class:`FlowHistory` of a station on ice.
+
+    Parameters
+    ----------
+    rng : numpy.random.Generator
+        The station's own.
+    scenario : Scenario
+    water : Water
+    glacier : Glacier
+    site : Site
+    days : float
+    melt : Melt
+        From :func:`make_melt`, one for all stations.
+    start_ns : int
+    """
+    by_season, by_melt, by_flood, by_slip = rng.spawn(4)
+    day = day_of_year(start_ns)[1] + (start_ns % NS_PER_DAY) / NS_PER_DAY
+    fastest = (FASTEST_D + by_season.uniform(-10.0, 10.0) - day) * DAY_S
+    lower = 0.25 + 0.75 * site.flow_m / glacier.front_flow_m
+    summer = 0.11 * lower * by_melt.uniform(0.85, 1.15)
+    beside = 0.07 * by_melt.uniform(0.85, 1.15)
+    extra = summer * melt.summer + beside * melt.beside
+    response = flood_response(by_flood, scenario, water, glacier, site, melt.time_s)
+    first_s = float(melt.time_s[0])
+    parts = {
+        "season": Season(by_season.uniform(0.02, 0.045), fastest),
+        "melt": Course(first_s, HOUR_S, extra),
+        "response": Course(first_s, HOUR_S, response),
+    }
+    slips = None
+    if -SLIPS_WITHIN_M < site.grounding_m < 0.0:
+        slips = _make_slips(by_slip, site.speed_m_d, days)
+    return FlowHistory(site.speed_m_d, site.stretch_a, parts, slips)
+
+
+def reach(glacier, water, lake_index, site):
+    """Return (distance from a lake's outlet along the route [m], weight of the answer there).
+
+    1 on the water's way; it falls off the way, up-glacier of the outlet, below the lake that
+    swallows the upper flood, and on floating ice. Distance is negative up-glacier of the outlet.
+    """
+    along, off = (float(v) for v in glacier.route_distance_m(site.flow_m, site.side_m))
+    lakes = water.lakes
+    into = lakes[1].flow_m - lakes[1].half_length_m
+    out = lakes[lake_index].flow_m + lakes[lake_index].half_length_m
+    outlet = float(glacier.route_distance_m(out, lakes[lake_index].side_m)[0])
+    beyond = max(outlet - along, 0.0)
+    if lake_index == 0:
+        beyond += max(along - float(glacier.route_distance_m(into, lakes[1].side_m)[0]), 0.0)
+    weight = np.exp(-off / OFF_ROUTE_M - (beyond / UPSTREAM_M) ** 2)
+    weight *= np.exp(-max(site.grounding_m, 0.0) / AFLOAT_M)
+    return along - outlet, float(weight)
+
+
+def flood_response(rng, scenario, water, glacier, site, time_s):
+    """Return the share by which passing water changes the speed, at times (n,).
+
+    Arrival = onset + distance / speed of the water; then a lag, a rise, a plateau while water
+    passes, a decay; as large as the scenario says, by the event's volume over the greatest one, by
+    the station's place (:func:`reach`) and by its own chance.
+    """
+    response = np.zeros(time_s.size)
+    own = rng.uniform(0.75, 1.0)
+    largest = max((e.volume_m3 for e in water.events), default=1.0)
+    for event in water.events:
+        lag_s, rise_s, fall_s = rng.uniform([2.0, 8.0, 72.0], [10.0, 30.0, 240.0]) * HOUR_S
+        index = [lake.name for lake in water.lakes].index(event.lake)
+        distance, weight = reach(glacier, water, index, site)
+        begin = event.onset_s + max(distance, 0.0) / water.speed_m_s + lag_s
+        lasts = max(event.end_s - event.onset_s, rise_s)
+        size = scenario.response * event.volume_m3 / largest * weight * own
+        response += size * _pulse(time_s - begin, rise_s, lasts, fall_s)
+    return response
+
+
+def _make_slips(rng, speed_m_d, days):
+    """Return :class:`Slips`: 2 to 7 cm within 10 to 30 minutes, every half to four days."""
+    count = int(np.ceil(days / 0.5)) + 20
+    gap = rng.uniform(0.5, 4.0, count) * DAY_S
+    last = rng.uniform(600.0, 1800.0, count)
+    size = np.minimum(rng.uniform(0.02, 0.07, count), 0.3 * speed_m_d * gap / DAY_S)
+    onset = np.cumsum(gap) + np.concatenate([[0.0], np.cumsum(last)[:-1]])
+    return Slips(onset, last, size)
