@@ -274,7 +274,7 @@ def _temperature(region, rng, place, cloud, elevation_rad):
     """Return the temperature of the air: season, spells, clear nights, storms, day. [degC]"""
     winter = 1.0 - region.summer
     seasonal = WINTER_DEGC + (SUMMER_DEGC - WINTER_DEGC) * region.summer
-    spell = (1.6 + 5.9 * winter) * region.warmth
+    spell = (1.6 + 5.9 * winter) * 3.0 * np.tanh(region.warmth / 2.6)
     clear = -7.0 * winter * (0.55 - cloud)
     storm = 5.0 * winter * np.minimum(region.storm_m_s / 20.0, 1.0)
     upper = np.sin(np.minimum(place.latitude_rad, np.pi / 2))
