@@ -5,7 +5,8 @@ import pytest
 
 from stakeline.errors import SettingsError
 from stakeline.simulate.displace import displace, insert_slips, wavelength_m
-from stakeline.simulate.observe import line_of_sight, observe
+from stakeline.simulate.observe import observe
+from stakeline.simulate.sight import line_of_sight
 from stakeline.tables import ObservationHeader, satellite_id
 
 

@@ -6,8 +6,10 @@ import pytest
 from stakeline.constants import FREQUENCY_HZ, SPEED_OF_LIGHT_M_S
 from stakeline.positioning.coarse import locate
 from stakeline.signals.tracks import build_tracks
-from stakeline.simulate.observe import line_of_sight, observe
+from stakeline.simulate.observe import observe
 from stakeline.simulate.products import PERFECT, clocks_of, make_errors, orbits_of
+from stakeline.simulate.receiver import Receiver
+from stakeline.simulate.sight import line_of_sight, look
 from stakeline.tables import Products
 
 WAVES = SPEED_OF_LIGHT_M_S / np.array([FREQUENCY_HZ["G1"], FREQUENCY_HZ["G2"]])
@@ -130,3 +132,46 @@ def test_clock_jumps_stand_in_codes_alone_where_the_receiver_does_so(world, make
     assert apart[0] < 10.0
     # a millisecond of light: definition
     assert abs(apart[1] - 1e-3 * SPEED_OF_LIGHT_M_S) < 10.0
+
+
+def test_pairs_are_the_geometry_of_all_satellites(world, make_station):
+    station, time_s = make_station(), np.arange(0.0, 10800.0, 170.0)
+    sight = look(world, station, time_s)
+    marker = station.motion.position_m(time_s)
+    satellite = line_of_sight(world, marker, time_s)
+    toward = satellite - marker[:, None]
+    distance = np.linalg.norm(toward, axis=2)
+    up = toward @ station.motion.place.axes[2] / distance
+    listed = np.zeros(up.shape, bool)
+    listed[sight.epoch, sight.column] = True
+    assert listed[up > 0.0].all()  # nobody above the horizon is left out
+    assert not listed[up < np.sin(np.radians(-9.0))].any()
+    ours = np.linalg.norm(sight.satellite_m - sight.receiver_m, axis=1)
+    up = up[sight.epoch, sight.column]
+    # the reference point is 1.5 m above the marker, the tide of the ground decimetres at most
+    assert np.abs(ours + 1.5 * up - distance[sight.epoch, sight.column]).max() < 0.5
+    # light time: the definition, with the states' own formula
+    at_sending, _ = world.constellation.states(sight.sent_s, sight.column)
+    assert np.abs(at_sending - sight.satellite_m).max() == 0.0
+    travelled = SPEED_OF_LIGHT_M_S * (time_s[sight.epoch] - sight.sent_s)
+    assert np.abs(travelled - ours).max() < 1e-3  # digits of times: 2e-12 s, satellites 1e-8 m
+
+
+def test_strengths_turn_with_the_height_above_the_snow(world, make_station):
+    def strengths(mast_m):
+        receiver = Receiver(reflection=0.3, mast_m=mast_m, dropout_share=0.0, slips_a_day=0.0)
+        observations, _ = observe(np.random.default_rng(3), world, make_station(receiver), 60.0)
+        return observations.value[:, 2]
+
+    constant, callable_ = strengths(2.0), strengths(lambda time_s: 2.0 + 0.0 * time_s)
+    np.testing.assert_array_equal(constant, callable_)
+    sinking = strengths(lambda time_s: 2.0 - 1e-4 * time_s)
+    assert np.abs(sinking - constant)[:40].max() < np.abs(sinking - constant).max()
+    assert (constant * 4.0 == np.round(constant * 4.0)).all()  # in quarters of a dB
+
+
+def test_a_station_without_power_records_nothing(world, make_station):
+    dead = make_station(Receiver(gaps_s=((-1.0, 1e9),)))
+    observations, truth = observe(np.random.default_rng(3), world, dead, 300.0)
+    assert len(observations) == len(truth.time_ns) == observations.row_start[-1] == 0
+    assert truth.slips == ()

@@ -5,6 +5,7 @@ import pytest
 
 from stakeline.simulate.receiver import (
     Receiver,
+    Seen,
     clock_of,
     first_cycles,
     noise_of,
@@ -13,6 +14,14 @@ from stakeline.simulate.receiver import (
 )
 
 TIME_S = np.arange(0.0, 86400.0, 30.0)
+
+
+def seen(elevation_rad, height_m=1.9):
+    """Pairs of all epochs and the columns of elevations (n, m)."""
+    n, m = elevation_rad.shape
+    epoch, column = np.tile(np.arange(n), m), np.repeat(np.arange(m), n)
+    height = np.broadcast_to(height_m, (n,))[epoch]
+    return Seen(TIME_S[epoch], epoch, column, elevation_rad.T.ravel(), height)
 
 
 def high(columns=6):
@@ -31,7 +40,8 @@ def test_white_noise_has_its_size_at_the_zenith_and_at_30_deg():
     receiver = Receiver(reflection=0.0, slow_code_m=0.0, slow_phase_m=0.0)
     elevation = high(2)
     elevation[:, 0], elevation[:, 1] = np.pi / 2.0, np.radians(30.0)
-    code, phase = noise_of(np.random.default_rng(2), receiver, TIME_S, elevation, 0.19)
+    code, phase, _ = noise_of(np.random.default_rng(2), receiver, seen(elevation), 0.19)
+    code, phase = code.reshape(2, -1).T, phase.reshape(2, -1).T
     # 2880 samples give a sigma to 1.3 %; 1/sqrt(sin 30 deg) is sqrt 2
     np.testing.assert_allclose(code.std(axis=0), 0.20 * np.array([1.0, 2**0.5]), rtol=0.06)
     np.testing.assert_allclose(phase.std(axis=0), 0.0015 * np.array([1.0, 2**0.5]), rtol=0.06)
@@ -41,11 +51,11 @@ def test_a_reflection_is_bounded_by_its_strength():
     receiver = Receiver(0.0, 0.0, reflection=0.1, slow_code_m=0.0, slow_phase_m=0.0)
     elevation = np.radians(np.linspace(5.0, 60.0, TIME_S.size))[:, None]
     wavelength = 0.19
-    code, phase = noise_of(np.random.default_rng(3), receiver, TIME_S, elevation, wavelength)
+    code, phase, _ = noise_of(np.random.default_rng(3), receiver, seen(elevation), wavelength)
     # phase below asin(a) / 2 pi of a wavelength, code below a times the detour
     assert np.abs(phase).max() <= np.arcsin(0.1) * wavelength / (2.0 * np.pi)
     assert np.abs(phase).max() > 0.5e-3
-    assert (np.abs(code[:, 0]) <= 0.1 * 2.0 * receiver.mast_m * np.sin(elevation[:, 0])).all()
+    assert (np.abs(code) <= 0.1 * 2.0 * receiver.mast_m * np.sin(elevation[:, 0])).all()
 
 
 def test_passes_begin_after_gaps_and_not_after_dropouts():
@@ -77,3 +87,43 @@ def test_cycles_change_with_the_pass_alone():
     cycles = first_cycles(np.random.default_rng(1), passes)
     assert cycles[0, 0] == cycles[1, 0] != cycles[2, 0]
     assert np.ptp(cycles[:, 1]) == 0
+
+
+def test_reflections_show_the_height_in_strengths():
+    receiver = Receiver(0.0, 0.0, reflection=0.4, slow_code_m=0.0, slow_phase_m=0.0)
+    elevation = np.radians(np.linspace(5.0, 25.0, TIME_S.size))[:, None]
+    wavelength, sine = 0.1903, np.sin(elevation[:, 0])
+    for height in (1.2, 2.4):
+        pairs = seen(elevation, height)
+        _, _, strength = noise_of(np.random.default_rng(3), receiver, pairs, wavelength)
+        wave = 10.0 ** (strength / 20.0)
+        wave -= np.polyval(np.polyfit(sine, wave, 2), sine)
+        trial = np.arange(0.6, 4.0, 0.01)
+        turn = np.exp(4j * np.pi * trial[:, None] * sine / wavelength)
+        # the frequency over sin(e) is 2 h / wavelength: Larson et al. (2009), equation 2
+        assert trial[np.abs(turn @ wave).argmax()] == pytest.approx(height, abs=0.1)
+
+
+def test_a_buried_antenna_has_no_detour():
+    receiver = Receiver(0.0, 0.0, reflection=0.4, slow_code_m=0.0, slow_phase_m=0.0)
+    code, phase, _ = noise_of(np.random.default_rng(3), receiver, seen(high(), -0.3), 0.19)
+    assert np.abs(code).max() == np.abs(phase).max() == 0.0
+
+
+def test_half_cycles_come_and_are_found_out():
+    receiver = Receiver(slips_a_day=400.0, dropout_share=0.0, half_share=0.5, half_known_share=0.8)
+    recorded, passes, _ = tracked(np.random.default_rng(1), receiver, TIME_S, high())
+    time_ns = (TIME_S * 1e9).astype(np.int64)
+    satellites = np.arange(1, 7)
+    slips = slips_of(np.random.default_rng(2), receiver, time_ns, satellites, recorded, passes)
+    back = {(s.time_ns, s.satellite) for s in slips if set(s.cycles) == {0, -0.5}}
+    own = [s for s in slips if set(s.cycles) != {0, -0.5}]
+    halves = [s for s in own if any(2 * c % 2 for c in s.cycles)]
+    assert all(2 * c == round(2 * c) for s in slips for c in s.cycles)
+    assert abs(len(halves) / len(own) - 0.5) < 0.1  # four sigmas of a binomial share
+    known = [s for s in halves if s.half is not None]
+    assert abs(len(known) / len(halves) - 0.8) < 0.12
+    for slip in known:
+        assert slip.half_until_ns > slip.time_ns
+        assert slip.half_until_ns > time_ns[-1] or (slip.half_until_ns, slip.satellite) in back
+    assert [s.time_ns for s in slips] == sorted(s.time_ns for s in slips)

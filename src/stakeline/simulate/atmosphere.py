@@ -105,15 +105,24 @@ class Air:
         zenith = mean + self.weather(time_s)[:, :2]
         return np.maximum(zenith, [0.0, 0.01])
 
-    def delay_m(self, time_s, elevation_rad, azimuth_rad):
+    def delay_m(self, time_s, elevation_rad, azimuth_rad, epoch=None):
         """Return slant delays (n, m) at times (n,). [m]
 
-        A tilt of the air of ``gradient / wet zenith delay`` lowers the elevation towards it.
+        With ``epoch`` (k,), directions (k,) at the times of these indices. A tilt of the air of
+        ``gradient / wet zenith delay`` lowers the elevation towards it.
         """
-        zenith, gradient = self.zenith_m(time_s), self.weather(time_s)[:, 2:]
+        dry_zenith, wet_zenith = _spread(self.zenith_m(time_s), epoch)
+        north, east = _spread(self.weather(time_s)[:, 2:], epoch)
         dry, wet, slope = self.profile.slant(elevation_rad)
-        toward = gradient[:, :1] * np.cos(azimuth_rad) + gradient[:, 1:] * np.sin(azimuth_rad)
-        return zenith[:, :1] * dry + zenith[:, 1:] * wet - toward * slope
+        toward = north * np.cos(azimuth_rad) + east * np.sin(azimuth_rad)
+        return dry_zenith * dry + wet_zenith * wet - toward * slope
+
+
+def _spread(values, epoch):
+    """Return the two columns of (n, 2) values, shaped to go with (n, m) or the (k,) epochs."""
+    if epoch is None:
+        return values[:, :1], values[:, 1:]
+    return values[epoch, 0], values[epoch, 1]
 
 
 def make_air(rng, place, duration_s, temperature_K=277.0, pressure_Pa=None):
@@ -146,19 +155,31 @@ class Ionosphere:
 
         Thin shell; first order in 1/f2 only.
         """
+        tec = self.slant_tec(time_s, elevation_rad, azimuth_rad)
+        return group_delay_m(tec, frequency_hz)
+
+    def slant_tec(self, time_s, elevation_rad, azimuth_rad):
+        """Return electrons along rays, (n, m) at times (n,) or (k,) at times (k,). [TEC units]"""
+        time_s = np.asarray(time_s)
+        if time_s.ndim < np.ndim(elevation_rad):
+            time_s = time_s[:, None]
         ratio = EARTH_RADIUS_M / (EARTH_RADIUS_M + SHELL_m)
         sine = ratio * np.cos(elevation_rad)  # of the zenith angle where the ray pierces it
         away = np.pi / 2.0 - elevation_rad - np.arcsin(sine)
         north, east = away * np.cos(azimuth_rad), away * np.sin(azimuth_rad)
-        hour = 2.0 * np.pi * (np.asarray(time_s)[:, None] / 86400.0)
+        hour = 2.0 * np.pi * (time_s / 86400.0)
         tec = self.vertical_tec * (1.0 - self.daily_share * np.cos(hour))
         tec = tec + self.slope_tec_rad[0] * north + self.slope_tec_rad[1] * east
         for amplitude, period_s, by_north, by_east, phase in self.waves:
-            turn = np.asarray(time_s)[:, None] / period_s
+            turn = time_s / period_s
             angle = 2.0 * np.pi * turn - by_north * north - by_east * east + phase
             tec = tec + amplitude * np.sin(angle)
-        slant = np.maximum(tec, 0.5) / np.sqrt(1.0 - sine**2)
-        return DELAY_M3_S2 * TEC_UNIT * slant / np.asarray(frequency_hz) ** 2
+        return np.maximum(tec, 0.5) / np.sqrt(1.0 - sine**2)
+
+
+def group_delay_m(tec, frequency_hz):
+    """Return the group delay of electrons along a ray [TEC units], first order in 1/f2. [m]"""
+    return DELAY_M3_S2 * TEC_UNIT * tec / np.asarray(frequency_hz) ** 2
 
 
 def make_ionosphere(rng):

@@ -25,6 +25,10 @@ class SatelliteClocks:
         column = time_s[:, None] if time_s.ndim == 1 else time_s
         return self.offset_s + self.drift * column + self.noise_s(time_s)
 
+    def bias_at_s(self, time_s, column):
+        """Return biases (k,) at times (k,), each of the satellite of one column. [s]"""
+        return self.offset_s[column] + self.drift[column] * time_s + self.noise_s.at(time_s, column)
+
 
 def make_clocks(rng, satellites, duration_s):
     """Return :class:`SatelliteClocks` of satellites (m,) for a span from ``time_s = 0``."""

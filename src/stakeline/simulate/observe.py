@@ -9,33 +9,32 @@ orders of the ionosphere, pole tide and ocean loading (there is none), code bias
 satellites at noon and midnight (no orbital plane is near the Sun).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from ..constants import FREQUENCY_HZ, GM_EARTH_M3_S2, NS_PER_S, SPEED_OF_LIGHT_M_S
+from ..constants import FREQUENCY_HZ, NS_PER_S, SPEED_OF_LIGHT_M_S
 from ..tables import SYSTEMS, ObservationHeader, Observations
 from .antenna import (
     MODEL,
     ReceiverAntenna,
     SatelliteAntennas,
-    body_axes,
     make_receiver_antenna,
     make_satellite_antennas,
-    turning_cycles,
 )
-from .atmosphere import Air, Ionosphere
+from .atmosphere import Air, Ionosphere, group_delay_m
 from .clocks import SatelliteClocks, make_clocks
-from .ground import tide_of_the_ground
 from .motion import Motion
 from .orbits import Constellation, make_constellation
-from .receiver import Receiver, clock_of, first_cycles, noise_of, slips_of, strength_of, tracked
-from .sky import Sky, make_sky, to_fixed, to_unturned
+from .receiver import Receiver, Seen, clock_of, first_cycles, noise_of, slips_of, tracked
+from .scintillation import Scintillation
+from .sight import Antennas, bent_time_m, look
+from .sky import Sky, make_sky
 
 SIGNALS = {"G": ("1C", "2W"), "E": ("1C", "5Q")}
 """Band and attribute of the two signals that receivers of this world track."""
 
-_LIGHT_TURNS = 4
+MILLISECOND_M = 1e-3 * SPEED_OF_LIGHT_M_S  # m; definition
 
 
 @dataclass(frozen=True)
@@ -57,7 +56,11 @@ class World:
 
 @dataclass(frozen=True)
 class Station:
-    """One station: name, motion of its marker, antenna height, air, receiver."""
+    """One station: name, motion of its marker, antenna height, air, receiver, scintillation.
+
+    ``motion`` is a :class:`~.motion.Motion` or anything else with its ``place``,
+    ``displacement_m`` and ``position_m``.
+    """
 
     name: str
     motion: Motion
@@ -65,6 +68,7 @@ class Station:
     air: Air
     ionosphere: Ionosphere
     receiver: Receiver
+    scintillation: Scintillation = field(default_factory=Scintillation)
 
 
 @dataclass(frozen=True)
@@ -78,20 +82,7 @@ class Truth:
     zenith_delay_m: np.ndarray  # (n,) dry and wet
     clock_s: np.ndarray  # (n,) receiver clock
     slips: tuple  # of Slip
-
-
-@dataclass(frozen=True)
-class _Sight:
-    """Geometry of all satellites from one antenna reference point; arrays (n, m) or (n, m, 3)."""
-
-    sent_s: np.ndarray
-    satellite_m: np.ndarray
-    receiver_m: np.ndarray  # (n, 1, 3)
-    direction: np.ndarray  # from satellite to receiver
-    distance_m: np.ndarray
-    elevation_rad: np.ndarray
-    azimuth_rad: np.ndarray
-    axes: np.ndarray  # (n, 3, 3) east, north, up in axes that do not turn
+    bursts: tuple = ()  # of scintillation.Burst
 
 
 def make_world(rng, start_ns, duration_s):
@@ -123,145 +114,119 @@ def observe(rng, world, station, interval_s=30.0):
         Epochs are whole multiples of it by the receiver's clock.
     """
     by_clock, by_track, by_slip, by_noise = rng.spawn(4)
+    receiver, satellites = station.receiver, world.constellation.satellites
     nominal_s = interval_s * np.arange(round(world.duration_s / interval_s))
-    clock_s, jumped = clock_of(by_clock, station.receiver, nominal_s)
+    clock_s, jumped = clock_of(by_clock, receiver, nominal_s)
     time_s = nominal_s - clock_s
-    sight = _look(world, station, time_s)
-    recorded, passes, restart = tracked(by_track, station.receiver, nominal_s, sight.elevation_rad)
+    sight = look(world, station, time_s)
+    shape = nominal_s.size, len(satellites)
+    trouble = station.scintillation.trouble(time_s[sight.epoch], sight.azimuth_rad)
+    lost, more = _hardship(station.scintillation, trouble, sight, shape, interval_s)
+    elevation = _dense(sight, sight.elevation_rad, shape, -np.pi / 2.0)
+    recorded, passes, restart = tracked(by_track, receiver, nominal_s, elevation, lost)
     time_ns = world.sky.start_ns + np.round(nominal_s * NS_PER_S).astype(np.int64)
-    satellites = world.constellation.satellites
-    slips = slips_of(by_slip, station.receiver, time_ns, satellites, recorded, passes)
-    free_s = clock_s if station.receiver.phase_jumps else clock_s + 1e-3 * jumped
+    slips = slips_of(by_slip, receiver, time_ns, satellites, recorded, passes, more)
+    slipped, lock = _slipped(slips, time_ns, satellites, shape)
+    kept = recorded[sight.epoch, sight.column]
+    sight, trouble = sight.take(kept), None if trouble is None else trouble.take(kept)
+    at = sight.epoch, sight.column
+    bias_m = SPEED_OF_LIGHT_M_S * clock_s[sight.epoch]
+    free_m = bias_m if receiver.phase_jumps else bias_m + MILLISECOND_M * jumped[sight.epoch]
     common = _common_delay(world, station, sight, time_s)
-    value = np.full((*recorded.shape, 6), np.nan)
-    for slot in (0, 1):
-        parts = _signal(by_noise, world, station, sight, time_s, passes, slot)
-        code, phase, turned, wavelength, strength = parts
-        value[..., 3 * slot] = common + SPEED_OF_LIGHT_M_S * clock_s[:, None] + code
-        cycles = (common + SPEED_OF_LIGHT_M_S * free_s[:, None] + phase) / wavelength
-        value[..., 3 * slot + 1] = cycles + turned + _slipped(slips, time_ns, satellites, slot)
-        value[..., 3 * slot + 2] = strength
-    lock = _flags(slips, time_ns, satellites, value.shape)
-    observations = _record(world, station, time_ns, recorded, restart, value, lock)
+    value = np.empty((sight.epoch.size, 6))
+    for slot, part in enumerate(_signals(by_noise, world, station, sight, time_s, trouble)):
+        whole = first_cycles(by_noise, passes)[at] + slipped[(slot, *at)]
+        value[:, 3 * slot] = common + bias_m + part.code_m
+        cycles = (common + free_m + part.phase_m) / part.wavelength_m
+        value[:, 3 * slot + 1] = cycles + part.turned + whole
+        value[:, 3 * slot + 2] = part.strength
+    observations = _record(world, station, time_ns, sight, restart, value, lock)
     return observations, _truth(station, time_ns, time_s, clock_s, recorded, slips)
 
 
-def _look(world, station, time_s):
-    """Return the :class:`_Sight` at true times (n,)."""
-    place = station.motion.place
-    marker = station.motion.position_m(time_s) + tide_of_the_ground(place, world.sky, time_s)
-    point = marker + station.antenna_height_m * place.axes[2]
-    receiver = to_unturned(point, time_s)[:, None, :]
-    travel_s = np.full((time_s.size, len(world.constellation.satellites)), 0.08)
-    for _ in range(_LIGHT_TURNS):
-        sent_s = time_s[:, None] - travel_s
-        satellite, _ = world.constellation.states(sent_s)
-        distance = np.linalg.norm(receiver - satellite, axis=2)
-        travel_s = distance / SPEED_OF_LIGHT_M_S
-    direction = (receiver - satellite) / distance[..., None]
-    axes = to_unturned(place.axes[None], time_s[:, None])
-    east, north, up = np.moveaxis(np.einsum("nij,nmj->nmi", axes, -direction), 2, 0)
-    return _Sight(
-        sent_s,
-        satellite,
-        receiver,
-        direction,
-        distance,
-        np.arcsin(up),
-        np.arctan2(east, north),
-        axes,
+def _dense(sight, values, shape, missing):
+    """Return values of pairs as an array (n, m)."""
+    spread = np.full(shape, missing)
+    spread[sight.epoch, sight.column] = values
+    return spread
+
+
+def _hardship(scintillation, trouble, sight, shape, interval_s):
+    """Return the share of observations lost and the slips to expect, each (n, m), or None."""
+    if trouble is None:
+        return None, None
+    share = _dense(sight, trouble.share, shape, 0.0)
+    return scintillation.lost_share * share, scintillation.slips_an_hour / 3600.0 * (
+        interval_s * share
     )
 
 
 def _common_delay(world, station, sight, time_s):
     """Return what both signals' codes and phases share, without antennas and receiver. [m]"""
-    bias = world.clocks.bias_s(sight.sent_s) + world.constellation.relativity_s(sight.sent_s)
+    bias = world.clocks.bias_at_s(sight.sent_s, sight.column)
+    bias += world.constellation.relativity_s(sight.sent_s, sight.column)
     visible = np.maximum(sight.elevation_rad, np.radians(3.6))
-    air = station.air.delay_m(time_s, visible, sight.azimuth_rad)
-    return air + _bent_time(sight) - SPEED_OF_LIGHT_M_S * bias
+    air = station.air.delay_m(time_s, visible, sight.azimuth_rad, sight.epoch)
+    return air + bent_time_m(sight) - SPEED_OF_LIGHT_M_S * bias
 
 
-def _bent_time(sight):
-    """Return the delay by the Earth's gravity (n, m): 2 GM/c2 times the integral of 1/r. [m]
+@dataclass(frozen=True)
+class _Signal:
+    """One signal of pairs (k,), less what both signals share."""
 
-    With s along the straight path from its point nearest to the Earth's centre, p away, that
-    integral is asinh(s2/p) - asinh(s1/p). Misner, Thorne & Wheeler (1973), section 40.4.
-    """
-    begin = np.sum(sight.satellite_m * sight.direction, axis=2)
-    end = np.sum(sight.receiver_m * sight.direction, axis=2)
-    nearest = sight.receiver_m - end[..., None] * sight.direction
-    p = np.linalg.norm(nearest, axis=2)
-    integral = np.arcsinh(end / p) - np.arcsinh(begin / p)
-    return 2.0 * GM_EARTH_M3_S2 / SPEED_OF_LIGHT_M_S**2 * integral
+    code_m: np.ndarray
+    phase_m: np.ndarray
+    turned: np.ndarray  # cycles
+    wavelength_m: np.ndarray
+    strength: np.ndarray
 
 
-def _signal(rng, world, station, sight, time_s, passes, slot):
-    """Return one signal's (code [m], phase [m], turning and whole cycles, wavelength, strength).
-
-    Code and phase are less what both signals share.
-    """
-    band = np.array([letter + SIGNALS[letter][slot][0] for letter in world.letters])
-    frequency = np.array([FREQUENCY_HZ[name] for name in band])
-    wavelength = SPEED_OF_LIGHT_M_S / frequency
-    sun = world.sky.sun(time_s)[:, None, :]
-    x, y, z = body_axes(sight.satellite_m, sun)
-    path = np.empty(sight.distance_m.shape)
-    for name in sorted(set(band)):
-        here = band == name
-        path[:, here] = _between_phase_centres(world, sight, (x, y, z), name, here)
-    east, north = sight.axes[:, None, 0], sight.axes[:, None, 1]
-    turned = turning_cycles(sight.direction, x, y, east, north)
+def _signals(rng, world, station, sight, time_s, trouble):
+    """Yield the first and the second :class:`_Signal`."""
+    antennas = Antennas(world, sight, time_s)
+    turned = antennas.turning_cycles()
+    seconds = time_s[sight.epoch]
     elevation = np.maximum(sight.elevation_rad, np.radians(3.0))
-    ahead = station.ionosphere.delay_m(time_s, elevation, sight.azimuth_rad, frequency)
-    code, phase = noise_of(rng, station.receiver, time_s, elevation, wavelength)
-    whole = first_cycles(rng, passes)
-    strength = strength_of(rng, elevation)
-    return path + ahead + code, path - ahead + phase, turned + whole, wavelength, strength
+    tec = station.ionosphere.slant_tec(seconds, elevation, sight.azimuth_rad)
+    if trouble is not None:
+        tec = tec + trouble.tec
+    height = station.receiver.height_m(time_s)[sight.epoch]
+    seen = Seen(seconds, sight.epoch, sight.column, elevation, height, trouble)
+    for slot in (0, 1):
+        band = np.array([letter + SIGNALS[letter][slot][0] for letter in world.letters])
+        frequency = np.array([FREQUENCY_HZ[name] for name in band])[sight.column]
+        wavelength = SPEED_OF_LIGHT_M_S / frequency
+        path, ahead = antennas.path_m(band), group_delay_m(tec, frequency)
+        code, phase, strength = noise_of(rng, station.receiver, seen, wavelength)
+        yield _Signal(path + ahead + code, path - ahead + phase, turned, wavelength, strength)
 
 
-def _between_phase_centres(world, sight, body, band, here):
-    """Return ranges between the phase centres of one band, variations included (n, k). [m]"""
-    receiver, sender = world.receiver_antenna, world.satellite_antennas
-    north, east, up = receiver.offset_m[band]
-    there = sight.receiver_m[:, 0] + np.einsum("i,nij->nj", [east, north, up], sight.axes)
-    satellite = sight.satellite_m[:, here]
-    offset = sender.offset_m[band][here]
-    centre = satellite + sum(offset[:, i, None] * body[i][:, here] for i in range(3))
-    path = np.linalg.norm(there[:, None] - centre, axis=2)
-    cosine = np.sum(body[2][:, here] * sight.direction[:, here], axis=2)
-    variation = sender.variation_m(band, np.arccos(cosine), here)
-    zenith = np.pi / 2.0 - sight.elevation_rad[:, here]
-    return path + variation + receiver.variation_m(band, zenith, sight.azimuth_rad[:, here])
+def _slipped(slips, time_ns, satellites, shape):
+    """Return the cycles slipped so far (2, n, m) and the loss-of-lock bits of both phases.
 
-
-def _slipped(slips, time_ns, satellites, slot):
-    """Return the sum of the slips so far (n, m). [cycles]"""
-    total = np.zeros((time_ns.size, len(satellites)))
+    Bit 0 is set on the phases that slipped where the receiver noticed, bit 1 while it knows of a
+    half cycle it does not know: RINEX 3.05, section 5.7.
+    """
+    step, lock = np.zeros((2, *shape)), np.zeros((2, *shape), np.uint8)
     for slip in slips:
-        total[time_ns >= slip.time_ns, np.flatnonzero(satellites == slip.satellite)] += slip.cycles[
-            slot
-        ]
-    return total
-
-
-def _flags(slips, time_ns, satellites, shape):
-    """Return loss-of-lock bits; set on the phases that slipped where the receiver noticed."""
-    lock = np.zeros(shape, np.uint8)
-    for slip in slips:
+        column = np.searchsorted(satellites, slip.satellite)
+        epoch, until = np.searchsorted(time_ns, (slip.time_ns, slip.half_until_ns))
+        step[:, epoch, column] += slip.cycles
         if slip.flagged:
-            epoch = np.searchsorted(time_ns, slip.time_ns)
-            column = np.flatnonzero(satellites == slip.satellite)[0]
-            for slot in (0, 1):
-                lock[epoch, column, 3 * slot + 1] = slip.cycles[slot] != 0
-    return lock
+            lock[:, epoch, column] |= np.array(slip.cycles) != 0
+        if slip.half is not None:
+            lock[slip.half, epoch:until, column] |= 2
+    return np.cumsum(step, axis=1), lock
 
 
-def _record(world, station, time_ns, recorded, restart, value, lock):
-    """Put the recorded observations into the record."""
-    kept = recorded.any(axis=1)
-    count = recorded[kept].sum(axis=1)
-    row, column = np.nonzero(recorded)
-    value = value[row, column]
+def _record(world, station, time_ns, sight, restart, value, lock):
+    """Put the recorded observations into the record, epoch by epoch."""
+    order = np.argsort(sight.epoch, kind="stable")
+    epoch, column, value = sight.epoch[order], sight.column[order], value[order]
+    count = np.bincount(epoch, minlength=time_ns.size)
+    kept = count > 0
+    bits = np.zeros(value.shape, np.uint8)
+    bits[:, [1, 4]] = lock[:, epoch, column].T
     strength = np.zeros(value.shape, np.uint8)
     for phase in (1, 4):  # RINEX 3.05, section 5.7: a digit for each 6 dB-Hz
         strength[:, phase] = np.clip(value[:, phase + 1] // 6.0, 1, 9)
@@ -274,10 +239,10 @@ def _record(world, station, time_ns, recorded, restart, value, lock):
         time_ns=time_ns[kept],
         flag=restart[kept].astype(np.uint8),
         clock_offset_s=np.full(kept.sum(), np.nan),
-        row_start=np.concatenate([[0], np.cumsum(count)]).astype(np.int64),
+        row_start=np.concatenate([[0], np.cumsum(count[kept])]).astype(np.int64),
         satellite=world.constellation.satellites[column],
         value=value,
-        lock=lock[row, column],
+        lock=bits,
         strength=strength,
         codes=codes,
     )
@@ -314,22 +279,5 @@ def _truth(station, time_ns, time_s, clock_s, recorded, slips):
         station.air.zenith_m(time_s).sum(axis=1)[kept],
         clock_s[kept],
         tuple(slips),
+        station.scintillation.bursts,
     )
-
-
-def line_of_sight(world, position_m, time_s):
-    """Return the Earth-fixed satellites (n, m, 3) as signals received at times (n,) left them.
-
-    In the axes of the reception instant. [m]
-
-    Parameters
-    ----------
-    position_m : array, shape (n, 3)
-        Earth-fixed receiver. [m]
-    """
-    receiver = to_unturned(position_m, time_s)[:, None, :]
-    satellite, _ = world.constellation.states(np.asarray(time_s)[:, None] - 0.08)
-    for _ in range(_LIGHT_TURNS):
-        travel_s = np.linalg.norm(receiver - satellite, axis=2) / SPEED_OF_LIGHT_M_S
-        satellite, _ = world.constellation.states(np.asarray(time_s)[:, None] - travel_s)
-    return to_fixed(satellite, np.asarray(time_s)[:, None])

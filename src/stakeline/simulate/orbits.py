@@ -49,43 +49,49 @@ class Constellation:
         anomaly = motion + 0.75 * pull * root * (3.0 * cosine**2 - 1.0)
         return node, perigee, anomaly
 
-    def eccentric_anomaly(self, time_s):
-        """Return the eccentric anomaly at times (n, m) by fixed iteration. [rad]"""
-        mean = self.anomaly_rad + self.rates()[2] * time_s
-        eccentric = mean
+    def eccentric_anomaly(self, time_s, column=slice(None)):
+        """Return the eccentric anomaly at times by fixed iteration. [rad]
+
+        Times (n, m) are of all satellites; with ``column`` (k,), times (k,) of one each.
+        """
+        mean = self.anomaly_rad[column] + self.rates()[2][column] * time_s
+        e, eccentric = self.eccentricity[column], mean
         for _ in range(_KEPLER_TURNS):  # each round gains a factor of the eccentricity
-            eccentric = mean + self.eccentricity * np.sin(eccentric)
+            eccentric = mean + e * np.sin(eccentric)
         return eccentric
 
-    def states(self, time_s):
+    def states(self, time_s, column=slice(None)):
         """Return position and velocity (n, m, 3) at times (n, m) in axes that do not turn.
 
-        The centre of mass. [m, m/s]
+        The centre of mass; with ``column`` (k,), (k, 3) at times (k,) of one satellite each.
+        [m, m/s]
         """
-        node_rate, perigee_rate, anomaly_rate = self.rates()
-        eccentric = self.eccentric_anomaly(time_s)
-        e, sine, cosine = self.eccentricity, np.sin(eccentric), np.cos(eccentric)
-        root = np.sqrt(1.0 - e**2)
+        node_rate, perigee_rate, anomaly_rate = (rate[column] for rate in self.rates())
+        eccentric = self.eccentric_anomaly(time_s, column)
+        e, a = self.eccentricity[column], self.semi_major_m[column]
+        sine, cosine, root = np.sin(eccentric), np.cos(eccentric), np.sqrt(1.0 - e**2)
         fast = anomaly_rate / (1.0 - e * cosine)
-        radius = self.semi_major_m * (1.0 - e * cosine)
-        outward = self.semi_major_m * e * sine * fast
-        u = self.perigee_rad + perigee_rate * time_s + np.arctan2(root * sine, cosine - e)
+        radius = a * (1.0 - e * cosine)
+        outward = a * e * sine * fast
+        perigee = self.perigee_rad[column] + perigee_rate * time_s
+        u = perigee + np.arctan2(root * sine, cosine - e)
         turning = perigee_rate + root * fast / (1.0 - e * cosine)
-        node = self.node_rad + node_rate * time_s
-        radial, ahead = _directions(u, node, self.inclination_rad)
+        node = self.node_rad[column] + node_rate * time_s
+        radial, ahead = _directions(u, node, self.inclination_rad[column])
         position = radius[..., None] * radial
         velocity = outward[..., None] * radial + (radius * turning)[..., None] * ahead
         velocity[..., 0] -= node_rate * position[..., 1]
         velocity[..., 1] += node_rate * position[..., 0]
         return position, velocity
 
-    def relativity_s(self, time_s):
-        """Return what eccentricity does to the satellites' clocks (n, m). [s]
+    def relativity_s(self, time_s, column=slice(None)):
+        """Return what eccentricity does to the satellites' clocks, shaped as times. [s]
 
         -2 sqrt(GM a) e sin E / c2: Ashby (2003), Living Rev. Relativity 6, equation 38.
         """
         product = np.sqrt(GM_EARTH_M3_S2 * self.semi_major_m) * self.eccentricity
-        return -2.0 * product * np.sin(self.eccentric_anomaly(time_s)) / SPEED_OF_LIGHT_M_S**2
+        sine = np.sin(self.eccentric_anomaly(time_s, column))
+        return -2.0 * product[column] * sine / SPEED_OF_LIGHT_M_S**2
 
 
 def _directions(u, node, inclination):

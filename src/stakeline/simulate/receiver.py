@@ -1,13 +1,18 @@
-"""What a receiver in the field adds: its clock, noise, multipath, slips, gaps."""
+"""What a receiver in the field adds: its clock, noise, reflections, slips, gaps."""
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from .scintillation import Trouble, fade
 from .smooth import gauss_markov, random_walk
 
 MILLISECOND_S = 1e-3  # s; definition
 PASS_GAP_EPOCHS = 4  # epochs without a satellite after which its phase begins anew
+STRENGTH_STEP_dB = 0.25  # dB, to which receivers give strengths; from memory
+HALF_CYCLE_s = 120.0  # s, mean time until a receiver knows the sign of its data; from memory
+_SLOW_NODE_S = 60.0
 
 
 @dataclass(frozen=True)
@@ -23,10 +28,13 @@ class Receiver:
         White noise of one signal at the zenith; it grows as 1/sqrt(sin(elevation)).
     reflection : float
         Strength of the wave from the ground at the horizon, falling off by 20 deg of elevation.
-    mast_m : float
-        Height above the reflecting snow.
+    mast_m : float or callable
+        Height of the antenna's reference point above the reflecting snow; a callable takes times
+        (n,) [s] and returns heights (n,), such as they are while snow falls and settles.
     slow_code_m, slow_phase_m : float
-        Sigma of other slow multipath of one signal, towards the horizon; memory 10 min.
+        Sigma of other slow multipath of one signal, towards the horizon.
+    slow_memory_s : tuple of float
+        Memories of the slow multipath, which share its variance evenly. [s]
     clock_drift : float
         Of the receiver's own oscillator. [s/s]
     phase_jumps : bool
@@ -41,14 +49,20 @@ class Receiver:
         Nothing is tracked below.
     dropout_share : float
         Share of single observations that are missing below 15 deg.
+    half_share : float
+        Share of the slips that are by a whole number and a half of cycles on one signal.
+    half_known_share : float
+        Share of those at which the half-cycle ambiguity bit is set; some minutes later the
+        receiver finds out, the phase goes back by half a cycle and the bit is cleared.
     """
 
     phase_noise_m: float = 0.0015
     code_noise_m: float = 0.20
     reflection: float = 0.15
-    mast_m: float = 1.9
+    mast_m: float | Callable = 1.9
     slow_code_m: float = 0.25
-    slow_phase_m: float = 0.004
+    slow_phase_m: float = 0.0055
+    slow_memory_s: tuple = (600.0, 3600.0)
     clock_drift: float = 9e-8
     phase_jumps: bool = True
     slips_a_day: float = 30.0
@@ -56,16 +70,29 @@ class Receiver:
     gaps_s: tuple = ()
     lowest_rad: float = np.radians(5.0)
     dropout_share: float = 0.03
+    half_share: float = 0.1
+    half_known_share: float = 0.7
+
+    def height_m(self, time_s):
+        """Return the height of the reference point above the snow at times (n,). [m]"""
+        if callable(self.mast_m):
+            return np.asarray(self.mast_m(time_s), float)
+        return np.full(np.shape(time_s), float(self.mast_m))
 
 
 @dataclass(frozen=True)
 class Slip:
-    """One cycle slip: from this epoch on, phases of a satellite read more by ``cycles``."""
+    """One cycle slip: from this epoch on, phases of a satellite read more by ``cycles``.
+
+    While the half-cycle ambiguity bit is set, ``half`` is the signal (0 or 1) that has it.
+    """
 
     time_ns: int
     satellite: int
-    cycles: tuple  # on the first and the second signal
+    cycles: tuple  # on the first and the second signal; one may be half of an odd number
     flagged: bool
+    half: int | None = None
+    half_until_ns: int = 0  # the first epoch without the bit
 
 
 def clock_of(rng, receiver, time_s):
@@ -79,15 +106,18 @@ def clock_of(rng, receiver, time_s):
     return free - jumped * MILLISECOND_S, jumped
 
 
-def tracked(rng, receiver, time_s, elevation_rad):
+def tracked(rng, receiver, time_s, elevation_rad, lost=None):
     """Return which satellites are recorded (n, m), the number of each pass (n, m), and restarts.
 
-    Restarts (n,) are the epochs at which power came back.
+    ``lost`` (n, m) are shares of observations that are missing for other reasons. Restarts (n,)
+    are the epochs at which power came back.
     A pass ends where a satellite is missing for :data:`PASS_GAP_EPOCHS` epochs or power was lost.
     """
     up = elevation_rad > receiver.lowest_rad
     low = elevation_rad < np.radians(15.0)
     up &= ~(low & (rng.random(elevation_rad.shape) < receiver.dropout_share))
+    if lost is not None:
+        up &= rng.random(lost.shape) >= lost
     restart = np.zeros(time_s.size, bool)
     for begin_s, end_s in receiver.gaps_s:
         inside = (time_s >= begin_s) & (time_s < end_s)
@@ -101,51 +131,111 @@ def tracked(rng, receiver, time_s, elevation_rad):
     return up, np.cumsum(new | restart[:, None], axis=0), restart
 
 
-def noise_of(rng, receiver, time_s, elevation_rad, wavelength_m):
-    """Return noise and multipath of (code, phase) of one signal, each (n, m). [m]
+@dataclass(frozen=True)
+class Seen:
+    """What a receiver records: arrays (k,), one satellite after the other, in order of time."""
 
-    The reflected wave travels 2 h sin(e) further; it pulls the phase by atan(a sin p / (1 + a cos
-    p)) and the code by a 2 h sin(e) cos p, with p the phase of the detour: Georgiadou & Kleusberg
-    (1988), Manuscripta Geodaetica 13, 172.
+    time_s: np.ndarray
+    epoch: np.ndarray
+    column: np.ndarray  # of the satellite
+    elevation_rad: np.ndarray
+    height_m: np.ndarray  # of the antenna's reference point above the snow
+    trouble: Trouble | None = None
+
+
+def noise_of(rng, receiver, seen, wavelength_m):
+    """Return what one signal has of noise and reflections: code [m], phase [m], strength [dB-Hz].
+
+    The reflected wave travels 2 h sin(e) further. With a its strength and p the phase of the
+    detour, 1 + a exp(ip) is the sum of both waves: the phase is pulled by its argument (Georgiadou
+    & Kleusberg (1988), Manuscripta Geodaetica 13, 172), the strength changes by its modulus
+    (Larson et al. (2009), Geophys. Res. Lett. 36, L17502), the code by a 2 h sin(e) cos p.
+
+    Parameters
+    ----------
+    rng : numpy.random.Generator
+    receiver : Receiver
+    seen : Seen
+    wavelength_m : array, shape (k,)
+
+    Returns
+    -------
+    code_m, phase_m, strength_dB_Hz : arrays, shape (k,)
     """
-    sine = np.sin(np.maximum(elevation_rad, np.radians(3.0)))
-    detour = 2.0 * receiver.mast_m * sine
-    strength = receiver.reflection * np.exp(-elevation_rad / np.radians(20.0))
-    turn = 2.0 * np.pi * detour / wavelength_m
-    phase = np.arctan2(strength * np.sin(turn), 1.0 + strength * np.cos(turn))
-    phase = phase * wavelength_m / (2.0 * np.pi)
-    code = strength * detour * np.cos(turn)
-    fall = np.exp(-elevation_rad / np.radians(30.0))
+    elevation = np.maximum(seen.elevation_rad, np.radians(3.0))
+    sine = np.sin(elevation)
+    detour = 2.0 * np.maximum(seen.height_m, 0.0) * sine
+    share = receiver.reflection * np.exp(-elevation / np.radians(20.0))
+    wave = share * np.exp(2j * np.pi * detour / wavelength_m)
+    code = detour * wave.real
+    phase = np.angle(1.0 + wave) * wavelength_m / (2.0 * np.pi)
+    strength = strength_of(rng, sine) + 20.0 * np.log10(np.abs(1.0 + wave))
+    fall = np.exp(-elevation / np.radians(30.0))
+    first_s, last_s = seen.time_s.min(initial=np.inf), seen.time_s.max(initial=0.0)
+    first_s, columns = min(first_s, last_s), int(seen.column.max(initial=0)) + 1
+    span = first_s, last_s, _SLOW_NODE_S, columns
     for sigma, target in ((receiver.slow_code_m, code), (receiver.slow_phase_m, phase)):
-        slow = gauss_markov(rng, time_s[0], time_s[-1], 60.0, elevation_rad.shape[1], sigma, 600.0)
-        target += slow(time_s) * fall
+        slow = gauss_markov(rng, *span, sigma, receiver.slow_memory_s)
+        target += slow.at(seen.time_s, seen.column) * fall
     white = 1.0 / np.sqrt(sine)
     code += receiver.code_noise_m * white * rng.standard_normal(code.shape)
     phase += receiver.phase_noise_m * white * rng.standard_normal(phase.shape)
-    return code, phase
+    if seen.trouble is not None:
+        change, trembling = fade(rng, seen.trouble, wavelength_m)
+        strength, phase = strength + change, phase + trembling
+    return code, phase, np.round(strength / STRENGTH_STEP_dB) * STRENGTH_STEP_dB
 
 
-def strength_of(rng, elevation_rad):
-    """Return carrier-to-noise densities (n, m). [dB-Hz]"""
-    share = np.sin(np.maximum(elevation_rad, 0.0))
-    return 34.0 + 16.0 * share**0.7 + rng.normal(0.0, 0.7, elevation_rad.shape)
+def strength_of(rng, sine):
+    """Return carrier-to-noise densities over open ground by the sine of elevations. [dB-Hz]"""
+    return 34.0 + 16.0 * sine**0.7 + rng.normal(0.0, 0.7, sine.shape)
 
 
-def slips_of(rng, receiver, time_ns, satellites, recorded, passes):
-    """Return cycle slips as a list of :class:`Slip`, none at the start of a pass."""
+def slips_of(rng, receiver, time_ns, satellites, recorded, passes, more=None):
+    """Return cycle slips as a list of :class:`Slip` in order of time, none at the start of a pass.
+
+    ``more`` (n, m) is the number of slips to be expected in each observation beside the usual
+    ones. The resolution of a half cycle is a slip of its own.
+    """
     inside = recorded[1:] & recorded[:-1] & (passes[1:] == passes[:-1])
-    epoch, column = np.nonzero(inside)
+    here = np.flatnonzero(inside)
     days = (time_ns[-1] - time_ns[0]) / 86400e9
-    count = min(rng.poisson(receiver.slips_a_day * days), epoch.size)
-    chosen = np.sort(rng.choice(epoch.size, count, replace=False))
+    count = min(rng.poisson(receiver.slips_a_day * days), here.size)
+    chosen = rng.choice(here, count, replace=False)
+    if more is not None:
+        extra = here[rng.random(here.size) < more[1:].ravel()[here]]
+        chosen = np.union1d(chosen, extra)
     slips = []
-    for k in chosen:
-        sizes = rng.integers(1, 40, 2) * rng.choice([-1, 1], 2)
-        sizes[rng.integers(0, 2)] *= rng.integers(0, 2)  # half of them on one signal alone
-        when, which = int(time_ns[epoch[k] + 1]), int(satellites[column[k]])
+    for k in np.sort(chosen):
+        epoch, column = divmod(int(k), recorded.shape[1])
+        when, which = int(time_ns[epoch + 1]), int(satellites[column])
         flagged = bool(rng.random() < receiver.flagged_share)
-        slips.append(Slip(when, which, tuple(int(s) for s in sizes), flagged))
-    return slips
+        sizes, half = _sizes(rng, receiver)
+        slip = Slip(when, which, sizes, flagged)
+        slips.append(slip)
+        if half is not None and rng.random() < receiver.half_known_share:
+            of_pass = recorded[:, column] & (passes[:, column] == passes[epoch + 1, column])
+            later = time_ns[of_pass & (time_ns > when)]
+            known_ns = when + round(1e9 * (30.0 + rng.exponential(HALF_CYCLE_s)))
+            until_ns = later[later >= known_ns][:1]
+            end_ns = int(until_ns[0]) if until_ns.size else int(time_ns[-1]) + 1
+            slips[-1] = replace(slip, half=half, half_until_ns=end_ns)
+            if until_ns.size:
+                back = tuple(-0.5 if i == half else 0 for i in (0, 1))
+                slips.append(Slip(end_ns, which, back, False))
+    return sorted(slips, key=lambda slip: (slip.time_ns, slip.satellite))
+
+
+def _sizes(rng, receiver):
+    """Return the cycles of a slip on both signals, and which of them has a half one or None."""
+    sizes = rng.integers(1, 40, 2) * rng.choice([-1, 1], 2)
+    sizes[rng.integers(0, 2)] *= rng.integers(0, 2)  # half of them on one signal alone
+    sizes = [int(size) for size in sizes]
+    half = None
+    if rng.random() < receiver.half_share:
+        half = 0 if sizes[0] else 1
+        sizes[half] += 0.5
+    return tuple(sizes), half
 
 
 def first_cycles(rng, passes):

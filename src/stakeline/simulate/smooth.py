@@ -2,6 +2,7 @@
 
 import numpy as np
 from scipy.interpolate import CubicSpline
+from scipy.signal import lfilter
 
 
 class Smooth:
@@ -25,12 +26,25 @@ class Smooth:
         """Return values at times: (n,) gives (n, m); (n, m) takes each column at its own times."""
         time_s = np.asarray(time_s, float)
         if time_s.ndim == 1:
-            time_s = np.broadcast_to(time_s[:, None], (time_s.size, self.columns))
+            index, rest = self._place(time_s)
+            return _polynomial(self._coefficients[:, index], rest[:, None])
+        return self.at(time_s, np.arange(self.columns))
+
+    def at(self, time_s, column):
+        """Return values at times of one column each; shapes are broadcast."""
+        index, rest = self._place(np.asarray(time_s, float))
+        return _polynomial(self._coefficients[:, index, column], rest)
+
+    def _place(self, time_s):
+        """Return the piece that holds each time and the time since its node. [s]"""
         steps = (time_s - self.first_s) / self.step_s
         index = np.clip(steps.astype(np.int64), 0, self._coefficients.shape[1] - 1)
-        rest = (steps - index) * self.step_s
-        cubic, square, slope, value = self._coefficients[:, index, np.arange(self.columns)]
-        return ((cubic * rest + square) * rest + slope) * rest + value
+        return index, (steps - index) * self.step_s
+
+
+def _polynomial(coefficients, rest):
+    cubic, square, slope, value = coefficients
+    return ((cubic * rest + square) * rest + slope) * rest + value
 
 
 def random_walk(rng, first_s, last_s, step_s, columns, rate):
@@ -54,13 +68,14 @@ def random_walk(rng, first_s, last_s, step_s, columns, rate):
 def gauss_markov(rng, first_s, last_s, step_s, columns, sigma, memory_s):
     """Return a :class:`Smooth` stationary process of given sigma and correlation time.
 
-    Autocorrelation exp(-t / memory_s) between nodes; shapes as in :func:`random_walk`.
+    Autocorrelation exp(-t / memory_s) between nodes, shapes as in :func:`random_walk`; several
+    memories share the variance evenly.
     """
     count = int(np.ceil((last_s - first_s) / step_s)) + 2
-    fresh = rng.standard_normal((count, columns))
-    kept = np.exp(-step_s / memory_s)
-    values = np.empty((count, columns))
-    values[0] = fresh[0]
-    for k in range(1, count):
-        values[k] = kept * values[k - 1] + np.sqrt(1.0 - kept**2) * fresh[k]
-    return Smooth(first_s, step_s, values * np.asarray(sigma))
+    memories = np.atleast_1d(memory_s)
+    values = np.zeros((count, columns))
+    for kept in np.exp(-step_s / memories):
+        fresh = rng.standard_normal((count, columns))
+        fresh[1:] *= np.sqrt(1.0 - kept**2)
+        values += lfilter([1.0], [1.0, -kept], fresh, axis=0)
+    return Smooth(first_s, step_s, values * (np.asarray(sigma) / np.sqrt(memories.size)))
