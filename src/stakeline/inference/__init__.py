@@ -1,0 +1,1 @@
+"""What numbers can say: noise models, effective sample sizes; knows no glaciology."""

@@ -1,0 +1,77 @@
+"""Compiled loops of the noise models. Plain arrays, no checks, nothing allocated."""
+
+import numpy as np
+
+from ..compiling import njit
+
+
+@njit
+def rotate(row, triangle, held):
+    """Rotate one row [regressors, value] (p + 1) into a triangle (p + 1, p + 1); row is spent.
+
+    Givens rotations (Golub & Van Loan 2013, algorithm 5.1.3): afterwards triangle[:p, :p] is the
+    root of the normal matrix, its last column the transformed values. ``held[j]`` counts from
+    False to True when column j first gets a diagonal. The last diagonal gathers the squared
+    residuals; returned is the part of the row that the regressors could not have foretold, NaN
+    where the row was used up by a new one.
+    """
+    p = row.size - 1
+    fresh = False
+    for j in range(p):
+        if row[j] == 0.0:
+            continue
+        diagonal = triangle[j, j]
+        radius = np.sqrt(diagonal * diagonal + row[j] * row[j])
+        cosine, sine = diagonal / radius, row[j] / radius
+        triangle[j, j] = radius
+        for k in range(j + 1, p + 1):
+            above = triangle[j, k]
+            triangle[j, k] = cosine * above + sine * row[k]
+            row[k] = cosine * row[k] - sine * above
+        if not held[j]:
+            held[j] = True
+            fresh = True
+            break
+    if fresh:
+        return np.nan
+    triangle[p, p] = np.sqrt(triangle[p, p] ** 2 + row[p] * row[p])
+    return row[p]
+
+
+@njit
+def memory_filter(time, table, ratio, memory, row, state, triangle, held):
+    """Filter a Gauss-Markov process of unit variance plus white noise of variance ``ratio``.
+
+    table (n, p + 1) holds regressors and values; row and state (p + 1) are work space. Fills
+    triangle; returns the sum of the logarithms of the innovations' variances.
+    """
+    variance, logarithms = 1.0, 0.0
+    state[:] = 0.0
+    for i in range(time.size):
+        if i > 0:
+            decay = np.exp(-(time[i] - time[i - 1]) / memory)
+            variance = decay * decay * variance + 1.0 - decay * decay
+            for k in range(state.size):
+                state[k] *= decay
+        total = variance + ratio
+        gain, root = variance / total, np.sqrt(total)
+        for k in range(state.size):
+            innovation = table[i, k] - state[k]
+            state[k] += gain * innovation
+            row[k] = innovation / root
+        variance = gain * ratio
+        logarithms += np.log(total)
+        rotate(row, triangle, held)
+    return logarithms
+
+
+@njit
+def memory_quadratic(time, weight, memory):
+    """Return sum over i, j of weight_i weight_j exp(-|t_i - t_j| / memory), in one pass."""
+    total, behind = 0.0, 0.0
+    for i in range(time.size):
+        if i > 0:
+            behind *= np.exp(-(time[i] - time[i - 1]) / memory)
+        total += weight[i] * (weight[i] + 2.0 * behind)
+        behind += weight[i]
+    return total
