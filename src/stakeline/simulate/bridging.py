@@ -18,6 +18,7 @@ import functools
 
 import numpy as np
 from scipy.interpolate import RectBivariateSpline
+from scipy.signal import lfilter
 from scipy.special import j1
 
 from .course import Course
@@ -113,11 +114,8 @@ def relaxed(level_m, step_s, memory_s):
     kept = np.exp(-step_s / memory_s)
     ramp = 1.0 - (1.0 - kept) * memory_s / step_s  # weight of the newer node
     drive = (1.0 - kept - ramp) * level_m[:-1] + ramp * level_m[1:]
-    late = np.empty(level_m.shape)
-    late[0] = level_m[0] - (level_m[1] - level_m[0]) / step_s * memory_s
-    for k in range(len(drive)):
-        late[k + 1] = kept * late[k] + drive[k]
-    return late
+    first = level_m[0] - (level_m[1] - level_m[0]) / step_s * memory_s
+    return lfilter([1.0], [1.0, -kept], np.concatenate([[first], drive]))
 
 
 @functools.lru_cache(maxsize=4)

@@ -7,9 +7,12 @@ Greenland show (some per cent by season, ten per cent in a melt event; from memo
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.signal import lfilter
 
 from ..time import NS_PER_DAY, day_of_year
 from .course import Course
+from .slips import Slips, make_slips
+from .water import Event
 
 DAY_S = 86400.0  # s/d; definition
 YEAR_S = 365.25 * DAY_S  # s/a; definition of the Julian year
@@ -19,8 +22,42 @@ OFF_ROUTE_M = 3000.0  # m, the answer falls by e; invented
 UPSTREAM_M = 700.0  # m, up-glacier of the water the answer falls by e in the square; invented
 AFLOAT_M = 8000.0  # m, on floating ice the answer falls by e; invented
 SUMMER_D = (152.0, 244.0)  # d, day of the year, June to August: days of melt; invented
+SUMMER = 0.11  # -, share of the speed in a strong pulse of melt near the front; invented
+BESIDE = 0.07  # -, the same of a pulse of melt beside a drainage, everywhere; invented
 FASTEST_D = 150.0  # d, day of the year of greatest speed without melt; invented
 SLIPS_WITHIN_M = 16000.0  # m up-glacier of the grounding line, there ice sticks and slips; invented
+
+
+@dataclass(frozen=True)
+class Pulse:
+    """A change that rises smoothly, holds, and falls exponentially; its slope never jumps.
+
+    Attributes
+    ----------
+    begin_s, rise_s : float
+    lasts_s : float
+        From the begin to the end of the plateau.
+    fall_s : float
+        The fall is (1 + x) exp(-x), x the time since the plateau over this.
+    size : float
+        Share of the speed on the plateau.
+    event : Event or None
+        The drainage that it goes with.
+    """
+
+    begin_s: float
+    rise_s: float
+    lasts_s: float
+    fall_s: float
+    size: float
+    event: Event | None = None
+
+    def __call__(self, time_s):
+        """Return the share at times (n,)."""
+        since = np.asarray(time_s, float) - self.begin_s
+        x = np.clip(since / self.rise_s, 0.0, 1.0)
+        after = np.maximum(since - self.lasts_s, 0.0) / self.fall_s
+        return self.size * x * x * (3.0 - 2.0 * x) * (1.0 + after) * np.exp(-after)
 
 
 @dataclass(frozen=True)
@@ -44,49 +81,6 @@ class Season:
 
 
 @dataclass(frozen=True, eq=False)
-class Slips:
-    """Ice that sticks and slips: it lags, then makes up for it within minutes.
-
-    Attributes
-    ----------
-    onset_s, last_s, size_m : arrays, shape (k,)
-        Each slip's begin, length and size; between slips the ice lags evenly by what the next slip
-        makes up for, so that the mean speed stays.
-    """
-
-    onset_s: np.ndarray
-    last_s: np.ndarray
-    size_m: np.ndarray
-
-    def moved_m(self, time_s):
-        """Return what slips have added to the even flow at times (n,); never above 0. [m]"""
-        time_s = np.asarray(time_s, float)
-        k, lag, x = self._locate(time_s)
-        moved = self.size_m[k] * (x * x * (3.0 - 2.0 * x) - np.clip(lag, 0.0, 1.0))
-        return np.where(time_s > self.onset_s[-1] + self.last_s[-1], 0.0, moved)
-
-    def speed_m_s(self, time_s):
-        """Return the derivative of :meth:`moved_m` at times (n,). [m/s]"""
-        time_s = np.asarray(time_s, float)
-        k, lag, x = self._locate(time_s)
-        speed = self.size_m[k] * 6.0 * x * (1.0 - x) / self.last_s[k]
-        lagging = (lag > 0.0) & (lag < 1.0)
-        speed = speed - np.where(lagging, self.size_m[k] / self._gap_s()[1][k], 0.0)
-        return np.where(time_s > self.onset_s[-1] + self.last_s[-1], 0.0, speed)
-
-    def _gap_s(self):
-        begin = np.concatenate([[0.0], (self.onset_s + self.last_s)[:-1]])
-        return begin, self.onset_s - begin
-
-    def _locate(self, time_s):
-        """Return the slip under way or next, the shares of its lag and of itself that are over."""
-        begin, gap = self._gap_s()
-        k = np.clip(np.searchsorted(begin, time_s, side="right") - 1, 0, len(begin) - 1)
-        slip = np.clip((time_s - self.onset_s[k]) / self.last_s[k], 0.0, 1.0)
-        return k, (time_s - begin[k]) / gap[k], slip
-
-
-@dataclass(frozen=True, eq=False)
 class FlowHistory:
     """The flow of one station, by parts, at every instant.
 
@@ -102,12 +96,15 @@ class FlowHistory:
     parts : dict of str to Course or Season
         ``season``, ``melt``, ``response``: shares of the speed.
     slips : Slips or None
+    answers : tuple of Pulse
+        What ``response`` is made of: one for each drainage, of size 0 where nothing answers.
     """
 
     speed_m_d: float
     stretch_a: float
     parts: dict
     slips: Slips | None
+    answers: tuple = ()
 
     def share(self, time_s):
         """Return a dict of each part's share of the speed at times (n,)."""
@@ -178,13 +175,14 @@ class Melt:
     time_s : array, shape (n,)
     summer : array, shape (n,)
         Pulses of the summers, 1 for a strong one.
-    beside : array, shape (n,)
-        Pulses that begin shortly before drainages; 0 where the scenario has none.
+    beside : tuple of Pulse
+        Pulses that begin shortly before drainages; none where the scenario has none. A station
+        shows them with a size of its own near 1, wherever it stands.
     """
 
     time_s: np.ndarray
     summer: np.ndarray
-    beside: np.ndarray
+    beside: tuple
 
 
 def make_melt(rng, scenario, water, start_ns, days):
@@ -203,35 +201,26 @@ def make_melt(rng, scenario, water, start_ns, days):
     warm = np.maximum(_persisting(by_weather, time_s.size, 3.0 * DAY_S / HOUR_S), 0.0)
     rhythm = 1.0 + 0.3 * np.cos(2.0 * np.pi * (day - 0.75))
     summer = season * np.minimum(warm, 2.5) / 2.0 * rhythm
-    beside = np.zeros(time_s.size)
-    if scenario.melt_at_drainage:
-        for event in water.events:
-            begin = event.onset_s - by_drainage.uniform(1.0, 3.0) * DAY_S
-            plateau = by_drainage.uniform(4.0, 8.0) * DAY_S
-            rise, fall = by_drainage.uniform(0.5, 1.5) * DAY_S, by_drainage.uniform(3, 7) * DAY_S
-            size = by_drainage.uniform(0.85, 1.15)
-            beside += size * _pulse(time_s - begin, rise, rise + plateau, fall)
+    events = water.events if scenario.melt_at_drainage else ()
+    beside = tuple(_pulse_beside(by_drainage, event) for event in events)
     return Melt(time_s, summer, beside)
 
 
+def _pulse_beside(rng, event):
+    begin_s = event.onset_s - rng.uniform(1.0, 3.0) * DAY_S
+    rise_s, plateau_s, fall_s = rng.uniform([0.5, 4.0, 3.0], [1.5, 8.0, 7.0]) * DAY_S
+    size = BESIDE * rng.uniform(0.85, 1.15)
+    return Pulse(begin_s, rise_s, rise_s + plateau_s, fall_s, size, event)
+
+
 def _persisting(rng, count, memory):
-    """Return a stationary process of sigma 1 and a memory in steps, smoothed over it twice."""
+    """Return a stationary process of sigma 1 and a memory in steps, smoothed over a day."""
     kept = np.exp(-1.0 / memory)
     fresh = rng.standard_normal(count) * np.sqrt(1.0 - kept**2)
-    values = np.empty(count)
-    last = fresh[0] / np.sqrt(1.0 - kept**2)
-    for k in range(count):
-        last = kept * last + fresh[k]
-        values[k] = last
+    fresh[0] /= np.sqrt(1.0 - kept**2)
+    values = lfilter([1.0], [1.0, -kept], fresh)
     hours = np.hanning(27)[1:-1]
     return np.convolve(values, hours / hours.sum(), mode="same")
-
-
-def _pulse(since_s, rise_s, until_s, fall_s):
-    """Return a smooth rise to 1, a plateau until a time, then an exponential fall."""
-    x = np.clip(since_s / rise_s, 0.0, 1.0)
-    after = np.maximum(since_s - until_s, 0.0) / fall_s
-    return x * x * (3.0 - 2.0 * x) * (1.0 + after) * np.exp(-after)
 
 
 def make_flow(rng, scenario, water, glacier, site, days, *, melt, start_ns):
@@ -254,10 +243,11 @@ def make_flow(rng, scenario, water, glacier, site, days, *, melt, start_ns):
     day = day_of_year(start_ns)[1] + (start_ns % NS_PER_DAY) / NS_PER_DAY
     fastest = (FASTEST_D + by_season.uniform(-10.0, 10.0) - day) * DAY_S
     lower = 0.25 + 0.75 * site.flow_m / glacier.front_flow_m
-    summer = 0.11 * lower * by_melt.uniform(0.85, 1.15)
-    beside = 0.07 * by_melt.uniform(0.85, 1.15)
-    extra = summer * melt.summer + beside * melt.beside
-    response = flood_response(by_flood, scenario, water, glacier, site, melt.time_s)
+    extra = SUMMER * lower * by_melt.uniform(0.85, 1.15) * melt.summer
+    beside = by_melt.uniform(0.85, 1.15)
+    extra = extra + beside * _total(melt.beside, melt.time_s)
+    answers = flood_answers(by_flood, scenario, water, glacier, site)
+    response = _total(answers, melt.time_s)
     first_s = float(melt.time_s[0])
     parts = {
         "season": Season(by_season.uniform(0.02, 0.045), fastest),
@@ -266,8 +256,12 @@ def make_flow(rng, scenario, water, glacier, site, days, *, melt, start_ns):
     }
     slips = None
     if -SLIPS_WITHIN_M < site.grounding_m < 0.0:
-        slips = _make_slips(by_slip, site.speed_m_d, days)
-    return FlowHistory(site.speed_m_d, site.stretch_a, parts, slips)
+        slips = make_slips(by_slip, site.speed_m_d, days)
+    return FlowHistory(site.speed_m_d, site.stretch_a, parts, slips, answers)
+
+
+def _total(pulses, time_s):
+    return sum((pulse(time_s) for pulse in pulses), np.zeros(time_s.size))
 
 
 def reach(glacier, water, lake_index, site):
@@ -289,32 +283,22 @@ def reach(glacier, water, lake_index, site):
     return along - outlet, float(weight)
 
 
-def flood_response(rng, scenario, water, glacier, site, time_s):
-    """Return the share by which passing water changes the speed, at times (n,).
+def flood_answers(rng, scenario, water, glacier, site):
+    """Return how passing water changes the speed: a tuple of :class:`Pulse`, one by event.
 
     Arrival = onset + distance / speed of the water; then a lag, a rise, a plateau while water
     passes, a decay; as large as the scenario says, by the event's volume over the greatest one, by
     the station's place (:func:`reach`) and by its own chance.
     """
-    response = np.zeros(time_s.size)
+    answers = []
     own = rng.uniform(0.75, 1.0)
     largest = max((e.volume_m3 for e in water.events), default=1.0)
+    names = [lake.name for lake in water.lakes]
     for event in water.events:
         lag_s, rise_s, fall_s = rng.uniform([2.0, 8.0, 72.0], [10.0, 30.0, 240.0]) * HOUR_S
-        index = [lake.name for lake in water.lakes].index(event.lake)
-        distance, weight = reach(glacier, water, index, site)
-        begin = event.onset_s + max(distance, 0.0) / water.speed_m_s + lag_s
-        lasts = max(event.end_s - event.onset_s, rise_s)
+        distance, weight = reach(glacier, water, names.index(event.lake), site)
+        begin_s = water.arrival_s(event, distance) + lag_s
+        lasts_s = max(event.end_s - event.onset_s, rise_s)
         size = scenario.response * event.volume_m3 / largest * weight * own
-        response += size * _pulse(time_s - begin, rise_s, lasts, fall_s)
-    return response
-
-
-def _make_slips(rng, speed_m_d, days):
-    """Return :class:`Slips`: 2 to 7 cm within 10 to 30 minutes, every half to four days."""
-    count = int(np.ceil(days / 0.5)) + 20
-    gap = rng.uniform(0.5, 4.0, count) * DAY_S
-    last = rng.uniform(600.0, 1800.0, count)
-    size = np.minimum(rng.uniform(0.02, 0.07, count), 0.3 * speed_m_d * gap / DAY_S)
-    onset = np.cumsum(gap) + np.concatenate([[0.0], np.cumsum(last)[:-1]])
-    return Slips(onset, last, size)
+        answers.append(Pulse(begin_s, rise_s, lasts_s, fall_s, size, event))
+    return tuple(answers)

@@ -16,7 +16,9 @@ from .chance import stream
 from .flood import YEAR_S, FlowHistory, make_flow, make_melt
 from .site import Site
 from .smooth import Smooth
-from .visits import DAY_S, LEANING
+from .visits import DAY_S, LEANING, Visit, make_visits
+
+__all__ = ["PARTS", "Marker", "Visit", "make_marker", "make_visits"]
 
 PARTS = (
     *("flow", "season", "melt", "response", "slip", "tide", "lake"),

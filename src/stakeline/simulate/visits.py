@@ -6,7 +6,7 @@ import numpy as np
 
 DAY_S = 86400.0  # s/d; definition
 LEANING = "HV06"  # its pole leans; invented
-UNLOGGED = "HV09"  # its pole was reset and nobody wrote it down; invented
+UNLOGGED = "HV09"  # its pole was reset at the first visit and nobody wrote it down; invented
 FIRST_D = (368.0, 386.0)  # d, first yearly visit, in May; choice
 
 
@@ -55,7 +55,8 @@ def _visit(rng, site, before, time_s):
     chance, angle = rng.random(), rng.uniform(0.0, 2.0 * np.pi)
     far, level, share = rng.uniform(0.2, 1.0), rng.normal(0.0, 0.02, 2), rng.uniform(0.8, 1.05)
     height = float(np.round(rng.uniform(2.5, 3.0), 3))
-    if site.name == UNLOGGED:
+    logged = not (site.name == UNLOGGED and before.kind == "set-up")
+    if not logged:
         kind = "reset"
     elif site.on_rock:
         kind = "visit"
@@ -72,6 +73,5 @@ def _visit(rng, site, before, time_s):
     if kind == "reset":
         east, north = far * np.sin(angle), far * np.cos(angle)
         words = "pole set anew close by"
-    logged = site.name != UNLOGGED
     moved = (float(east), float(north), float(up))
     return Visit(time_s, kind, *moved, height, logged, words)

@@ -19,6 +19,7 @@ RESIDUE_M = 1.5  # m, depth of water that no drainage takes; invented
 FIRST_DAY = (113.0, 147.0)  # d, first drainage of the upper lake; choice: late summer
 PERIOD_D = (158.0, 182.0)  # d, from one drainage of the upper lake to the next; choice
 LAST_D = {"upper": (4.0, 9.0), "lower": (6.0, 14.0)}  # d, length of a drainage; invented
+WATER_M_S = (0.16, 0.45)  # m/s, speed of the water under the ice; invented
 SHARE_TO_PASS = 0.5  # -, share of the upper flood that fills the lower lake to the brim; choice
 
 
@@ -114,6 +115,10 @@ class Water:
         """Return the events of a lake."""
         return tuple(e for e in self.events if e.lake == self.lakes[lake_index].name)
 
+    def arrival_s(self, event, distance_m):
+        """Return when the first water of an event is at a distance from its outlet. [s]"""
+        return event.onset_s + max(distance_m, 0.0) / self.speed_m_s
+
     def inflow_m3_s(self, lake_index, time_s):
         """Return what enters a lake at times (n,): its own supply and the flood from above."""
         inflow = self.supply[lake_index](time_s)
@@ -163,12 +168,14 @@ def make_water(rng, scenario, lakes, days, *, route_m=None):
     days : float
         Length of the campaign. [d]
     route_m : float, optional
-        Way of the water from lake to lake; else 1.1 times the straight one. [m]
+        Way of the water from the upper lake's outlet to the lower lake's shore; else the straight
+        one. [m]
     """
     if route_m is None:
+        shores_m = lakes[0].half_length_m + lakes[1].half_length_m
         step = (lakes[1].flow_m - lakes[0].flow_m, lakes[1].side_m - lakes[0].side_m)
-        route_m = 1.1 * float(np.hypot(*step))
-    speed = rng.uniform(0.2, 0.5)
+        route_m = float(np.hypot(*step)) - shores_m
+    speed = rng.uniform(*WATER_M_S)
     if not scenario.drains:
         none = Course(0.0, DAY_S, np.zeros(2))
         start = tuple(RESIDUE_M * lake.area_m2 for lake in lakes)
