@@ -23,7 +23,7 @@ FREEBOARD = 1.0 - ICE_KG_M3 / SEA_KG_M3  # -; Archimedes
 # amplitude [m], wavelength [m], direction of the wave from that of flow [rad], phase [rad]
 SURFACE_WAVES = ((2.4, 5000, 0.3, 0.4), (1.2, 3100, -0.5, 2.0), (0.6, 1900, 0.9, 4.1))
 BED_WAVES = ((25.0, 6500, -0.2, 1.1), (12.0, 3600, 0.5, 3.0))
-EDGE = 1.6  # -; where the surface leaves the level above a lake, in its half axes
+EDGE = 1.55  # -; where the surface leaves the level above a lake, in its half axes
 BOWL_M = 8.0  # m; rise of the potential head from the centre of a lake to its margin
 ROUTE_STEP_M = 250.0
 
@@ -124,7 +124,7 @@ class Glacier:
     def _undulation_m(self, flow_m, side_m):
         """Return waves of the surface: none at the grounding line, small ones on the tongue. [m]"""
         distance2 = (flow_m - self.grounding_flow_m) ** 2
-        size = distance2 / (distance2 + 3000.0**2)
+        size = (distance2 / (distance2 + 3000.0**2)) ** 1.5
         size = size * np.where(flow_m > self.grounding_flow_m, 0.3, 1.0)
         return size * _waves(SURFACE_WAVES, flow_m, side_m)
 
@@ -183,7 +183,7 @@ class Glacier:
         for hollow in self.hollows:
             within = self._within(hollow, flow_m, side_m)
             depth = depth + hollow.depth_m * np.exp(-(within**2))
-        return depth * above2 / (above2 + 3000.0**2)
+        return depth * (above2 / (above2 + 3000.0**2)) ** 1.5
 
     def bed_m(self, flow_m, side_m):
         """Return the height of the ground below the ice, or of the sea floor. [m]"""
@@ -282,8 +282,15 @@ class Glacier:
         latitude, longitude = self.place(flow, lake.side_m + lake.half_width_m * np.sin(angle))
         return np.degrees(np.stack([longitude, latitude], axis=1))
 
-    def grids(self, step_m=500.0, border_m=3000.0):
-        """Return :class:`Grids` around the glacier and the foot of its walls."""
+    def grids(self, step_m=500.0):
+        """Return x (n,), y (m,), surface and bed (m, n) of :meth:`maps`. [m]"""
+        return self.maps(step_m)[:4]
+
+    def maps(self, step_m=500.0, border_m=3000.0):
+        """Return :class:`Grids` around the glacier and the foot of its walls.
+
+        On the tongue the bed is the sea floor: there surface less bed is more than the thickness.
+        """
         flow = np.linspace(0.0, self.front_flow_m + border_m, 200)
         wall = self.half_width_m(flow) + border_m
         x, y = np.concatenate([self.plane(flow, wall), self.plane(flow, -wall)], axis=1)
