@@ -71,8 +71,10 @@ class Campaign:
         return {path.stem: read_history(path) for path in files}
 
     def station_of(self, relative_path):
-        """Return the station whose folders hold a raw file; None where no folder claims it."""
+        """Return the station whose folders or tables hold a raw file; None where none claims it."""
         for part in self.settings.station:
+            if relative_path in part.positions:
+                return part.name
             for folder in part.raw:
                 if relative_path.startswith(folder.rstrip("/") + "/"):
                     return part.name

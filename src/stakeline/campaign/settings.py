@@ -48,10 +48,11 @@ class PositionPart(Strict):
 
 
 class StationPart(Strict):
-    """``[[station]]``: a station and the folders its files lie in."""
+    """``[[station]]``: a station, the folders of its files, and tables of finished positions."""
 
     name: Code
     raw: tuple[str, ...] = ()
+    positions: tuple[str, ...] = ()
     mode: Literal["kinematic", "static"] | None = None
 
 

@@ -1,16 +1,38 @@
 """What kind of file is this: told by content, never by name alone."""
 
 import re
+import tomllib
 
 from .erp.reading import layout_of
+from .plain_table import TABLE_KINDS, kind_of_table
 
 KINDS = (
     *("observations", "navigation", "sp3", "clocks", "antex", "blq", "orientation"),
-    *("sinex", "station log", "unknown"),
+    *("sinex", "station log"),
+    *TABLE_KINDS,
+    *("grid", "outline", "photograph", "settings", "notes", "unknown"),
 )
 _HEAD_BYTES = 20_000
 _LOG_FORM = re.compile(r"^1\.\s+Site Identification", re.MULTILINE)
 _BLQ_ROW = re.compile(r"^(\s*-?\d*\.\d+){11}\s*$")
+
+_MAGIC = {
+    b"\xff\xd8\xff": "photograph",  # JPEG: ISO/IEC 10918-1, markers SOI and the next
+    b"\x89PNG\r\n\x1a\n": "photograph",  # PNG: ISO/IEC 15948, section 5.2
+    b"CDF\x01": "grid",  # NetCDF classic format specification: magic
+    b"CDF\x02": "grid",
+    b"CDF\x05": "grid",
+    b"\x89HDF\r\n\x1a\n": "grid",  # NetCDF-4 lies in HDF5: HDF5 file format, section II.A
+}
+_OUTLINE = re.compile(  # RFC 7946, section 1.4
+    r'"type"\s*:\s*"(FeatureCollection|Feature|GeometryCollection|(Multi)?(Polygon|LineString|Point))"'
+)
+_WORD = re.compile(r"[^\W\d_]{3,}")
+_LABEL = re.compile(
+    r".{60}[A-Z#][A-Z0-9 /#&:.'()-]{4,19}\s*$"
+)  # header lines: RINEX 3.05, section 5
+_LEAST_WORDS = 3
+_LEAST_LETTERS = 0.5  # of what is no blank; records of numbers have fewer; our choice
 
 
 def recognise(data, file=""):
@@ -23,6 +45,9 @@ def recognise(data, file=""):
     file : str
         Its name; used for nothing but telling nearly empty files apart in messages of callers.
     """
+    for magic, kind in _MAGIC.items():
+        if data.startswith(magic):
+            return kind
     head = data[:_HEAD_BYTES].decode("latin-1")
     lines = head.splitlines()
     first = next((line for line in lines if line.strip()), "")
@@ -41,7 +66,28 @@ def recognise(data, file=""):
         return "station log"
     if _is_blq(lines):
         return "blq"
-    return "orientation" if layout_of(lines) is not None else "unknown"
+    if table := kind_of_table(data):
+        return table
+    return "orientation" if layout_of(lines) is not None else _text_kind(data, head)
+
+
+def _text_kind(data, head):
+    """Return the kind of a text that is no table and no record of a standard."""
+    labelled = sum(_LABEL.match(line) is not None for line in head.splitlines())
+    if "\0" in head or head.lstrip().startswith("%=") or labelled > 1:
+        return "unknown"
+    if head.lstrip()[:1] == "{" and _OUTLINE.search(head):
+        return "outline"
+    try:
+        if tomllib.loads(data.decode("utf-8")):
+            return "settings"
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError):
+        pass
+    shown = "".join(data[:_HEAD_BYTES].decode("utf-8", "replace").split())
+    letters = sum(sign.isalpha() for sign in shown)
+    prose = len(_WORD.findall(head)) >= _LEAST_WORDS and letters >= _LEAST_LETTERS * len(shown)
+    printable = all(sign.isprintable() for sign in shown.replace("\ufffd", ""))
+    return "notes" if prose and printable else "unknown"
 
 
 def _rinex_kind(first):

@@ -10,6 +10,7 @@ from ..campaign.store import sha256_file, sha256_of
 from ..constants import NS_PER_S
 from ..errors import FormatError, ProductError
 from ..formats.compression import open_bytes
+from ..formats.plain_table import TABLE_KINDS, parse_plain_table
 from ..formats.recognise import recognise
 from ..formats.rinex_obs import read_observations
 from ..time import iso
@@ -18,8 +19,11 @@ from .dating import date_fits
 from .product_index import choose, files_of
 from .products import load_products
 from .reading import date_in_file_name, name_in_file_name
+from .tables_examine import examine_table, span_gps_ns
+from .texts_examine import examine_text
 
 OBSERVATION_KINDS = ("observations",)
+RECORD_FORM = 2  # of what the ledger keeps of a raw file; another number examines all anew
 _WHOLE_NS = 1_000_000  # clocks steered to the second stay within a millisecond of it
 _HEADER_FIELDS = (
     "marker_name",
@@ -50,6 +54,8 @@ class RawFile:
     warnings: tuple = ()
     date_fits: tuple = ()  # of (shift in weeks, misfit in metres or None)
     proof_products: tuple = ()
+    rows: int = 0  # of a table
+    table_span_ns: tuple = ()  # first and last time of a table, GPS time
 
     @property
     def name_says(self):
@@ -84,6 +90,7 @@ def from_record(record):
     parts = {f.name: record[f.name] for f in fields(RawFile)}
     parts["runs"] = tuple(tuple(run) for run in parts["runs"])
     parts["warnings"] = tuple(parts["warnings"])
+    parts["table_span_ns"] = tuple(parts["table_span_ns"])
     fits = [(weeks, None if m is None else float(m)) for weeks, m in parts["date_fits"]]
     parts["date_fits"] = tuple(fits)  # an infinite misfit is text in JSON
     return RawFile(**parts)
@@ -103,8 +110,10 @@ def examine(task):
         raw["kind"] = recognise(members[0][1], name) if members else "empty"
     except FormatError as problem:
         return RawFile(**raw, reason=_without_folder(str(problem), path, name))
+    if raw["kind"] in TABLE_KINDS:
+        return _table(raw, members[0][1])
     if raw["kind"] not in OBSERVATION_KINDS:
-        return RawFile(**raw)
+        return RawFile(**raw, warnings=examine_text(raw["kind"], members[0][1]) if members else ())
     try:
         observations = read_observations(path)
     except FormatError as problem:
@@ -119,6 +128,21 @@ def examine(task):
         warnings=_oddities(observations, path, name),
         date_fits=tuple((fit.shift_weeks, fit.misfit_m) for fit in fits),
         proof_products=proof,
+    )
+
+
+def _table(raw, data):
+    """Return the :class:`RawFile` of a table, with its rows, span and oddities."""
+    name = raw["path"]
+    try:
+        table = parse_plain_table(data, name)
+    except FormatError as problem:
+        return RawFile(**raw, reason=str(problem))
+    return RawFile(
+        **raw,
+        warnings=examine_table(table),
+        rows=len(table),
+        table_span_ns=span_gps_ns(table),
     )
 
 

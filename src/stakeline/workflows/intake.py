@@ -12,10 +12,11 @@ from ..campaign.located import line_numbers, line_of
 from ..campaign.store import clean_leftovers, only_one, sha256_file
 from ..earth.ellipsoid import xyz_from_geodetic
 from ..errors import SettingsError
+from ..formats.plain_table import TABLE_KINDS
 from ..tables import ObservationHeader
 from .completeness import epochs_of, station_days
 from .dating import WEEK_NS, DateFit
-from .examine import OBSERVATION_KINDS, RawFile, examine, from_record
+from .examine import OBSERVATION_KINDS, RECORD_FORM, RawFile, examine, from_record
 from .intake_report import days_csv, manifest_csv, proposals_toml, summary_text
 from .pool import run_tasks
 from .product_index import scan
@@ -50,7 +51,9 @@ class TakenIn:
 
     @property
     def span_ns(self):
-        """Return first and last epoch, moved by the accepted repair. [ns]"""
+        """Return first and last epoch, moved by the accepted repair; () without any. [ns]"""
+        if not self.raw.runs:
+            return self.raw.table_span_ns
         shift = self.shift_weeks * WEEK_NS
         return self.raw.first_ns + shift, self.raw.last_ns + shift
 
@@ -63,6 +66,7 @@ class Report:
     days: tuple
     set_aside: tuple
     text: str
+    examined: int = 0  # files looked at anew
 
 
 def run(campaign, *, workers=1, progress=None):
@@ -89,7 +93,7 @@ def take_in(campaign, workers=1, progress=None):
     """Return the :class:`Report` of a campaign's raw files, examining only what is new."""
     index = scan(campaign)
     histories = campaign.histories()
-    files = examine_all(campaign, index, workers, progress)
+    files, examined = examine_all(campaign, index, workers, progress)
     files = _without_copies([_known(campaign, histories, raw) for raw in files])
     _check_repairs(campaign, files)
     days = []
@@ -98,18 +102,18 @@ def take_in(campaign, workers=1, progress=None):
         days += station_days(station, own)
     set_aside = tuple(file for file in files if file.raw.reason)
     text = summary_text(campaign, files, days, index, histories)
-    return Report(tuple(files), tuple(days), set_aside, text)
+    return Report(tuple(files), tuple(days), set_aside, text, examined)
 
 
 def examine_all(campaign, index, workers, progress):
-    """Return the :class:`RawFile` of every file below ``0-raw/``, in order of their names."""
+    """Return (:class:`RawFile` of every file below ``0-raw/`` by name, how many were new)."""
     ledger = Ledger(campaign.root, LEDGER)
     names = sorted(campaign.relative(p) for p in campaign.folder(RAW).rglob("*") if p.is_file())
     found, tasks, keys = {}, [], {}
     products = fingerprint([entry.sha256 for entry in index])
     for name in names:
         checksum = sha256_file(campaign.root / name)[1]
-        keys[name] = fingerprint([name, checksum, products, __version__])
+        keys[name] = fingerprint([name, checksum, products, __version__, RECORD_FORM])
         record = ledger.read(_task_name(name))
         if record and record["key"] == keys[name]:
             found[name] = from_record(record["raw"])
@@ -125,7 +129,7 @@ def examine_all(campaign, index, workers, progress):
             ledger.finish(_task_name(name), keys[name], {}, raw=raw.as_record())
         if progress:
             progress(done, len(tasks), name)
-    return [found[name] for name in names]
+    return [found[name] for name in names], len(tasks)
 
 
 def _task_name(name):
@@ -135,6 +139,9 @@ def _task_name(name):
 def _known(campaign, histories, raw):
     """Return a :class:`TakenIn`: whose file it is, its date, what contradicts the history."""
     station = campaign.station_of(raw.path) or ""
+    if raw.kind in TABLE_KINDS and not station:
+        known = [part.name for part in campaign.settings.station]
+        station = next((n for n in known if raw.name_says.startswith(n)), "")
     if raw.kind not in OBSERVATION_KINDS or raw.reason:
         return TakenIn(raw, station)
     if not station:

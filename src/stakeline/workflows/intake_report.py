@@ -8,9 +8,11 @@ import numpy as np
 
 from ..campaign.folders import STATIONS
 from ..campaign.history import Step
+from ..formats.plain_table import TABLE_KINDS
 from ..time import iso
 from .dating import FITS_M, DateFit
 from .examine import OBSERVATION_KINDS
+from .intake_tables import table_lines
 
 _MANIFEST = (
     "file",
@@ -21,6 +23,7 @@ _MANIFEST = (
     "first_gps",
     "last_gps",
     "epochs",
+    "rows",
     "date_shift_weeks",
     "used",
     "set_aside",
@@ -54,7 +57,7 @@ def manifest_csv(files):
     rows = []
     for file in files:
         raw = file.raw
-        span = [iso(t) for t in file.span_ns] if raw.runs else ["", ""]
+        span = [iso(t) for t in file.span_ns] if file.span_ns else ["", ""]
         told = [*raw.warnings, *file.mismatches, *([file.suspicion] if file.suspicion else [])]
         rows.append(
             {
@@ -66,6 +69,7 @@ def manifest_csv(files):
                 "first_gps": span[0],
                 "last_gps": span[1],
                 "epochs": raw.epochs,
+                "rows": raw.rows,
                 "date_shift_weeks": file.shift_weeks,
                 "used": "yes" if file.usable else "no",
                 "set_aside": raw.reason,
@@ -146,6 +150,8 @@ def summary_text(campaign, files, days, index, histories):
         _block("Overlapping files, joined by epoch", _overlaps(files)),
         _block("Headers against the station history (the history is used)", _mismatches(files)),
         _block("Remarks on files", _warnings(files)),
+        _block("Tables", table_lines(campaign, files)),
+        _block("Files of no kind known here (kept, and used for nothing)", _unknown(files)),
         _block("Station history", _histories(campaign, histories)),
         _block("Days", _days(days)),
         _block("Products", _products(index)),
@@ -255,10 +261,15 @@ def _mismatches(files):
     ]
 
 
+def _unknown(files):
+    return [f.raw.path for f in files if f.raw.kind == "unknown" and not f.raw.reason]
+
+
 def _warnings(files):
     return [
         text if text.startswith(f.raw.path) else f"{f.raw.path}: {text}"
         for f in files
+        if f.raw.kind not in TABLE_KINDS
         for text in f.raw.warnings
     ]
 
