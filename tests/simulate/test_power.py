@@ -210,6 +210,23 @@ def test_no_sun_for_four_months(weather):
     assert 112 <= (power < 1e-6).sum() <= 124
 
 
+def test_banks_of_the_eightieth_parallel():
+    # "Remote Station Power Analysis", polar knowledge-base note of 2007: 5 W on the coast at 80 deg
+    # need 2300 Ah with 255 W of panels, no wind. Here within a factor 1.5 of it, in three winters
+    design = Design(turbine_W=0.0, heater_W=0.0, modem_W=0.0, receiver_W=5.0, logger_W=0.0)
+    design = replace(design, panel_W=127.5, panel_bottom_m=5.0)
+    place = Place(np.radians(80.0), np.radians(-22.0), 50.0)
+    for seed in range(3):
+        region = make_region(stream(seed, "weather"), START_NS, 400)
+        air = make_weather(region, stream(seed, "HV01", "weather"), place)
+        enough, little = (
+            make_supply(None, air, replace(design, bank_Ah=ah), charge_state=1.0)
+            for ah in (2300.0 * 1.5, 2300.0 / 1.5)
+        )
+        assert enough.outages_s == ()
+        assert little.outages_s
+
+
 def test_draws_differ_between_stations():
     designs = [draw_design(np.random.default_rng(s)) for s in range(200)]
     windy = [d for d in designs if d.turbine_W > 0.0]

@@ -41,6 +41,8 @@ class Design:
     charge_share, charge_rate_h : float
         Energy kept of what is charged; full power is taken until the free capacity would fill in
         this time.
+    self_discharge_month : float
+        Share lost in a month at 25 degC; half for each 10 K of cold.
     resistance_ohm : float
         Of a bank of 100 Ah, warm; doubles in 40 K of cold.
     box_W_K, box_J_K : float

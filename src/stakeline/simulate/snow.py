@@ -8,6 +8,7 @@ MELT_ICE_M_K_D = 0.007  # m of water/(K d); the same: 6-8 mm
 FRESH, SETTLED, ICE = 0.30, 0.40, 0.90  # -, densities by water; handbook values
 SETTLING_H = 12.0 * 24.0  # h; time in which fresh snow settles, invented
 DRIFT_FROM_M_S = 9.0  # m/s; snow begins to drift, common practice, no source
+DRIFT_M = 0.12  # m; size of drifted forms, invented
 FIRST_PACK_M = 0.16  # m of water; winter snow that lies at the start, invented
 
 
@@ -53,9 +54,9 @@ def _drift(rng, wind_m_s):
     """Return the height of drifted forms (n,): a walk in blown hours that is drawn to 0. [m]"""
     blown = np.maximum(wind_m_s / DRIFT_FROM_M_S - 1.0, 0.0) ** 1.5
     work = np.minimum(0.02 * blown, 0.2)
-    fresh = lfilter([0.3], [1.0, -0.7], rng.standard_normal(work.size))
+    fresh = lfilter([0.3], [1.0, -0.7], rng.spawn(1)[0].standard_normal(work.size))
     height, now = np.empty(work.size), 0.0
     for k, (share, new) in enumerate(zip(work.tolist(), fresh.tolist(), strict=True)):
-        now = (1.0 - share) * now + share * 0.25 * new
+        now = (1.0 - share) * now + share * DRIFT_M * new
         height[k] = now
     return height

@@ -20,11 +20,13 @@ HOUR_S = 3600.0  # s/h; definition
 YEAR_D = 365.25  # d/a; definition
 WARMEST_DAY = 200.0  # day of the year, mid July; invented
 SUMMER_SHARE = 0.4244  # -; mean of |cos|^3 over a year, 4 / (3 pi)
-WINTER_DEGC, SUMMER_DEGC = -30.5, 1.0  # degC at REFERENCE_M; invented
+WINTER_DEGC, SUMMER_DEGC = -29.7, 1.0  # degC at REFERENCE_M; invented
 REFERENCE_M = 100.0  # m; height of the low stations, invented
 LAPSE_K_M = 0.0060  # K/m; between dry adiabatic and inversion, common practice, no source
 GAS_DRY_J_KG_K = 287.05  # J/(kg K), dry air; WMO No. 8, Guide to Instruments, from memory
 GRAVITY_M_S2 = 9.81  # m/s2; handbook
+LOWS_A, GREAT_A, SHOWERS_A = 26.0, 5.0, 45.0  # 1/a; invented
+STORMS_A = LOWS_A + 2.0 * GREAT_A  # 1/a; a great storm brings twice the snow
 
 
 @dataclass(frozen=True)
@@ -121,15 +123,19 @@ class Weather:
 
 
 def persistent(rng, count, memory_h):
-    """Return hourly values (count,) of sigma 1 with autocorrelation exp(-t / memory)."""
+    """Return hourly values (count,) of sigma 1 with autocorrelation exp(-t / memory).
+
+    Drawn from a child of ``rng``, so that a longer course begins as the shorter one.
+    """
+    child = rng.spawn(1)[0]
     kept = np.exp(-1.0 / memory_h)
-    fresh = rng.standard_normal(count)
-    before = lfiltic([np.sqrt(1.0 - kept**2)], [1.0, -kept], [rng.standard_normal()])
-    return lfilter([np.sqrt(1.0 - kept**2)], [1.0, -kept], fresh, zi=before)[0]
+    gain = np.sqrt(1.0 - kept**2)
+    before = lfiltic([gain], [1.0, -kept], [child.standard_normal()])
+    return lfilter([gain], [1.0, -kept], child.standard_normal(count), zi=before)[0]
 
 
 def make_region(rng, start_ns, days):
-    """Return the :class:`Region` of a campaign.
+    """Return the :class:`Region` of a campaign; a longer one begins as the shorter.
 
     Parameters
     ----------
@@ -147,7 +153,7 @@ def make_region(rng, start_ns, days):
     for storm in storms:
         shape = _shape(time_s, storm.begin_s, storm.end_s)
         storm_m_s = np.maximum(storm_m_s, storm.peak_m_s * shape)
-        snowing += 0.7 / STORMS_A * storm.snow * shape / max(shape.sum(), 1.0)
+        snowing += 0.7 / STORMS_A * storm.snow * shape / _hours(storm.begin_s, storm.end_s)
     cover = 0.9 * persistent(rng, count, 30.0) + 0.3 * (2.0 * summer - 0.6)
     cloud = np.maximum(1.0 / (1.0 + np.exp(-2.5 * cover)), np.minimum(storm_m_s / 15.0, 1.0))
     return Region(
@@ -164,10 +170,6 @@ def make_region(rng, start_ns, days):
     )
 
 
-LOWS_A, GREAT_A, SHOWERS_A = 26.0, 5.0, 45.0  # 1/a; invented
-STORMS_A = LOWS_A + 2.0 * GREAT_A  # 1/a; a great storm brings twice the snow
-
-
 def _summer(start_ns, time_s):
     """Return 0 in midwinter to 1 in midsummer: |cos|^3 of half the year's angle."""
     day = day_of_year(start_ns)[1] + time_s / 86400.0
@@ -176,22 +178,31 @@ def _summer(start_ns, time_s):
 
 def _storms(rng, start_ns, time_s):
     """Draw lows and great storms, denser in winter; a quarter of the lows' rate is left in July."""
-    days = time_s[-1] / 86400.0
     found = []
     for rate_a, floor, low_m_s, high_m_s, snow in (
         (LOWS_A, 0.25, 13.0, 27.0, 1.0),
         (GREAT_A, 0.0, 34.0, 43.0, 2.0),
     ):
-        densest = rate_a / YEAR_D / (floor + (1.0 - floor) * (1.0 - SUMMER_SHARE))
-        count = rng.poisson(densest * days)
-        begin_s = np.sort(rng.uniform(0.0, time_s[-1], count))
-        kept = rng.uniform(size=count) < 1.0 - (1.0 - floor) * _summer(start_ns, begin_s)
-        last_s = 86400.0 * rng.uniform(1.0, 3.0, count)
-        peak_m_s = rng.uniform(low_m_s, high_m_s, count)
-        share = snow * rng.gamma(2.0, 0.5, count)
-        for k in np.flatnonzero(kept):
-            found.append(Storm(begin_s[k], begin_s[k] + last_s[k], peak_m_s[k], share[k]))
+        child = rng.spawn(1)[0]
+        densest_a = rate_a / (floor + (1.0 - floor) * (1.0 - SUMMER_SHARE))
+        for begin_s in _arrivals(child, densest_a, time_s[-1]):
+            end_s = begin_s + 86400.0 * child.uniform(1.0, 3.0)
+            storm = Storm(
+                begin_s, end_s, child.uniform(low_m_s, high_m_s), snow * child.gamma(2.0, 0.5)
+            )
+            if child.uniform() < 1.0 - (1.0 - floor) * _summer(start_ns, begin_s):
+                found.append(storm)
     return tuple(sorted(found, key=lambda storm: storm.begin_s))
+
+
+def _arrivals(rng, rate_a, last_s):
+    """Yield the times of events that know nothing of each other, from three days before 0. [s]"""
+    begin_s = -3.0 * 86400.0
+    while True:
+        begin_s += rng.exponential(YEAR_D * 86400.0 / rate_a)
+        if begin_s > last_s:
+            return
+        yield begin_s
 
 
 def _shape(time_s, begin_s, end_s):
@@ -201,16 +212,19 @@ def _shape(time_s, begin_s, end_s):
     return ramp**2 * (3.0 - 2.0 * ramp)
 
 
+def _hours(begin_s, end_s):
+    """Return the sum over hours of :func:`_shape`: two quarters count half. [h]"""
+    return 0.75 * (end_s - begin_s) / HOUR_S
+
+
 def _showers(rng, time_s):
     """Return snowfall between storms by hour as a share of a mean year's: 0.3 in all."""
     snowing = np.zeros(time_s.size)
-    count = rng.poisson(SHOWERS_A * time_s[-1] / 86400.0 / YEAR_D)
-    begin_s = rng.uniform(0.0, time_s[-1], count)
-    hours = rng.uniform(6.0, 20.0, count)
-    share = 0.3 / SHOWERS_A * rng.gamma(2.0, 0.5, count)
-    for begin, last, part in zip(begin_s, HOUR_S * hours, share, strict=True):
-        shape = _shape(time_s, begin, begin + last)
-        snowing += part * shape / max(shape.sum(), 1.0)
+    child = rng.spawn(1)[0]
+    for begin_s in _arrivals(child, SHOWERS_A, time_s[-1]):
+        end_s = begin_s + HOUR_S * child.uniform(6.0, 20.0)
+        share = 0.3 / SHOWERS_A * child.gamma(2.0, 0.5)
+        snowing += share * _shape(time_s, begin_s, end_s) / _hours(begin_s, end_s)
     return snowing
 
 
@@ -277,8 +291,7 @@ def _temperature(region, rng, place, cloud, elevation_rad):
     spell = (1.6 + 5.9 * winter) * 3.0 * np.tanh(region.warmth / 2.6)
     clear = -7.0 * winter * (0.55 - cloud)
     storm = 5.0 * winter * np.minimum(region.storm_m_s / 20.0, 1.0)
-    upper = np.sin(np.minimum(place.latitude_rad, np.pi / 2))
-    day = 6.0 * np.maximum(np.sin(elevation_rad), 0.0) - 2.0 * upper * region.summer
+    day = 6.0 * np.maximum(np.sin(elevation_rad), 0.0) - 2.0 * region.summer  # about 0 on average
     height = -LAPSE_K_M * (place.height_m - REFERENCE_M)
     own = 0.8 * persistent(rng, region.time_s.size, 8.0)
     return seasonal + spell + clear + storm + day + height + own
