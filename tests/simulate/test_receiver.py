@@ -37,7 +37,7 @@ def test_the_clock_is_kept_within_half_a_millisecond():
 
 
 def test_white_noise_has_its_size_at_the_zenith_and_at_30_deg():
-    receiver = Receiver(reflection=0.0, slow_code_m=0.0, slow_phase_m=0.0)
+    receiver = Receiver(0.0015, 0.20, reflection=0.0, slow_code_m=0.0, slow_phase_m=0.0)
     elevation = high(2)
     elevation[:, 0], elevation[:, 1] = np.pi / 2.0, np.radians(30.0)
     code, phase, _ = noise_of(np.random.default_rng(2), receiver, seen(elevation), 0.19)
@@ -127,3 +127,16 @@ def test_half_cycles_come_and_are_found_out():
         assert slip.half_until_ns > slip.time_ns
         assert slip.half_until_ns > time_ns[-1] or (slip.half_until_ns, slip.satellite) in back
     assert [s.time_ns for s in slips] == sorted(s.time_ns for s in slips)
+
+
+def test_slow_multipath_keeps_its_size_and_takes_on_its_memories():
+    quiet = {"reflection": 0.0, "slow_code_m": 0.0}
+    receiver = Receiver(0.0, 0.0, slow_phase_m=0.01, slow_memory_s=(600.0, 3600.0), **quiet)
+    elevation = np.full((TIME_S.size, 60), np.radians(30.0))
+    _, phase, _ = noise_of(np.random.default_rng(7), receiver, seen(elevation), 0.19)
+    phase = phase.reshape(60, -1).T / np.exp(-1.0)  # it falls off by 30 deg of elevation
+    # 60 days of a process of 1 h memory: 720 independent values, sigma to 3 %
+    np.testing.assert_allclose(phase.std(), 0.01, rtol=0.1)
+    lag = 40  # epochs: 20 min; the mean of exp(-2) and exp(-1/3)
+    found = np.mean(phase[:-lag] * phase[lag:]) / np.mean(phase**2)
+    np.testing.assert_allclose(found, 0.5 * (np.exp(-2.0) + np.exp(-1.0 / 3.0)), atol=0.08)

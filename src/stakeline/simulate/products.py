@@ -22,7 +22,7 @@ class Imperfection:
     of the radial error (rms); sizes that leave level positions as good as those of real stations.
     """
 
-    orbit_m: tuple = (0.005, 0.007, 0.007)
+    orbit_m: tuple = (0.005, 0.004, 0.004)
     clock_m: float = 0.004
     radial_made_up: float = 0.9  # share of the radial error that the clocks take up
 
