@@ -9,18 +9,25 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
-from stakeline.errors import FormatError
+from stakeline.errors import FormatError, ProductError
 from stakeline.formats.antex import parse_antex
 from stakeline.formats.blq import parse_blq
 from stakeline.formats.erp import parse_orientation
 from stakeline.formats.recognise import KINDS, recognise
 from stakeline.formats.rinex_clk import parse_clocks, write_clocks
-from stakeline.formats.rinex_nav import parse_navigation
+from stakeline.formats.rinex_nav import parse_navigation, write_navigation
 from stakeline.formats.sinex import parse_sinex
 from stakeline.formats.sp3 import parse_sp3, write_sp3
 from stakeline.formats.station_log import parse_station_log
-from stakeline.tables import Clocks, Orbits
-from stakeline.time import from_calendar
+from stakeline.tables import (
+    KEPLER_COLUMNS,
+    STATE_COLUMNS,
+    Broadcast,
+    BroadcastMessages,
+    Clocks,
+    Orbits,
+)
+from stakeline.time import GPS_EPOCH_NS, from_calendar
 
 START_NS = from_calendar(2024, 7, 1)
 STEP_NS = 900 * 10**9
@@ -238,3 +245,67 @@ def test_noise_after_the_header_is_read_or_refused(reader, noise):
     lines = SAMPLES[reader].split(b"\n")
     for kept in (1, len(lines) // 2):
         assert "halvard" in refusal(reader, b"\n".join([*lines[:kept], noise]))
+
+
+KINDS_OF_MESSAGES = {"LNAV": (5, 401), "INAV": (207, 211), "FNAV": (230,), "D1": (320,)}
+KINDS_OF_MESSAGES |= {"D2": (303,), "FDMA": (108,), "SBAS": (523,)}
+NOT_WRITTEN = {"LNAV": "tgd2", "INAV": "iodc", "FNAV": "iodc", "D1": "iode", "D2": "iode"}
+WEEK_S = 604_800
+numbers = st.integers(-(10**13) + 1, 10**13 - 1).map(lambda n: float(f"{n * 1e-13:.12E}"))
+
+
+@st.composite
+def messages(draw, columns, kinds):
+    """Draw messages whose numbers have thirteen digits, one for each satellite at most."""
+    rows = []
+    for kind in draw(st.lists(st.sampled_from(kinds), max_size=5, unique=True)):
+        satellite = draw(st.sampled_from(KINDS_OF_MESSAGES[kind]))
+        values = dict(zip(columns, draw(st.lists(numbers, min_size=40, max_size=40)), strict=False))
+        toc_ns = START_NS + draw(st.integers(0, 10**5)) * 10**9
+        toe_ns = toc_ns
+        if columns is KEPLER_COLUMNS:
+            toe_ns += draw(st.integers(-7200, 7200)) * 10**9
+            own_s = (toe_ns - GPS_EPOCH_NS) // 10**9 - (14 if kind in ("D1", "D2") else 0)
+            bdt_weeks = 1356 if kind in ("D1", "D2") else 0
+            week = (toe_ns - GPS_EPOCH_NS) // 10**9 // WEEK_S - bdt_weeks
+            values |= {"sqrt_a": 5153.6, "eccentricity": abs(values["eccentricity"]) * 0.5}
+            values |= {"toe_sow": float(own_s % WEEK_S), "week": float(week)}
+            values |= {"a_dot": 0.0, "delta_n_dot": 0.0, NOT_WRITTEN[kind]: np.nan}
+            values |= {"tgd2": np.nan} if kind == "LNAV" else {}
+        else:
+            values |= {"channel": np.nan, "age": np.nan} if kind == "SBAS" else {}
+            values |= {"accuracy_m": np.nan} if kind == "FDMA" else {}
+        sent_ns = toe_ns + draw(st.integers(-7200, 7200)) * 10**9
+        rows.append((satellite, toc_ns, toe_ns, sent_ns, kind, [values[c] for c in columns]))
+    rows.sort(key=lambda row: row[0])
+    parts = [np.array([row[k] for row in rows]) for k in range(6)]
+    types = (np.int16, np.int64, np.int64, np.int64, "U4", float)
+    parts = [p.astype(t) for p, t in zip(parts, types, strict=True)]
+    return BroadcastMessages(*parts[:5], parts[5].reshape(-1, len(columns)), columns)
+
+
+@FEW
+@given(
+    messages(KEPLER_COLUMNS, ("LNAV", "INAV", "FNAV", "D1", "D2")),
+    messages(STATE_COLUMNS, ("FDMA", "SBAS")),
+    st.none() | st.integers(0, 40),
+    st.dictionaries(
+        st.sampled_from(("GPSA", "GPSB", "GAL", "BDSA")), st.just((1e-8, 0.0, -2.5, 1.0))
+    ),
+)
+def test_messages_are_read_as_written(kepler, vectors, leap_seconds, ionosphere):
+    broadcast = Broadcast(kepler, vectors, ionosphere, leap_seconds)
+    if not len(kepler.satellites) + len(vectors.satellites):
+        with pytest.raises(ProductError, match="without any message"):
+            write_navigation(broadcast)
+        return
+    data = write_navigation(broadcast)
+    again = parse_navigation(data)
+    assert again.passed_over == ()
+    assert (again.ionosphere, again.leap_seconds) == (ionosphere, leap_seconds)
+    for mine, theirs in ((again.kepler, kepler), (again.state_vector, vectors)):
+        for name in ("satellites", "time_of_clock_ns", "time_of_ephemeris_ns", "transmission_ns"):
+            np.testing.assert_array_equal(getattr(mine, name), getattr(theirs, name), name)
+        assert mine.kind.tolist() == theirs.kind.tolist()
+        np.testing.assert_allclose(mine.values, theirs.values, rtol=6e-13, atol=1e-99)
+    assert write_navigation(again) == data

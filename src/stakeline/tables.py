@@ -186,6 +186,17 @@ class Clocks:
     files: tuple = ()
 
 
+KEPLER_COLUMNS = (  # m^(1/2), rad, rad/s, m, s, s/s, s/s2; week as written (BeiDou: its own count)
+    *("sqrt_a", "eccentricity", "m0", "delta_n", "omega0", "i0", "omega", "omega_dot", "i_dot"),
+    *("cuc", "cus", "crc", "crs", "cic", "cis", "toe_sow", "af0", "af1", "af2", "tgd", "tgd2"),
+    *("health", "accuracy_m", "iode", "iodc", "week", "a_dot", "delta_n_dot"),
+)
+STATE_COLUMNS = (  # m, m/s, m/s2, s (clock bias to add: minus tau_n), s/s, -, -, d (GLONASS), m
+    *("x", "y", "z", "vx", "vy", "vz", "ax", "ay", "az"),
+    *("af0", "gamma", "health", "channel", "age", "accuracy_m"),
+)
+
+
 @dataclass(frozen=True)
 class BroadcastMessages:
     """Navigation messages: one row of ``values`` for each message, columns by ``columns``.

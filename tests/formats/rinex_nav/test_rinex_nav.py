@@ -1,14 +1,17 @@
 """Navigation messages: invented small files of versions 2, 3, 4, damage, real files."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from stakeline.errors import FormatError
+from stakeline.errors import FormatError, ProductError
 from stakeline.formats.rinex_nav import (
     KEPLER_COLUMNS,
     STATE_COLUMNS,
     parse_navigation,
     read_navigation,
+    write_navigation,
 )
 from stakeline.tables import satellite_id
 from stakeline.time import from_calendar, from_gps_week
@@ -215,6 +218,30 @@ def test_blank_numbers_that_are_not_needed_stay_missing():
 def test_what_is_no_navigation_file_is_refused(text):
     with pytest.raises(FormatError, match=r"halvard\.rnx.*expected"):
         parse(text)
+
+
+def test_a_written_message_is_the_text_it_was_read_from():
+    blank = [row[:] for row in PLACES]
+    blank[5][1] = blank[5][3] = blank[7][1] = np.nan  # no place in the record
+    text = record("G05 2024 07 01 00 00 00", blank)
+    written = write_navigation(parse(V3 + text)).decode()
+    body = written.split("END OF HEADER\n")[1]
+    assert body.splitlines() == [line.rstrip() for line in text.splitlines()]
+    first = written.splitlines()[0]
+    # columns of RINEX 3.05, table A5: version 1-9, N in 21, system in 41, label from 61
+    assert (first[:9].strip(), first[20], first[40], first[60:]) == (
+        "3.05",
+        "N",
+        "G",
+        "RINEX VERSION / TYPE",
+    )
+
+
+def test_what_version_3_has_no_place_for_is_not_written():
+    broadcast = parse(V3 + record("G05 2024 07 01 00 00 00"))
+    kepler = replace(broadcast.kepler, kind=np.array(["CNAV"]))
+    with pytest.raises(ProductError, match=r"kind CNAV cannot be written: RINEX 3\.05 has LNAV"):
+        write_navigation(replace(broadcast, kepler=kepler))
 
 
 # ---- real files ------------------------------------------------------------------------------

@@ -4,18 +4,7 @@ A place is (line of the record, field of the line), both from 0; on line 0 field
 epoch. Numbers of the file are in the units wanted, but state vectors are in km.
 """
 
-KEPLER_COLUMNS = (
-    *("sqrt_a", "eccentricity", "m0", "delta_n", "omega0", "i0", "omega", "omega_dot", "i_dot"),
-    *("cuc", "cus", "crc", "crs", "cic", "cis", "toe_sow", "af0", "af1", "af2", "tgd", "tgd2"),
-    *("health", "accuracy_m", "iode", "iodc", "week", "a_dot", "delta_n_dot"),
-)
-"""Units m^(1/2), rad, rad/s, m, s, s/s, s/s2; week as written (BeiDou: its own count)."""
-
-STATE_COLUMNS = (
-    *("x", "y", "z", "vx", "vy", "vz", "ax", "ay", "az"),
-    *("af0", "gamma", "health", "channel", "age", "accuracy_m"),
-)
-"""Units m, m/s, m/s2, s (clock bias to add: minus tau_n), s/s, -, -, d (GLONASS), m (SBAS)."""
+from ...tables import KEPLER_COLUMNS, STATE_COLUMNS
 
 REQUIRED_KEPLER = KEPLER_COLUMNS[:18]
 REQUIRED_STATE = STATE_COLUMNS[:11]
