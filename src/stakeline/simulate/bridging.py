@@ -29,7 +29,8 @@ WEIGHT_PA_M = 1000.0 * 9.81  # Pa/m, fresh water below the plate; definition
 RELAXATION_S = 1.6e5  # s, viscosity over modulus (1.6e14 Pa s / 1e9 Pa); invented
 NODES_S = 3600.0  # s, nodes of the level's past; choice
 MARGIN_S = 8.0 * 86400.0  # s, kept before and after the campaign; choice
-CELLS = 320  # -, cells of the map of a lake along each side; choice
+REACH = 16.0  # -, thicknesses beyond the shore that a map covers; choice
+CELLS = 360  # -, cells of the map of a lake along each side; choice
 
 
 def flow_passes(wave_rad_m, thickness_m):
@@ -53,7 +54,7 @@ def _maps(lake, thickness_m):
     so no edge is ever put on a grid.
     """
     half = np.array([lake.half_length_m, lake.half_width_m])
-    reach = half + 10.0 * thickness_m
+    reach = half + REACH * thickness_m
     step = 2.0 * reach / CELLS
     kx, ky = (2.0 * np.pi * np.fft.fftfreq(CELLS, s) for s in step)
     radius = np.hypot(half[0] * kx[:, None], half[1] * ky[None, :])
@@ -72,8 +73,8 @@ def _maps(lake, thickness_m):
 def _look_up(spline, lake, thickness_m, flow_m, side_m):
     flow, side = np.broadcast_arrays(np.asarray(flow_m, float), np.asarray(side_m, float))
     along, across = np.abs(flow - lake.flow_m), np.abs(side - lake.side_m)
-    near = along < lake.half_length_m + 9.9 * thickness_m
-    near &= across < lake.half_width_m + 9.9 * thickness_m
+    near = along < lake.half_length_m + 0.99 * REACH * thickness_m
+    near &= across < lake.half_width_m + 0.99 * REACH * thickness_m
     shape = np.zeros(flow.shape)
     shape[near] = spline.ev(along[near], across[near])
     return shape
@@ -93,7 +94,7 @@ def surface_shape(lake, thickness_m, flow_m, side_m):
     Returns
     -------
     array
-        Share of the roof's motion; below 1, and about 0 more than ten thicknesses from the shore.
+        Share of the roof's motion; below 1, and about 0 many thicknesses from the shore.
         Its integral is the lake's area: the surface holds the volume.
     """
     return _look_up(_maps(lake, thickness_m)[1], lake, thickness_m, flow_m, side_m)
