@@ -14,8 +14,11 @@ VERBS = {
     "new": "Start a campaign: folders, settings, an example station.",
     "intake": "Take in what the receivers brought back: catalogue, gaps, warnings.",
     "position": "Turn observations into positions: single files, or a whole campaign.",
+    "run": "Do all verbs on a campaign: whatever is out of date, in order.",
     "demo": "Invent two stations on moving ice, position them, compare with the truth.",
 }
+
+MODULES = {"run": "run_campaign"}  # a module named run would hide the function below
 
 EXIT_CODES = """\b
 Exit codes:
@@ -39,7 +42,7 @@ class Verbs(click.Group):
             near = difflib.get_close_matches(name, VERBS, 1)
             hint = f"did you mean '{near[0]}'?" if near else f"verbs are {', '.join(VERBS)}"
             raise click.UsageError(f"there is no verb '{name}'; {hint}", context)
-        return importlib.import_module(f".{name}", __package__).command
+        return importlib.import_module(f".{MODULES.get(name, name)}", __package__).command
 
     def format_commands(self, context, formatter):
         """List the verbs without importing them."""

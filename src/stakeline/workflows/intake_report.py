@@ -278,6 +278,8 @@ def _histories(campaign, histories):
     lines = []
     for part in campaign.settings.station:
         history = histories.get(part.name)
+        if history is None and part.positions and not part.raw:
+            continue  # its positions were made elsewhere
         if history is None:
             lines.append(
                 f"{part.name}: {STATIONS}/{part.name}.toml is missing; no positions without it"

@@ -19,10 +19,17 @@ from .series import columns_of, joined, metadata_of, named, summary_of, summary_
 
 @dataclass(frozen=True)
 class Outcome:
-    """What a run did, in words, and what went wrong; the command line prints both."""
+    """What a run did, in words, and what went wrong; the command line prints both.
+
+    ``done``, ``up_to_date``, ``skipped`` and ``notes`` hold the same in parts, for a run of several verbs.
+    """
 
     text: str
     problems: tuple = ()
+    done: tuple = ()
+    up_to_date: tuple = ()
+    skipped: tuple = ()
+    notes: tuple = ()
 
 
 @dataclass(frozen=True)

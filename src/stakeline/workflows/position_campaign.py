@@ -14,10 +14,12 @@ from .blending import blended
 from .intake import take_in
 from .pool import run_tasks
 from .position import Outcome
+from .position_tables import import_tables
 from .product_index import scan
 from .series import UNITS, columns_of, joined, metadata_of, positions_of
 
 ARCS = f"{POSITION}/arcs"
+SET_ASIDE = "raw files cannot be used; 'stakeline intake' says which and why"
 
 
 def run(campaign=None, *, workers=1, progress=None):
@@ -57,22 +59,41 @@ class _Run:
         self.campaign, self.workers = campaign, workers
         self.progress = progress or (lambda done, total, text: None)
         self.ledger = Ledger(campaign.root, LEDGER)
-        self.problems = []
+        self.problems, self.notes = [], []
 
     def everything(self):
-        """Take in, plan, solve, blend; return the Outcome."""
+        """Take in, plan, solve, blend, take finished positions along; return the Outcome."""
         arcs = self.plan()
         stale = [arc for arc in arcs if not self.ledger.up_to_date(_arc_task(arc), arc.key)]
         failed = self.solve(stale)
         sound = [arc for arc in arcs if arc.name not in failed]
         self.forget_all_but("arcs", {_arc_task(arc) for arc in sound})
-        days = self.write_days(sound)
-        text = (
-            f"{len(arcs)} arcs: {len(arcs) - len(stale)} up to date, "
-            f"{len(stale) - len(failed)} solved, {len(failed)} failed\n"
-            f"{days} station-days in {POSITION}/\n"
+        days, written = self.write_days(sound)
+        taken, kept, problems, self.notes = import_tables(self.campaign, self.ledger, self.progress)
+        self.problems += problems
+        counts = (len(arcs), len(arcs) - len(stale), len(stale) - len(failed), len(failed))
+        tables = (len(taken), len(kept), len(problems))
+        lines = ["{} arcs: {} up to date, {} solved, {} failed".format(*counts)]
+        lines.append(f"{days} station-days in {POSITION}/")
+        if sum(tables):
+            lines.append(
+                "positions of tables: {} taken in, {} up to date, {} failed".format(*tables)
+            )
+        lines += [f"note: {note}" for note in self.notes]
+        done = ((counts[2], "arcs solved"), (written, "station-days written"))
+        done += ((tables[0], "stations' positions taken from tables"),)
+        current = ((counts[1], "arcs"), (days - written, "station-days"))
+        current += ((tables[1], "stations' positions from tables"),)
+        empty = not (arcs or sum(tables) or self.problems)
+        why = "no usable receiver file and no table of positions"
+        return Outcome(
+            "\n".join(lines) + "\n",
+            tuple(self.problems),
+            tuple(f"{n} {what}" for n, what in done if n),
+            tuple(f"{n} {what}" for n, what in current if n),
+            (why,) if empty else (),
+            tuple(self.notes),
         )
-        return Outcome(text, tuple(self.problems))
 
     def plan(self):
         """Return the arcs of all stations; a station that cannot be planned is a problem."""
@@ -80,10 +101,7 @@ class _Run:
         histories = self.campaign.histories()
         report = take_in(self.campaign, self.workers, self.progress)
         if report.set_aside:
-            self.problems.append(
-                f"{len(report.set_aside)} raw files cannot be used; "
-                "'stakeline intake' says which and why"
-            )
+            self.problems.append(f"{len(report.set_aside)} {SET_ASIDE}")
         arcs = []
         for part in self.campaign.settings.station:
             own = [f for f in report.files if f.station == part.name and f.usable]
@@ -122,11 +140,11 @@ class _Run:
         )
 
     def write_days(self, arcs):
-        """Blend arcs to days and store those out of date; return how many days there are."""
+        """Blend arcs to days, store those out of date; return how many there are, and were."""
         by_day = {}
         for arc in arcs:
             by_day.setdefault((arc.station, arc.day), []).append(arc)
-        wanted = set()
+        wanted, written = set(), 0
         for (station, day), own in sorted(by_day.items()):
             task = f"days/{station}_{day}"
             wanted.add(task)
@@ -136,8 +154,9 @@ class _Run:
             key = fingerprint([__version__, margin_h, [r["outputs"] for r in records]])
             if not self.ledger.up_to_date(task, key):
                 self.ledger.finish(task, key, self.day_files(station, day, own, near))
+                written += 1
         self.forget_all_but("days", wanted)
-        return len(wanted)
+        return len(wanted), written
 
     def day_files(self, station, day, own, near):
         """Return {name: bytes} of the table and summary of one station-day."""

@@ -75,10 +75,10 @@ def time_remarks(table):
         found.append(f"times in '{name}' say not which scale; name the column time_gps or time_utc")
     missing = int((table.time_ns == NOT_A_TIME).sum())
     if missing:
-        found.append(f"{missing} rows have no readable time")
+        found.append(f"rows without a readable time: {missing}")
     early = int((table.time_ns < EARLIEST_NS).sum()) - missing
     if early:
-        found.append(f"{early} times before 1990, as a clock writes that has lost its power")
+        found.append(f"times before 1990, as a clock writes that has lost its power: {early}")
     times = _sane(table.time_ns)
     return found + order_remarks(times) + gap_remarks(times) + shift_remarks(times)
 
@@ -97,7 +97,7 @@ def order_remarks(times):
     values, counts = np.unique(times, return_counts=True)
     twice = values[counts > 1]
     if len(twice):
-        found.append(f"{len(twice)} times stand more than once, the first {iso(twice[0])}")
+        found.append(f"times that stand more than once: {len(twice)}, the first {iso(twice[0])}")
     return found
 
 
@@ -151,9 +151,7 @@ def name_remarks(table):
     found = []
     riddles = sum(name.strip("? ") == "" for name in table.names)
     if riddles:
-        found.append(
-            f"{riddles} columns are named '?' or not at all; nobody can know what they are"
-        )
+        found.append(f"columns named '?' or not at all, which nobody can understand: {riddles}")
     bare = [
         name
         for name, unit, values in zip(table.names, table.units, table.values, strict=True)

@@ -147,8 +147,8 @@ def _csv(data, file, notes):
         table = [pa.chunked_array([pa.array([], pa.string())]) for _ in names]
     if odd:
         notes.append(
-            f"{len(odd)} rows have another number of fields than the {len(names)} names and are "
-            f"passed over, the first in line {odd[0]}"
+            f"passed over, rows with another number of fields than the {len(names)} names: "
+            f"{len(odd)}, the first in line {odd[0]}"
         )
     units = tuple(unit_in_name(name) for name in head.names)
     pairs = [_COMMENT.fullmatch(line) for line in head.comments]
@@ -184,7 +184,7 @@ def _mixed(name, texts, notes):
     if 2 * len(odd) > sum(text is not None for text in texts):
         return np.array(texts, object)
     notes.append(
-        f"{name}: {len(odd)} values are no numbers, the first '{texts[odd[0]][:20]}' in row "
+        f"{name}: values that are no numbers: {len(odd)}, the first '{texts[odd[0]][:20]}' in row "
         f"{odd[0] + 1}"
     )
     return numbers
@@ -200,7 +200,9 @@ def _times(name, column, notes):
     texts = [str(text or "").strip() for text in column.to_pylist()]
     marked = sum(text.endswith("Z") for text in texts)
     if scale == "GPS" and marked:
-        notes.append(f"{name}: {marked} times end in Z, which stands for UTC; the name is believed")
+        notes.append(
+            f"{name}: times that end in Z, which stands for UTC: {marked}; the name is believed"
+        )
     if not scale and texts and marked == len(texts):
         scale = "UTC"
     plain = [text.removesuffix("Z") for text in texts]
@@ -228,10 +230,10 @@ def _odd_times(name, texts, notes):
         except ValueError:
             odd.append(row)
     if offset:
-        notes.append(f"{name}: {offset} times have an offset from UTC, which was taken off")
+        notes.append(f"{name}: times with an offset from UTC, which was taken off: {offset}")
     if odd:
         notes.append(
-            f"{name}: {len(odd)} values are no ISO 8601 times, the first "
+            f"{name}: values that are no ISO 8601 times: {len(odd)}, the first "
             f"'{texts[odd[0]][:30]}' in row {odd[0] + 1}"
         )
     return times
