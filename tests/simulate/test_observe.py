@@ -5,12 +5,16 @@ import pytest
 
 from stakeline.constants import FREQUENCY_HZ, SPEED_OF_LIGHT_M_S
 from stakeline.positioning.coarse import locate
+from stakeline.positioning.model import observed_minus_computed
+from stakeline.signals.slips import find_slips
 from stakeline.signals.tracks import build_tracks
-from stakeline.simulate.observe import observe
+from stakeline.simulate.atmosphere import make_air, make_ionosphere
+from stakeline.simulate.motion import Motion
+from stakeline.simulate.observe import Station, make_world, observe
 from stakeline.simulate.products import PERFECT, clocks_of, make_errors, orbits_of
 from stakeline.simulate.receiver import Receiver
 from stakeline.simulate.sight import line_of_sight, look
-from stakeline.tables import Products
+from stakeline.tables import Products, Settings
 
 WAVES = SPEED_OF_LIGHT_M_S / np.array([FREQUENCY_HZ["G1"], FREQUENCY_HZ["G2"]])
 
@@ -175,3 +179,32 @@ def test_a_station_without_power_records_nothing(world, make_station):
     observations, truth = observe(np.random.default_rng(3), world, dead, 300.0)
     assert len(observations) == len(truth.time_ns) == observations.row_start[-1] == 0
     assert truth.slips == ()
+
+
+@pytest.mark.compiled
+def test_slips_put_in_are_found_half_cycles_too(world, place):
+    world = make_world(np.random.default_rng(1), world.sky.start_ns, 86400.0)
+    by_air, by_ionosphere = np.random.default_rng(5).spawn(2)
+    receiver = Receiver(slips_a_day=300.0, half_share=0.4, flagged_share=0.3)
+    air, sky = make_air(by_air, place, world.duration_s), make_ionosphere(by_ionosphere)
+    station = Station("HV01", Motion(place), 1.5, air, sky, receiver)
+    observations, truth = observe(np.random.default_rng(3), world, station)
+    errors, start = make_errors(np.random.default_rng(1), world), world.sky.start_ns
+    day = 86400 * 10**9
+    orbits = orbits_of(world, errors, start - day, start + 2 * day)
+    products = Products(orbits, clocks_of(world, errors, start, start + day))
+    tracks, _ = build_tracks(observations, "GE")
+    coarse = locate(tracks, products)
+    settings = Settings(antenna_height_m=(1.5, 0.0, 0.0))
+    model = observed_minus_computed(tracks, tracks.phase_m, products, settings, coarse)
+    found = find_slips(tracks, model.phase_m, model.unit, model.elevation_rad).slip
+    put_in = np.zeros(found.shape, bool)
+    for slip in truth.slips:
+        column = np.searchsorted(tracks.satellites, slip.satellite)
+        put_in[np.searchsorted(tracks.time_ns, slip.time_ns), column] = True
+    halves = sum(any(2 * c % 2 for c in slip.cycles) for slip in truth.slips)
+    assert put_in.sum() > 300
+    assert halves > 100
+    # 97 %: the bar of the slips put into real observations
+    assert found[put_in].mean() >= 0.97
+    assert (found & ~put_in).sum() < 0.1 * put_in.sum()

@@ -29,8 +29,10 @@ _CLOCK_FIT_S = 3600.0  # s, to both sides
 _TURNS = 3
 _RCOND = 1e-11
 _KEPLER_TURNS = 8
-_UNKNOWN = ("sqrt_a", "ex", "ey", "lam", "delta_n", "node", "i0", "omega_dot", "i_dot")
-_UNKNOWN += ("cuc", "cus", "crc", "crs", "cic", "cis")
+_UNKNOWN = (
+    *("sqrt_a", "ex", "ey", "lam", "delta_n", "node", "i0", "omega_dot", "i_dot"),
+    *("cuc", "cus", "crc", "crs", "cic", "cis"),
+)
 # About a metre of each: sqrt(a), e cos and sin of perigee, perigee plus anomaly, ...
 _STEP = np.array(
     [1e-4, *[4e-8] * 3, 5e-12, *[4e-8] * 2, *[5e-12] * 2, *[4e-8] * 2, 1, 1, 4e-8, 4e-8]
