@@ -7,7 +7,7 @@ from stakeline import cli
 from stakeline.cli.progress import shown
 from stakeline.cli.several import SeveralCommand, SeveralOption, spread
 from stakeline.errors import ProductError, SettingsError
-from stakeline.workflows import position, position_campaign
+from stakeline.workflows import position, position_campaign, run
 from stakeline.workflows.position import Outcome
 
 
@@ -188,3 +188,36 @@ def test_progress_is_a_bar_on_a_terminal(capsys):
     with shown(stream=terminal) as progress:
         progress(1, 2, "HV01 positioned")
     assert "1/2" in terminal.text
+
+
+@pytest.fixture
+def reported(monkeypatch):
+    """Let the run of all verbs answer with a report of one verb."""
+
+    def answer_with(**parts):
+        report = run.RunReport("Trial", (("intake", run.VerbReport(**parts), 0.5),))
+        monkeypatch.setattr(run, "run", lambda campaign, **rest: report)
+
+    return answer_with
+
+
+def test_a_run_in_which_all_went_well_is_0(reported, capsys):
+    reported(done=("3 files examined",))
+    assert cli.run(["run", "halvard"]) == 0
+    said = capsys.readouterr().out
+    assert said == "Trial: intake\nintake (0.5 s)\n  done: 3 files examined\nall is done\n"
+    assert cli.run(["run", "halvard", "--quiet"]) == 0
+    assert capsys.readouterr().out == ""
+
+
+def test_a_run_in_which_something_failed_is_1_and_says_so_when_quiet_too(reported, capsys):
+    reported(failed=("HV01.rnx: the file is empty",))
+    assert cli.run(["run", "halvard"]) == 1
+    assert "  failed: 1\n    HV01.rnx: the file is empty\n" in capsys.readouterr().out
+    assert cli.run(["run", "--quiet"]) == 1
+    seen = capsys.readouterr()
+    assert (seen.out, seen.err) == ("", "stakeline: intake: HV01.rnx: the file is empty\n")
+
+
+def test_verbs_stand_in_the_order_of_the_work():
+    assert list(cli.VERBS) == ["new", "intake", "position", "run", "demo"]

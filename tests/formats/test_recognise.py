@@ -25,6 +25,16 @@ from stakeline.formats.recognise import KINDS, recognise
         ("2024   7   1  60492   0.118700   0.263209  -0.0190307   0.0012643", "orientation"),
         ("version 2\n", "orientation"),
         ("  HV01\n\n1.   Site Identification of the GNSS Monument\n", "station log"),
+        ("time_gps,station,x_m,y_m,z_m\n2031-05-01,HV01,1.0,2.0,3.0\n", "position table"),
+        ("time_utc,battery_V\n2031-05-01T00:00Z,12.6\n", "logger table"),
+        ('{"type": "FeatureCollection", "features": []}', "outline"),
+        ('{"type": "invented"}', "unknown"),
+        ("CDF\x01\0\0", "grid"),
+        ('[station]\nname = "HV01"\n', "settings"),
+        ("We came late. The mast leaned, and the box was full of drift.", "notes"),
+        # the body of a receiver file whose header was lost, and a header that is damaged
+        ("> 2031 05 01 00 00  0.0000000  0  1\nG01  20000000.123  105100000.456\n", "unknown"),
+        (f"{'HV01':<60}MARKER NAME\n{'':<60}OBSERVER / AGENCY\nwords and more words", "unknown"),
         ("", "unknown"),
         ("\x00\x01\x02", "unknown"),
     ],
@@ -32,6 +42,19 @@ from stakeline.formats.recognise import KINDS, recognise
 def test_each_kind(text, kind):
     assert recognise(text.encode(), "some file") == kind
     assert kind in KINDS
+
+
+@pytest.mark.parametrize(
+    ("data", "kind"),
+    [
+        (b"\xff\xd8\xff\xe0\x00\x10JFIF", "photograph"),
+        (b"\x89PNG\r\n\x1a\n\x00", "photograph"),
+        (b"\x89HDF\r\n\x1a\n\x00", "grid"),
+        (b"PAR1 and nothing more", "table"),
+    ],
+)
+def test_kinds_by_their_first_bytes(data, kind):
+    assert recognise(data) == kind
 
 
 @pytest.mark.real

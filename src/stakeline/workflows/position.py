@@ -21,7 +21,8 @@ from .series import columns_of, joined, metadata_of, named, summary_of, summary_
 class Outcome:
     """What a run did, in words, and what went wrong; the command line prints both.
 
-    ``done``, ``up_to_date``, ``skipped`` and ``notes`` hold the same in parts, for a run of several verbs.
+    ``done``, ``up_to_date``, ``skipped`` and ``notes`` hold the same in parts, for a run of all
+    verbs.
     """
 
     text: str

@@ -59,7 +59,7 @@ class _Run:
         self.campaign, self.workers = campaign, workers
         self.progress = progress or (lambda done, total, text: None)
         self.ledger = Ledger(campaign.root, LEDGER)
-        self.problems, self.notes = [], []
+        self.problems = []
 
     def everything(self):
         """Take in, plan, solve, blend, take finished positions along; return the Outcome."""
@@ -69,30 +69,34 @@ class _Run:
         sound = [arc for arc in arcs if arc.name not in failed]
         self.forget_all_but("arcs", {_arc_task(arc) for arc in sound})
         days, written = self.write_days(sound)
-        taken, kept, problems, self.notes = import_tables(self.campaign, self.ledger, self.progress)
-        self.problems += problems
+        tables = import_tables(self.campaign, self.ledger, self.progress)
+        self.problems += tables.problems
         counts = (len(arcs), len(arcs) - len(stale), len(stale) - len(failed), len(failed))
-        tables = (len(taken), len(kept), len(problems))
-        lines = ["{} arcs: {} up to date, {} solved, {} failed".format(*counts)]
-        lines.append(f"{days} station-days in {POSITION}/")
-        if sum(tables):
+        return self.outcome(counts, (days, written), tables)
+
+    def outcome(self, arcs, days, tables):
+        """Return the Outcome; arcs: all, current, solved, failed; days: all, written."""
+        lines = ["{} arcs: {} up to date, {} solved, {} failed".format(*arcs)]
+        lines.append(f"{days[0]} station-days in {POSITION}/")
+        if tables.count:
             lines.append(
-                "positions of tables: {} taken in, {} up to date, {} failed".format(*tables)
+                f"positions of tables: {len(tables.done)} taken in, {len(tables.current)} up to "
+                f"date, {len(tables.problems)} failed"
             )
-        lines += [f"note: {note}" for note in self.notes]
-        done = ((counts[2], "arcs solved"), (written, "station-days written"))
-        done += ((tables[0], "stations' positions taken from tables"),)
-        current = ((counts[1], "arcs"), (days - written, "station-days"))
-        current += ((tables[1], "stations' positions from tables"),)
-        empty = not (arcs or sum(tables) or self.problems)
-        why = "no usable receiver file and no table of positions"
+        lines += [f"note: {note}" for note in tables.notes]
+        done = ((arcs[2], "arcs solved"), (days[1], "station-days written"))
+        done += ((len(tables.done), "stations' positions taken from tables"),)
+        current = ((arcs[1], "arcs"), (days[0] - days[1], "station-days"))
+        current += ((len(tables.current), "stations' positions of tables"),)
+        told = [sentence for sentence in self.problems if not sentence.endswith(SET_ASIDE)]
+        nothing = not (arcs[0] or tables.count or told)
         return Outcome(
             "\n".join(lines) + "\n",
             tuple(self.problems),
-            tuple(f"{n} {what}" for n, what in done if n),
-            tuple(f"{n} {what}" for n, what in current if n),
-            (why,) if empty else (),
-            tuple(self.notes),
+            tuple(f"{count} {what}" for count, what in done if count),
+            tuple(f"{count} {what}" for count, what in current if count),
+            ("no usable receiver file and no table of positions",) if nothing else (),
+            tuple(tables.notes),
         )
 
     def plan(self):

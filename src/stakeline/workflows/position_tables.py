@@ -1,6 +1,7 @@
 """Positions that come as tables: checked, kept beside those solved here, read as one."""
 
 import re
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -194,6 +195,21 @@ def _frame(table, columns):
     return str(named or table.metadata.get("frame", "") or "not stated")
 
 
+@dataclass
+class Taken:
+    """What became of the stations that name tables, and what is said about them."""
+
+    done: list = field(default_factory=list)
+    current: list = field(default_factory=list)
+    problems: list = field(default_factory=list)
+    notes: list = field(default_factory=list)
+
+    @property
+    def count(self):
+        """Return how many stations name tables."""
+        return len(self.done) + len(self.current) + len(self.problems)
+
+
 def import_tables(campaign, ledger, progress=None):
     """Take the tables that stations name into ``4-position/``, where out of date.
 
@@ -205,31 +221,33 @@ def import_tables(campaign, ledger, progress=None):
 
     Returns
     -------
-    done, up_to_date, problems, notes : tuple of list of str
-        Stations taken in, stations left alone, sentences about tables that could not be used, and
-        sentences about what was passed over.
+    Taken
+        A table that cannot be used is a sentence among ``problems``; its old result is dropped.
     """
     parts = [part for part in campaign.settings.station if part.positions]
-    done, current, problems, notes = [], [], [], []
+    taken, wanted = Taken(), set()
     for count, part in enumerate(parts, 1):
+        task = f"imported/{part.name}"
         try:
             key, inputs = _inputs(campaign, part)
-            if ledger.up_to_date(_task(part.name), key):
-                current.append(part.name)
-                continue
-            data, told = _imported(campaign, part, inputs)
-            ledger.finish(_task(part.name), key, {_file(part.name): data}, inputs=inputs)
-            done.append(part.name)
-            notes += told
+            if ledger.up_to_date(task, key):
+                taken.current.append(part.name)
+                taken.notes += ledger.read(task)["notes"]
+            else:
+                data, notes = _imported(campaign, part, inputs)
+                files = {_file(part.name): data}
+                ledger.finish(task, key, files, inputs=inputs, notes=notes)
+                taken.done.append(part.name)
+                taken.notes += notes
+                if progress:
+                    progress(count, len(parts), f"{part.name} positions of a table")
+            wanted.add(task)
         except FormatError as problem:
-            problems.append(f"{part.name}: {problem}")
-        if progress:
-            progress(count, len(parts), f"{part.name} positions of a table")
-    wanted = {_task(name) for name in (*done, *current)}
+            taken.problems.append(f"{part.name}: {problem}")
     for task in ledger.tasks("imported"):
         if task not in wanted:
             ledger.forget(task)
-    return done, current, problems, notes
+    return taken
 
 
 def _inputs(campaign, part):
@@ -274,10 +292,6 @@ def _imported(campaign, part, inputs):
 def _sorted(columns):
     order = np.argsort(columns["time_gps"], kind="stable")
     return {key: values[order] for key, values in columns.items()}
-
-
-def _task(station):
-    return f"imported/{station}"
 
 
 def _file(station):
