@@ -205,10 +205,17 @@ def test_beyond_its_ends_a_path_goes_straight_on():
 
 
 def test_a_path_that_turns_back_is_refused():
-    for turn_rad in (2.8, 3.5, 5.0):
+    for turn_rad in (2.8, 3.2):
         enu, _ = circle(10.0, 10.0 * turn_rad, 400)
         with pytest.raises(SolutionError, match=r"70 deg at most.*cut the record"):
             smooth_path(hours(400), enu)
+    enu, _ = circle(10.0, 50.0, 400)
+    assert "no steady flow" in smooth_path(hours(400), enu).warnings[0]
+    # a hook: far along, then some way back beside it
+    along = np.concatenate([np.linspace(0, 100, 300), np.linspace(100, 85, 100)])
+    hook = flat(np.where(np.arange(400) < 300, 0.0, 60.0), along)
+    with pytest.raises(SolutionError, match="from its chord"):
+        smooth_path(hours(400), hook)
 
 
 def test_missing_and_unsorted_positions():

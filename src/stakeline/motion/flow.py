@@ -133,7 +133,7 @@ def straight_path(time_ns, enu_m):
     limit = (len(step) - 1) * (_CHANCE ** (-2.0 / free) - 1.0)
     if mean @ np.linalg.pinv(covariance, hermitian=True) @ mean < limit:
         said = (
-            f"no flow is seen in the noise (speed {speed:.2g} m/d): along is north; give an azimuth"
+            f"no steady flow seen in the scatter ({speed:.2g} m/d): along is north; give an azimuth"
         )
         return FlowPath(0.0, np.nan, warnings=(said,))
     side = np.array([np.cos(azimuth), -np.sin(azimuth)])
