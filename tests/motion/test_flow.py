@@ -211,11 +211,6 @@ def test_a_path_that_turns_back_is_refused():
             smooth_path(hours(400), enu)
     enu, _ = circle(10.0, 50.0, 400)
     assert "no steady flow" in smooth_path(hours(400), enu).warnings[0]
-    # a hook: far along, then some way back beside it
-    along = np.concatenate([np.linspace(0, 100, 300), np.linspace(100, 85, 100)])
-    hook = flat(np.where(np.arange(400) < 300, 0.0, 60.0), along)
-    with pytest.raises(SolutionError, match="from its chord"):
-        smooth_path(hours(400), hook)
 
 
 def test_missing_and_unsorted_positions():
