@@ -114,7 +114,7 @@ class Antennas:
         """Return ranges between phase centres, with variations (k,); bands (m,) of satellites."""
         path = np.empty(self._sight.epoch.size)
         for name in sorted(set(band)):
-            here = np.flatnonzero((band == name)[self._sight.column])
+            here = _run((band == name)[self._sight.column])
             path[here] = self._of_band(name, here)
         return path
 
@@ -131,6 +131,14 @@ class Antennas:
         zenith = np.pi / 2.0 - sight.elevation_rad
         sent = sender.variation_m(band, nadir, sight.column)
         return path + sent + receiver.variation_m(band, zenith, sight.azimuth_rad)
+
+
+def _run(mask):
+    """Return where a mask is true: as a slice where that is one run, which copies nothing."""
+    here = np.flatnonzero(mask)
+    if here.size and here[-1] - here[0] + 1 == here.size:
+        return slice(int(here[0]), int(here[-1]) + 1)
+    return here
 
 
 def _dot(one, other):
