@@ -4,9 +4,10 @@ What is in them: geometry and light time in axes that do not turn (so no separat
 the Earth's rotation), the bending of time by the Earth, clocks of both ends with the effect of
 eccentricity, delay of the air along bent rays with weather and gradients, ionosphere of first
 order, the tide of the solid Earth, phase centres of both antennas by band and direction, turning
-antennas, noise, multipath, cycle slips, gaps, jumps of the receiver's clock. What is not: higher
-orders of the ionosphere, pole tide and ocean loading (there is none), code biases, turns of the
-satellites at noon and midnight (no orbital plane is near the Sun).
+antennas, noise, waves from the snow in codes, phases and strengths, bursts of scintillation, slips
+by whole and half cycles, gaps, jumps of the receiver's clock. What is not: higher orders of
+the ionosphere, pole tide and ocean loading (there is none), code biases, turns of the satellites at
+noon and midnight (no orbital plane is near the Sun).
 """
 
 from dataclasses import dataclass, field
@@ -111,11 +112,11 @@ def observe(rng, world, station, interval_s=30.0):
     world : World
     station : Station
     interval_s : float
-        Epochs are whole multiples of it by the receiver's clock.
+        Epochs are whole multiples of it by the receiver's clock, ``receiver.late_s`` later.
     """
     by_clock, by_track, by_slip, by_noise = rng.spawn(4)
     receiver, satellites = station.receiver, world.constellation.satellites
-    nominal_s = interval_s * np.arange(round(world.duration_s / interval_s))
+    nominal_s = receiver.late_s + interval_s * np.arange(round(world.duration_s / interval_s))
     clock_s, jumped = clock_of(by_clock, receiver, nominal_s)
     time_s = nominal_s - clock_s
     sight = look(world, station, time_s)
