@@ -17,7 +17,7 @@ from ..fixed_columns import only_member
 from .kinds import PARQUET, head_of, time_column, unit_in_name
 
 NOT_A_TIME = np.iinfo(np.int64).min
-_MISSING = pa.array(["", "NaN", "nan", "NAN", "NA", "null", "None"])
+_MISSING = ("", "NaN", "nan", "NAN", "NA", "null", "None")
 _DATE = re.compile(r"\d{4}-\d\d-\d\d")
 _OFFSET = re.compile(r"[+-]\d\d:?\d\d$")
 _COMMENT = re.compile(r"(\w+)\s*[:=]\s*(.+)")
@@ -163,7 +163,7 @@ def _column(name, column, notes):
         except pa.ArrowException:
             return np.array([None if v is None else str(v) for v in column.to_pylist()], object)
     trimmed = pc.utf8_trim_whitespace(column)
-    there = pc.if_else(pc.is_in(trimmed, _MISSING), None, trimmed)
+    there = pc.if_else(pc.is_in(trimmed, pa.array(_MISSING)), None, trimmed)
     try:
         return pc.cast(there, pa.float64()).to_numpy().astype(float)
     except pa.ArrowException:
