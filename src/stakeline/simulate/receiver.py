@@ -37,6 +37,8 @@ class Receiver:
         Memories of the slow multipath, which share its variance evenly. [s]
     clock_drift : float
         Of the receiver's own oscillator. [s/s]
+    late_s : float
+        How far epochs stand after whole multiples of the interval: a clock that is not steered.
     phase_jumps : bool
         Whether a jump of the clock by 1 ms is in the phases too, or in the codes alone.
     slips_a_day : float
@@ -64,6 +66,7 @@ class Receiver:
     slow_phase_m: float = 0.006
     slow_memory_s: tuple = (600.0, 3600.0)
     clock_drift: float = 9e-8
+    late_s: float = 0.0
     phase_jumps: bool = True
     slips_a_day: float = 30.0
     flagged_share: float = 0.6

@@ -178,9 +178,20 @@ def _dated(campaign, index, observations):
     return fits, tuple(used)
 
 
+def _lacking(header):
+    """Return a sentence on what a header does not say and is taken from elsewhere."""
+    lacks = [] if np.isfinite(header.interval_s) else ["interval"]
+    lacks += [] if header.antenna_type.strip() else ["antenna type"]
+    lacks += [] if np.isfinite(header.approximate_position_m).all() else ["position"]
+    if not lacks:
+        return []
+    return [f"header lacks {', '.join(lacks)}: taken from the epochs, the history and the ranges"]
+
+
 def _oddities(observations, path, name):
     """Return sentences about what was passed over and about unsteered clocks."""
     found = [_without_folder(str(note), path, name) for note in observations.passed_over]
+    found += _lacking(observations.header)
     off_ns = (observations.time_ns + NS_PER_S // 2) % NS_PER_S - NS_PER_S // 2
     if np.median(np.abs(off_ns)) > _WHOLE_NS:
         found.append(

@@ -15,7 +15,7 @@ def write_plain_table(columns, decimals=None, missing=""):
     Parameters
     ----------
     columns : dict of str to array (n,)
-        Names in order. Integers of ``time_gps`` and ``time_utc`` are times. [ns]
+        Names in order. Integers in names that end in ``_gps`` or ``_utc`` are times. [ns]
     decimals : dict of str to int, optional
         Of columns of floats; 3 where not given.
     missing : str
@@ -42,8 +42,8 @@ def write_plain_table(columns, decimals=None, missing=""):
 
 def _texts(name, values, decimals, missing):
     values = np.asarray(values)
-    if name in ("time_gps", "time_utc"):
-        zone = "Z" if name == "time_utc" else ""
+    if name.endswith(("_gps", "_utc")) and values.dtype.kind == "i":
+        zone = "Z" if name.endswith("_utc") else ""
         return [iso(value) + zone for value in values.astype(np.int64)]
     if values.dtype.kind == "f":
         form = f"{{:.{decimals}f}}".format
