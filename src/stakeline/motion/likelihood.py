@@ -6,7 +6,7 @@ import numpy as np
 from scipy.optimize import minimize
 
 from ..constants import NS_PER_DAY
-from ..errors import SettingsError
+from ..errors import SettingsError, SolutionError
 from .rows import checked_rows
 from .smoother import MotionModel, log_likelihood
 
@@ -107,8 +107,10 @@ def thinned(time_ns, position_m, sigma_m, design, samples):
     measured = np.isfinite(position) & np.isfinite(sigma)
     time_ns, position, sigma = time_ns[measured], position[measured], sigma[measured]
     design = design[measured]
+    if len(time_ns) < 3:
+        raise SolutionError(f"{len(time_ns)} measured positions; a model of motion needs more")
     if len(time_ns) <= max(samples, 2):
-        interval = float(np.median(np.diff(time_ns))) / NS_PER_DAY if len(time_ns) > 1 else 1.0
+        interval = float(np.median(np.diff(time_ns))) / NS_PER_DAY
         return time_ns, position, sigma, design, interval
     step_ns = int(np.median(np.diff(time_ns)))
     piece_ns = step_ns * int(np.ceil((time_ns[-1] - time_ns[0]) / samples / step_ns))
