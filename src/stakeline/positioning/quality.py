@@ -12,6 +12,9 @@ SLOW_HOURS = 3.0  # h, after which a slow error is another one: measured on real
 GPS = SYSTEMS.index("G")
 NO_PATTERN_FACTOR = 1.9  # -, slow errors of GPS without its antenna variations: measured
 NO_PATTERN_HEIGHT_M = 0.02  # m, constant height error without antenna variations: measured
+# Where antennas are fully known, level errors are larger than one epoch's geometry tells: invented
+# days whose error spectra are those of real still antennas (validation/simulate_spectrum.py)
+KNOWN_LEVEL_FACTOR = 1.5  # -
 AIR_SIGMA_M = 0.009  # m, height error that all satellites share by the zenith delay: measured
 
 
@@ -76,6 +79,7 @@ def slow_covariance(problem, result, settings):
     covariance = np.linalg.inv(normal)[:, :3, :3]
     # float ambiguities leave the east, where tracks give least, as uncertain as the north
     level = 0.5 * (covariance[:, 0, 0] + covariance[:, 1, 1])
+    level = level * (KNOWN_LEVEL_FACTOR**2 if problem.elevation_rad is None else 1.0)
     covariance[:, 0, 0] = covariance[:, 1, 1] = level
     covariance[:, 0, 1] = covariance[:, 1, 0] = 0.0
     covariance[:, 2, 2] += AIR_SIGMA_M**2
