@@ -5,7 +5,8 @@ import xml.etree.ElementTree as ElementTree
 import numpy as np
 import pytest
 
-from stakeline.report.recovered import Recovered, draw, svg_bytes
+from stakeline.report.recovered import Recovered, draw
+from stakeline.report.style import svg_bytes
 
 
 @pytest.fixture

@@ -5,7 +5,8 @@ import time
 from pathlib import Path
 
 from ..campaign.store import write_bytes
-from ..report.recovered import draw, svg_bytes
+from ..report.recovered import draw
+from ..report.style import svg_bytes
 from ..time import iso
 from . import run as journey
 from .demo_compare import RECEIVER, TABLE, compared, shown

@@ -1,0 +1,141 @@
+"""One look for all figures: colours apart in grey too, text as text, same input same bytes.
+
+The colours are ours: their lightness falls in steps, so that they stay apart without colour and for
+colour-blind readers; where lines cross, they differ in width or dashes as well.
+"""
+
+import functools
+import io
+import re
+
+import matplotlib as mpl
+import matplotlib.dates as mdates
+import numpy as np
+from matplotlib.figure import Figure
+
+from ..constants import NS_PER_DAY
+
+INK, PALE = "#333333", "#8a8a8a"
+DEEP, BAND = "#00466e", "#c9d6df"  # what was found, and its 95 % band
+WARM, WARM_BAND = "#e69f00", "#f7e3b5"  # what it is held against
+RUST = "#a8401f"  # what was done to a station: steps, visits
+WATER = "#dbe9f1"
+STYLE = {
+    "font.size": 8.5,
+    "font.family": "sans-serif",
+    "axes.edgecolor": INK,
+    "axes.labelcolor": INK,
+    "axes.linewidth": 0.6,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.grid": True,
+    "grid.color": "#e3e3e3",
+    "grid.linewidth": 0.5,
+    "text.color": INK,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "xtick.major.width": 0.6,
+    "ytick.major.width": 0.6,
+    "svg.fonttype": "none",
+    "svg.hashsalt": "stakeline",
+}
+
+
+def styled(draw):
+    """Make a function that draws do so in our style."""
+
+    @functools.wraps(draw)
+    def inside(*arguments, **options):
+        with mpl.rc_context(STYLE):
+            return draw(*arguments, **options)
+
+    return inside
+
+
+def new_figure(width_in, height_in, title):
+    """Return an empty figure with its title at the upper left."""
+    figure = Figure(figsize=(width_in, height_in), layout="constrained")
+    figure.suptitle(title, x=0.01, ha="left", fontsize=11, fontweight="bold")
+    return figure
+
+
+def footnote(figure, text):
+    """Write a note below the panels, small, over the whole width."""
+    if text:
+        figure.supxlabel(text, x=0.01, ha="left", fontsize=7.5, color=INK)
+
+
+def svg_bytes(figure):
+    """Return a figure as SVG: the same figure gives the same bytes, coordinates to 0.01 pt."""
+    sink = io.StringIO()
+    with mpl.rc_context(STYLE):
+        figure.savefig(sink, format="svg", metadata={"Date": None, "Creator": None})
+    short = re.sub(r"(-?\d+\.\d\d)\d+(?=[ \"\n,)])", r"\1", sink.getvalue())
+    return short.encode("utf-8")
+
+
+def opened(time_ns, longest_gap_d, *columns):
+    """Return times and columns with a NaN row put into each gap, so that no line crosses it.
+
+    Parameters
+    ----------
+    time_ns : int64 array, shape (n,)
+        Rising. [ns]
+    longest_gap_d : float
+        Neighbours further apart than this are not joined. [d]
+    *columns : arrays, shape (n,) or (n, k)
+
+    Returns
+    -------
+    list
+        Times as datetime64, then the columns.
+    """
+    time_ns = np.asarray(time_ns, np.int64)
+    after = np.flatnonzero(np.diff(time_ns) > longest_gap_d * NS_PER_DAY)
+    middle = time_ns[after] + np.diff(time_ns)[after] // 2
+    wider = [np.insert(time_ns, after + 1, middle).astype("datetime64[ns]")]
+    for column in columns:
+        wider.append(np.insert(np.asarray(column, float), after + 1, np.nan, axis=0))
+    return wider
+
+
+def line(axis, x, y, **looks):
+    """Draw a line that NaN breaks; a value alone between two of them becomes a dot."""
+    (drawn,) = axis.plot(x, y, **looks)
+    gone = np.isnan(np.concatenate([[np.nan], y, [np.nan]]))
+    alone = ~gone[1:-1] & gone[:-2] & gone[2:]
+    if alone.any():
+        dots = {"color": drawn.get_color(), "markersize": 2.0, "zorder": drawn.get_zorder()}
+        axis.plot(np.asarray(x)[alone], np.asarray(y)[alone], linestyle="none", marker="o", **dots)
+    return drawn
+
+
+def band(axis, x, y, half_width, color=BAND, **looks):
+    """Shade y plus and minus half its 95 % interval."""
+    axis.fill_between(x, y - half_width, y + half_width, color=color, linewidth=0.0, **looks)
+
+
+def limits(*columns, margin=0.08):
+    """Return axis limits that hold all finite values, with a margin; None where there are none."""
+    values = np.concatenate([np.ravel(column) for column in columns])
+    values = values[np.isfinite(values)]
+    if not values.size:
+        return None
+    low, high = values.min(), values.max()
+    width = (high - low) or abs(high) or 1.0
+    return low - margin * width, high + margin * width
+
+
+def hold(axis, *columns, margin=0.08):
+    """Set the range of y to :func:`limits`."""
+    found = limits(*columns, margin=margin)
+    if found:
+        axis.set_ylim(*found)
+
+
+def time_axis(axis, label="GPS time"):
+    """Label an axis of datetime64 with dates that do not crowd."""
+    locator = mdates.AutoDateLocator(minticks=4, maxticks=9)
+    axis.xaxis.set_major_locator(locator)
+    axis.xaxis.set_major_formatter(mdates.ConciseDateFormatter(locator))
+    axis.set_xlabel(label)
