@@ -1,6 +1,6 @@
 # Stakeline: the few commands there are. Needed on the machine: make, and Python 3.11 or newer.
 #
-#   make demo                     set up, invent a small campaign, find its positions
+#   make demo                     set up, invent a campaign, do all verbs on it
 #   make test                     every check there is
 #   make PYTHON=python3.12 test   the same with another interpreter
 #   make WORKERS=8 test           the same on more cores

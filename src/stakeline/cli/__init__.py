@@ -15,7 +15,7 @@ VERBS = {
     "intake": "Take in what the receivers brought back: catalogue, gaps, warnings.",
     "position": "Turn observations into positions: single files, or a whole campaign.",
     "run": "Do all verbs on a campaign: whatever is out of date, in order.",
-    "demo": "Invent two stations on moving ice, position them, compare with the truth.",
+    "demo": "Invent a campaign on moving ice, do all verbs on it, compare with the truth.",
 }
 
 MODULES = {"run": "run_campaign"}  # a module named run would hide the function below
