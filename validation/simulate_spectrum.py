@@ -125,7 +125,7 @@ def compare(table, name, found, real):
             )
     far = np.sum(wide & (nearer > FACTOR))
     table.say(
-        f"{name}: in {wide.sum()} of {wide.size} the two real antennas differ by more than {FACTOR}; "
+        f"{name}: in {wide.sum()} of {wide.size} the two real antennas differ by over {FACTOR}; "
         f"in {far} of these the invented one stands between them, more than {FACTOR} from either"
     )
 
