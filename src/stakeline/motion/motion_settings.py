@@ -1,0 +1,80 @@
+"""How the motion of a station is worked out: every choice with its unit and its default."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..errors import SettingsError
+
+PATHS = ("bending", "straight", "fixed")
+
+
+@dataclass(frozen=True)
+class MotionSettings:
+    """Choices of :func:`~stakeline.motion.solve.solve_motion`; defaults are ours.
+
+    Attributes
+    ----------
+    interval_h : float
+        Spacing of the results. [h]
+    path : str
+        ``bending`` (a smooth curve through the positions), ``straight`` (the mean direction), or
+        ``fixed`` (``azimuth_deg``).
+    azimuth_deg : float
+        Direction of the flow, clockwise from north, where it is fixed. [deg]
+    longest_gap_d : float
+        No motion is given inside a longer gap of the positions. [d]
+    velocity_limit_m_d : float
+        No motion is given where the sigma of a velocity is larger. [m/d]
+    outlier_threshold : float
+        Misfit to both sides, in robust sigmas, above which a row is put aside.
+    largest_sigma_m : float
+        Rows with a larger formal sigma are put aside. [m]
+    find_steps : bool
+        Search equipment steps that no log names; logged ones are always estimated.
+    remove_tide : bool
+        Estimate the tide with the motion and take it out of position and velocity.
+    shortest_tide_record_d : float
+        Tides are estimated in records that are longer. [d]
+    coloured_noises : int
+        Gauss-Markov noises of the measurement, 0 to 2, whose size and memory are estimated.
+    likelihood_rows : int
+        The series is thinned to so many rows to estimate noise and restlessness of the motion.
+    window_d : tuple of float
+        Windows, 1 h to 30 d, of straight-line velocities beside the smoother's. [d]
+    models : tuple
+        Three :class:`~stakeline.motion.smoother.MotionModel`, of along, across and up, used
+        instead of estimates; or empty.
+    """
+
+    interval_h: float = 1.0
+    path: str = "bending"
+    azimuth_deg: float = np.nan
+    longest_gap_d: float = 1.0
+    velocity_limit_m_d: float = 1.0
+    outlier_threshold: float = 5.0
+    largest_sigma_m: float = np.inf
+    find_steps: bool = True
+    remove_tide: bool = True
+    shortest_tide_record_d: float = 14.0
+    coloured_noises: int = 1
+    likelihood_rows: int = 12_000
+    window_d: tuple = (1.0, 7.0)
+    models: tuple = ()
+
+    def __post_init__(self):
+        if self.path not in PATHS:
+            raise SettingsError(f"path '{self.path}' is not known; known are {', '.join(PATHS)}")
+        if self.path == "fixed" and not np.isfinite(self.azimuth_deg):
+            raise SettingsError("a fixed path needs azimuth_deg, clockwise from north")
+        positive = (self.interval_h, self.longest_gap_d, self.velocity_limit_m_d)
+        positive += (self.outlier_threshold, self.largest_sigma_m, self.shortest_tide_record_d)
+        if not all(value > 0.0 for value in positive):
+            raise SettingsError("intervals, limits, gaps and thresholds must be more than 0")
+        if self.coloured_noises not in (0, 1, 2) or self.likelihood_rows < 50:
+            raise SettingsError(
+                f"{self.coloured_noises} coloured noises from {self.likelihood_rows} rows; "
+                "expected 0 to 2, from at least 50 rows"
+            )
+        if len(self.models) not in (0, 3):
+            raise SettingsError(f"{len(self.models)} models; expected none or three")
