@@ -12,6 +12,7 @@ EARTH_ROTATION_RAD_S = 7.2921151467e-5  # rad/s; IS-GPS-200N, section 20.3.3.4.3
 EARTH_RADIUS_M = 6378136.6  # m, equatorial; IERS Conventions (2010), table 1.1
 J2_EARTH = 1.0826359e-3  # -; IERS Conventions (2010), table 1.1
 ASTRONOMICAL_UNIT_M = 149597870700.0  # m, exact; IAU 2012 Resolution B2
+INVERSE_BAROMETER_M_HPA = 0.01  # m/hPa, rise by air pressure's fall; Wunsch & Stammer (1997)
 
 # ---- ellipsoids ------------------------------------------------------------------------------
 WGS84_A_M = 6378137.0  # m; NGA.STND.0036 (2014), table 3.1
