@@ -7,6 +7,7 @@ import numpy as np
 from ..errors import SettingsError
 
 PATHS = ("bending", "straight", "fixed")
+SLOPES = ("own path", "given", "none")
 
 
 @dataclass(frozen=True)
@@ -42,6 +43,14 @@ class MotionSettings:
         The series is thinned to so many rows to estimate noise and restlessness of the motion.
     window_d : tuple of float
         Windows, 1 h to 30 d, of straight-line velocities beside the smoother's. [d]
+    slope_source : str
+        Where the slope that the station moves down comes from: ``own path``, ``given``, ``none``.
+    slope, slope_sigma : float
+        Rise of the surface by metre of travel, negative downhill, where it is given.
+    vertical_strain_m_a, vertical_strain_sigma_m_a : float
+        Rise of the surface by strain of the ice, where it is known; NaN leaves it out. [m/a]
+    settling_m_a, settling_sigma_m_a : float
+        Sinking of the pole in snow and firn, positive down; NaN leaves it out. [m/a]
     models : tuple
         Three :class:`~stakeline.motion.smoother.MotionModel`, of along, across and up, used
         instead of estimates; or empty.
@@ -60,11 +69,23 @@ class MotionSettings:
     coloured_noises: int = 1
     likelihood_rows: int = 12_000
     window_d: tuple = (1.0, 7.0)
+    slope_source: str = "own path"
+    slope: float = np.nan
+    slope_sigma: float = 0.0
+    vertical_strain_m_a: float = np.nan
+    vertical_strain_sigma_m_a: float = 0.0
+    settling_m_a: float = np.nan
+    settling_sigma_m_a: float = 0.0
     models: tuple = ()
 
     def __post_init__(self):
         if self.path not in PATHS:
             raise SettingsError(f"path '{self.path}' is not known; known are {', '.join(PATHS)}")
+        if self.slope_source not in SLOPES:
+            known = ", ".join(SLOPES)
+            raise SettingsError(f"slope_source '{self.slope_source}'; known are {known}")
+        if self.slope_source == "given" and not np.isfinite(self.slope):
+            raise SettingsError("slope_source is 'given', but no slope is given")
         if self.path == "fixed" and not np.isfinite(self.azimuth_deg):
             raise SettingsError("a fixed path needs azimuth_deg, clockwise from north")
         positive = (self.interval_h, self.longest_gap_d, self.velocity_limit_m_d)

@@ -52,6 +52,14 @@ def terms_of(time_ns, names=MAJOR):
     return TideTerms(chosen, tuple(equilibrium_inference(n, of) for n, of in pairs))
 
 
+def major_tide(time_ns, position_m, sigma_m):
+    """Return the tide (n,) of the major constituents, roughly; zeros where none can be parted."""
+    terms = terms_of(time_ns)
+    if not terms.names:
+        return np.zeros(len(time_ns))
+    return terms.design(time_ns) @ _slow(time_ns, position_m, sigma_m, terms)[0]
+
+
 def rough_tide(time_ns, position_m, sigma_m):
     """Return (tide (n,), TideTerms with the minor constituents that are seen) of one axis.
 

@@ -1,0 +1,157 @@
+"""One axis of a station: noise, tide, steps, position and velocity estimated together."""
+
+import numpy as np
+
+from ..constants import NS_PER_DAY
+from ..errors import SolutionError
+from .likelihood import fit_model
+from .motion_record import AxisMotion
+from .response import response
+from .smoother import MotionModel, filtered, smooth
+from .tide_terms import TideTerms, rough_tide, tides_of
+from .tides import predict, prediction_sigma
+from .windows import window_velocities
+
+LEAST_FOR_NOISE = 40  # rows from which noise is estimated; our choice
+USUAL_Q = 1e-4  # (m/d)^2/d, where too few rows tell: 1 cm/d a day; our choice
+USUAL_MEMORIES_D = (0.1, 3.0)  # d, first guess of the coloured noises; our choice
+
+
+def usual_model(sigma_m, noises):
+    """Return a :class:`MotionModel` for a series too short to tell its noise."""
+    typical = float(np.median(sigma_m))
+    return MotionModel(USUAL_Q, np.inf, (typical,) * noises, USUAL_MEMORIES_D[:noises])
+
+
+def too_short_for_tides(time_ns, settings):
+    """Tell whether no tide is estimated: not asked for, few rows, or a short record."""
+    if not settings.remove_tide or len(time_ns) < LEAST_FOR_NOISE:
+        return True
+    return np.ptp(time_ns) < settings.shortest_tide_record_d * NS_PER_DAY
+
+
+def solve_axis(time_ns, position_m, sigma_m, step_columns, grid_ns, settings, given=None):
+    """Return (AxisMotion, warnings) of one axis.
+
+    Parameters
+    ----------
+    time_ns, position_m, sigma_m : array (n,)
+        Ascending, finite. [ns], [m]
+    step_columns : array (n, k)
+        Regressors of steps, whose sizes are estimated with the motion.
+    grid_ns : array (m,)
+        Times of the results. [ns]
+    settings : MotionSettings
+    given : MotionModel, optional
+        Noise and restlessness; estimated where it is not given.
+    """
+    axis = _Axis(time_ns, position_m, sigma_m, _told(step_columns), settings)
+    return axis.solved(grid_ns, given)
+
+
+class _Axis:
+    """One axis on its way: rows, regressors, estimates."""
+
+    def __init__(self, time_ns, position_m, sigma_m, step_columns, settings):
+        self.time_ns, self.position, self.sigma = time_ns, position_m, sigma_m
+        self.settings, self.step_columns = settings, step_columns
+        self.terms, self.quiet = TideTerms(), position_m
+        if not too_short_for_tides(time_ns, settings):
+            tide, self.terms = rough_tide(time_ns, position_m, sigma_m)
+            self.quiet = position_m - tide
+        self.tide_columns = self.terms.design(time_ns)
+
+    def solved(self, grid, given):
+        """Return (AxisMotion, warnings)."""
+        model, fit, said = (given, None, ()) if given else self.model()
+        design = np.hstack([self.tide_columns, self.step_columns])
+        both = np.union1d(grid, self.time_ns)
+        options = {
+            "longest_gap_d": self.settings.longest_gap_d,
+            "velocity_limit_m_d": self.settings.velocity_limit_m_d,
+        }
+        series = (self.time_ns, self.position, self.sigma, model, design)
+        found = smooth(*series, at_ns=both, **options)
+        causal = filtered(*series, at_ns=grid, **options)
+        at_grid, at_rows = np.isin(both, grid), np.isin(both, self.time_ns)
+        position = self.position - design @ found.regression_value
+        residual = position - found.position_m[at_rows]
+        tides, more = self.tides(found, residual)
+        nothing = np.zeros(len(grid))
+        return AxisMotion(
+            found.position_m[at_grid], found.position_sigma_m[at_grid],
+            found.velocity_m_d[at_grid], found.velocity_sigma_m_d[at_grid],
+            causal.velocity_m_d, causal.velocity_sigma_m_d,
+            predict(tides, grid) if tides else nothing,
+            prediction_sigma(tides, grid) if tides else nothing,
+            tides, model, fit, *self.figures(model), self.windows(model, position),
+            position, residual, *_mean_velocity(found),
+        ), (*said, *more)  # fmt: skip
+
+    def model(self):
+        """Return (MotionModel, ParameterFit or None, warnings)."""
+        start = usual_model(self.sigma, self.settings.coloured_noises)
+        if len(self.time_ns) < LEAST_FOR_NOISE:
+            said = f"{len(self.time_ns)} positions are too few to estimate their noise"
+            return start, None, (f"{said}: it is taken as large as their sigmas, for hours",)
+        rows = self.settings.likelihood_rows
+        fit = fit_model(
+            self.time_ns, self.quiet, self.sigma, start, self.step_columns, samples=rows
+        )
+        return fit.model, fit, ()
+
+    def tides(self, found, residual):
+        """Return (Tides or None, warnings)."""
+        k = 2 * len(self.terms.names)
+        good = np.isfinite(residual)
+        if not k or good.sum() < k + 4:
+            return None, ()
+        value = found.regression_value[:k]
+        tides = tides_of(
+            self.terms, self.time_ns[good], (residual + self.tide_columns @ value)[good],
+            self.sigma[good], value, found.regression_covariance[:k, :k],
+        )  # fmt: skip
+        return tides, tides.warnings
+
+    def figures(self, model):
+        """Return (effective resolution, lag of the causal velocity); NaN where wider than known."""
+        interval = float(np.median(np.diff(self.time_ns))) / NS_PER_DAY
+        sigma = float(np.median(self.sigma))
+        try:
+            width = response("smooth", model, interval, sigma).width_d
+            return width, response("filtered", model, interval, sigma).lag_d
+        except SolutionError:
+            return np.nan, np.nan
+
+    def windows(self, model, position):
+        """Return {window [d]: Windows} of the positions without tide and steps."""
+        noise = {
+            "coloured_sigma_m": model.coloured_sigma_m,
+            "coloured_memory_d": model.coloured_memory_d,
+            "white_scale": model.white_scale,
+        }
+        longest = self.settings.longest_gap_d
+        return {
+            days: window_velocities(
+                self.time_ns, position, self.sigma, days,
+                longest_gap_d=max(longest, 0.5 * days), **noise,
+            )
+            for days in self.settings.window_d
+        }  # fmt: skip
+
+
+def _told(design):
+    """Return the columns that change within the rows."""
+    return design[:, np.ptp(design, axis=0) > 0.0]
+
+
+def _mean_velocity(found):
+    """Return (net travel over time, its sigma) between the first and last estimate. [m/d]"""
+    there = np.flatnonzero(np.isfinite(found.position_m))
+    if len(there) < 2:
+        return np.nan, np.nan
+    first, last = there[0], there[-1]
+    days = (found.time_ns[last] - found.time_ns[first]) / NS_PER_DAY
+    sigma = np.hypot(found.position_sigma_m[first], found.position_sigma_m[last])
+    travel = found.position_m[last] - found.position_m[first]
+    return float(travel / days), float(sigma / days)

@@ -1,0 +1,148 @@
+"""Positions made ready for the smoother: outliers put aside, steps removed, flow coordinates."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..errors import SolutionError, StakelineError
+from .cleaning import Cleaned, find_outliers
+from .flow import FlowPath, along_path, fixed_path, smooth_path, straight_path
+from .likelihood import thinned
+from .one_axis import LEAST_FOR_NOISE, too_short_for_tides, usual_model
+from .station_series import StationSeries
+from .steps import Steps, find_steps, moved_by_hand, rotated, step_design
+from .tide_terms import major_tide
+
+STEP_ROWS = 20_000  # rows in which steps are searched, above that means are taken; our choice
+LEAST_USED = 8  # our choice
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """Rows used (n,) in flow coordinates, without equipment steps, and what was done to them."""
+
+    rows: StationSeries
+    flow_m: np.ndarray
+    sigma_m: np.ndarray
+    azimuth_rad: np.ndarray
+    path: FlowPath
+    steps: Steps
+    cleaned: Cleaned
+    warnings: tuple
+
+
+def prepared(rows, settings):
+    """Return the :class:`Prepared` of tidy rows (:func:`~stakeline.motion.station_series.tidied`).
+
+    Raises
+    ------
+    SolutionError
+        Where fewer than eight positions are left.
+    """
+    keep, cleaned, tide = _cleaned(rows, settings)
+    rows = replace(
+        rows,
+        time_ns=rows.time_ns[keep],
+        enu_m=rows.enu_m[keep],
+        covariance_m2=rows.covariance_m2[keep],
+    )
+    steps, azimuth = _steps(rows, tide[keep], settings)
+    moved = rotated(steps.only("equipment"), azimuth).size_m
+    enu = rows.enu_m - equipment_design(rows.time_ns, steps) @ moved
+    path, said = _path(rows.time_ns, enu - tide[keep], settings)
+    flow = along_path(path, enu, rows.covariance_m2)
+    sigma = np.sqrt(np.einsum("nii->ni", flow.covariance_m2))
+    return Prepared(
+        rows, flow.flow_m, sigma, flow.azimuth_rad, path, steps, cleaned, (*said, *path.warnings)
+    )
+
+
+def equipment_design(time_ns, steps):
+    """Return the regressors (n, k) of the steps that the equipment made."""
+    return step_design(time_ns, steps.only("equipment"))
+
+
+def _cleaned(rows, settings):
+    """Return (rows to keep (n,), Cleaned, rough tide (n, 3)).
+
+    Rows of hands are put aside, then spikes, then those that stand off once the tide is out.
+    """
+    options = {
+        "longest_gap_d": settings.longest_gap_d,
+        "threshold": settings.outlier_threshold,
+        "largest_sigma_m": settings.largest_sigma_m,
+    }
+    time_ns, sigma = rows.time_ns, np.sqrt(np.einsum("nii->ni", rows.covariance_m2))
+    held = moved_by_hand(time_ns, rows.by_hand_ns)
+    position, tide = np.where(held[:, None], np.nan, rows.enu_m), np.zeros_like(rows.enu_m)
+    found = find_outliers(time_ns, position, sigma, **options)
+    if not too_short_for_tides(time_ns[found.keep], settings):
+        good = found.keep
+        for k in range(3):
+            tide[good, k] = major_tide(time_ns[good], position[good, k], sigma[good, k])
+        found = _both(found, time_ns, np.where(good[:, None], position - tide, np.nan), sigma,
+                      options)  # fmt: skip
+    if found.keep.sum() < LEAST_USED:
+        raise SolutionError(
+            f"{rows.station}: {int(found.keep.sum())} positions are left after outliers were put "
+            f"aside; motion needs {LEAST_USED}"
+        )
+    return found.keep, found, tide
+
+
+def _both(first, time_ns, quiet, sigma, options):
+    """Return the Cleaned of a second look at what the first has kept."""
+    second = find_outliers(time_ns, quiet, sigma, **options)
+    counts = dict(second.counts)
+    for name, count in first.counts.items():
+        if name in ("missing", "uncertain"):
+            counts[name] = count
+        elif name in ("spike", "edge"):
+            counts[name] += count
+    reason = np.where(first.keep, second.reason, first.reason)
+    return replace(second, keep=second.keep & first.keep, reason=reason, counts=counts)
+
+
+def _steps(rows, tide, settings):
+    """Return (Steps along, across, up of the mean flow, its azimuth)."""
+    path = _straight(rows.time_ns, rows.enu_m - tide, settings)
+    flow = along_path(path, rows.enu_m - tide, rows.covariance_m2)
+    time_ns, quiet = rows.time_ns, flow.flow_m
+    sigma = np.sqrt(np.einsum("nii->ni", flow.covariance_m2))
+    if len(time_ns) > STEP_ROWS:
+        time_ns, quiet, sigma = _means(time_ns, quiet, sigma)
+    usual = [usual_model(sigma[:, k], 1) for k in range(3)]
+    many = len(time_ns) >= LEAST_FOR_NOISE
+    options = {"logged_ns": rows.logged_ns, "search_unlogged": settings.find_steps and many}
+    try:
+        found = find_steps(time_ns, quiet, sigma, None if many else usual, **options)
+    except SolutionError:  # no rows at equal distances: the noise is taken as usual
+        options["search_unlogged"] = False
+        found = find_steps(time_ns, quiet, sigma, usual, **options)
+    return found, path.azimuth_rad
+
+
+def _means(time_ns, position, sigma):
+    """Return means of equal pieces of time: times, positions, sigmas."""
+    parts = [thinned(time_ns, position[:, k], sigma[:, k], None, STEP_ROWS)[:3] for k in range(3)]
+    return (
+        parts[0][0],
+        np.stack([part[1] for part in parts], axis=1),
+        np.stack([part[2] for part in parts], axis=1),
+    )
+
+
+def _straight(time_ns, enu_m, settings):
+    if settings.path == "fixed":
+        return fixed_path(np.radians(settings.azimuth_deg))
+    return straight_path(time_ns, enu_m)
+
+
+def _path(time_ns, enu_m, settings):
+    """Return (FlowPath, notes): a bending path that cannot be followed becomes a straight one."""
+    if settings.path != "bending":
+        return _straight(time_ns, enu_m, settings), ()
+    try:
+        return smooth_path(time_ns, enu_m), ()
+    except StakelineError as problem:
+        return straight_path(time_ns, enu_m), (f"the mean direction is used: {problem}",)
