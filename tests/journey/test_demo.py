@@ -56,7 +56,7 @@ def test_tables_hold_the_noise_they_say(journey):
 
 def test_a_person_is_told(journey):
     folder, _, said, told = journey
-    assert "From receiver files: 1 days from 2030-09" in said
+    assert "From receiver files: 1 day from 2030-09" in said
     assert "no receiver file behind them" in said
     assert "Upper Halvard  from 2030-09-12" in said
     assert str(folder) in said

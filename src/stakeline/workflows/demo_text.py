@@ -17,8 +17,8 @@ def demo_text(folder, order, invented, comparisons, outcome, seconds, good):
         "",
         f"Halvard Glacier, invented: {order.scenario} ({invented.scenario.words}), "
         f"seed {order.seed}",
-        f"{order.days} days from {_date(invented, 0.0)}, "
-        f"{order.stations} stations on the ice, one base on rock",
+        f"{_count(order.days, 'day')} from {_date(invented, 0.0)}, "
+        f"{_count(order.stations, 'station')} on the ice, one base on rock",
         "",
         *_events(invented),
         *(_raw_lines(order, invented, raw) if raw else []),
@@ -46,6 +46,10 @@ def _planted_lines(folder):
     return [*lines, f"  All of them, with the verb that is to find each: {PLANTED}"]
 
 
+def _count(number, word):
+    return f"{number} {word}{'' if number == 1 else 's'}"
+
+
 def _date(invented, time_s):
     return iso(int(invented.time_ns(time_s)))[:10]
 
@@ -65,7 +69,8 @@ def _events(invented):
 def _raw_lines(order, invented, comparisons):
     begins = _date(invented, invented.raw_window(order.raw_days).begin_s)
     lines = [
-        f"From receiver files: {order.raw_days} days from {begins}, every 30 s; found less true",
+        f"From receiver files: {_count(order.raw_days, 'day')} from {begins}, every 30 s; "
+        "found less true",
         "  station  axis      rms   largest   95 % interval holds",
     ]
     for comparison in comparisons:

@@ -9,11 +9,22 @@ from ..simulate.campaign import DAY_S
 from ..simulate.logger import logger_table
 from ..simulate.products import FRAME
 from ..tables import Positions
+from ..time import gps_minus_utc_s, utc_from_gps
 from .invented_truth import TRUTH, answers, hourly_truth, units_of
 from .series import UNITS, columns_of
 
 STATE = "float"
 LOGGER_STEP_S = 3600.0
+_WEATHER = {
+    "temperature_degC": ("temperature_degC", 1.0),
+    "wind_m_s": ("wind_m_s", 1.0),
+    "pressure_hPa": ("pressure_Pa", 0.01),
+    "humidity_percent": ("humidity_percent", 1.0),
+    "irradiance_W_m2": ("irradiance_W_m2", 1.0),
+    "snowfall_mm_h": ("snowfall_m_h", 1000.0),
+}
+"""Columns of the weather table: the field each is made of, and its factor."""
+_WEATHER_DECIMALS = dict.fromkeys(_WEATHER, 1) | {"snowfall_mm_h": 2}
 
 
 def position_path(name):
@@ -38,7 +49,9 @@ def table_files(invented, name, interval_s, window):
         position_path(name): _positions(invented, name, time_s, running, window),
         f"{TRUTH}/hourly/{name}.parquet": parquet_bytes(truth, units_of(truth), {}),
     }
-    if not invented.sites[name].on_rock:
+    if invented.sites[name].on_rock:
+        files |= _weather(invented, name)
+    else:
         files[f"{TRUTH}/answers/{name}.csv"] = write_plain_table(answers(invented, name))
         files |= _logger(invented, name)
     return files
@@ -70,3 +83,14 @@ def _logger(invented, name):
     supply, weather = invented.supply(name), invented.weather(name)
     table = logger_table(invented.stream(name, "logger"), supply, weather, LOGGER_STEP_S)
     return {logger_path(name): write_plain_table(table)}
+
+
+def _weather(invented, name):
+    """Return the table of the weather station beside the base, hourly."""
+    weather = invented.weather(name)
+    late_s = float(gps_minus_utc_s(invented.start_ns))  # rows stand at whole hours of UTC
+    time_s = weather.time_s[:-1] + late_s
+    columns = {"time_utc": utc_from_gps(invented.time_ns(time_s))}
+    for column, (field, scale) in _WEATHER.items():
+        columns[column] = scale * weather.at(field, time_s)
+    return {f"{RAW}/weather/{name}.csv": write_plain_table(columns, _WEATHER_DECIMALS)}

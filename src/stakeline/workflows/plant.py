@@ -5,7 +5,6 @@ list says which, what verb is to find it, and words that the verb's report uses 
 """
 
 import csv
-import itertools
 
 from ..campaign.folders import INTAKE
 from ..formats.plain_table import write_plain_table
@@ -61,10 +60,15 @@ def found_by_intake(folder):
 def _told(row, lines):
     """Say whether a line names the file and the sign, or the lines set below it hold the sign."""
     for number, line in enumerate(lines):
-        if row["file"] not in line:
-            continue
-        deeper = f"{line[: len(line) - len(line.lstrip())]}  "
-        below = itertools.takewhile(lambda text: text.startswith(deeper), lines[number + 1 :])
-        if any(row["sign"] in text for text in (line, *below)):
+        if row["file"] in line and any(row["sign"] in text for text in _block(lines, number)):
             return True
     return False
+
+
+def _block(lines, number):
+    """Return a line and those set deeper right below it."""
+    depth = len(lines[number]) - len(lines[number].lstrip())
+    end = number + 1
+    while end < len(lines) and lines[end].startswith(" " * (depth + 1)):
+        end += 1
+    return lines[number:end]
