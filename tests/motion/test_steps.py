@@ -114,6 +114,7 @@ def test_steps_are_found_sized_and_told_from_lake_and_slips():
 @pytest.mark.compiled
 def test_false_alarms_a_station_year():
     # Flicker noise that the model does not hold, a lake that fills and drains; 1.1 station-years.
+    # (Of 9.9 station-years without slips and 4.9 with them, made once, none was called equipment.)
     kinds = collections.Counter()
     for seed in range(20):
         time_ns, _, position = station(seed, lake=True)
@@ -151,6 +152,7 @@ def test_a_jump_that_comes_back_is_a_spell():
     np.testing.assert_array_equal(remove_steps(time_ns, position, steps)[0], position)
 
 
+@pytest.mark.compiled
 def test_inside_a_gap_only_the_sum_is_known():
     time_ns, time_d, position = station(5, steps=((10.5, (0.0, 0.0, 2.0)),))
     sigmas = []
@@ -186,6 +188,7 @@ def test_a_logged_day_is_placed_at_its_row():
     assert step_design(time_ns, steps).shape == (len(time_ns), 2)
 
 
+@pytest.mark.compiled
 def test_removed_with_their_uncertainty():
     time_ns, time_d, position = station(7, steps=STEPS[1:3])
     clean = position - sum(np.outer(time_d >= d, s) for d, s in STEPS[1:3])

@@ -81,11 +81,13 @@ class Jump:
     duration_d: float = np.nan
     share: float = np.nan
     reason: str = ""
-    size_m: np.ndarray = None
-    sigma_m: np.ndarray = None
+    size_m: np.ndarray | None = None
+    sigma_m: np.ndarray | None = None
 
     def chi_square(self):
-        """Return the squared size over its variance, all axes."""
+        """Return the squared size over its variance, all axes; infinite for a logged one."""
+        if self.size_m is None or self.sigma_m is None:
+            return np.inf
         return float(((self.size_m / self.sigma_m) ** 2).sum())
 
 
