@@ -23,6 +23,7 @@ GRS80_INVERSE_FLATTENING = 298.257222101  # -; Moritz (2000), J. Geod. 74
 # ---- time ------------------------------------------------------------------------------------
 NS_PER_S = 1_000_000_000  # ns/s; definition
 NS_PER_DAY = 86_400 * NS_PER_S  # ns/d; definition
+DAYS_PER_YEAR = 365.25  # d/a; definition of the Julian year
 TAI_MINUS_GPS_S = 19.0  # s; IS-GPS-200N, section 3.3.4
 TT_MINUS_TAI_S = 32.184  # s; IERS Conventions (2010), section 10.1
 BDT_MINUS_GPS_S = -14.0  # s; BeiDou ICD B1I 3.0, section 3.3

@@ -12,6 +12,8 @@ import matplotlib as mpl
 import matplotlib.dates as mdates
 import numpy as np
 from matplotlib.figure import Figure
+from matplotlib.patches import PathPatch
+from matplotlib.path import Path
 
 from ..constants import NS_PER_DAY
 
@@ -20,6 +22,7 @@ DEEP, BAND = "#00466e", "#c9d6df"  # what was found, and its 95 % band
 WARM, WARM_BAND = "#e69f00", "#f7e3b5"  # what it is held against
 RUST = "#a8401f"  # what was done to a station: steps, visits
 WATER = "#dbe9f1"
+MOST_BINS = 700  # of a line across a page; more than it has points
 STYLE = {
     "font.size": 8.5,
     "font.family": "sans-serif",
@@ -39,6 +42,8 @@ STYLE = {
     "svg.fonttype": "none",
     "svg.hashsalt": "stakeline",
 }
+_TAG = re.compile(r"<[^>]*>")  # coordinates stand in tags; numbers a person reads do not
+_LONG = re.compile(r"(-?\d+\.\d\d)\d+(?=[ \"\n,)])")
 
 
 def styled(draw):
@@ -70,12 +75,14 @@ def svg_bytes(figure):
     sink = io.StringIO()
     with mpl.rc_context(STYLE):
         figure.savefig(sink, format="svg", metadata={"Date": None, "Creator": None})
-    short = re.sub(r"(-?\d+\.\d\d)\d+(?=[ \"\n,)])", r"\1", sink.getvalue())
-    return short.encode("utf-8")
+    return _TAG.sub(lambda tag: _LONG.sub(r"\1", tag[0]), sink.getvalue()).encode("utf-8")
 
 
-def opened(time_ns, longest_gap_d, *columns):
-    """Return times and columns with a NaN row put into each gap, so that no line crosses it.
+def opened(time_ns, longest_gap_d, lead, *columns, bins=MOST_BINS):
+    """Return times and columns for drawing: gaps broken by NaN, long rows thinned by eye.
+
+    Of more than two rows for each of so many equal bins only those stay in which ``lead``
+    is lowest and highest, and one NaN where there is any: the line looks the same.
 
     Parameters
     ----------
@@ -83,20 +90,54 @@ def opened(time_ns, longest_gap_d, *columns):
         Rising. [ns]
     longest_gap_d : float
         Neighbours further apart than this are not joined. [d]
-    *columns : arrays, shape (n,) or (n, k)
+    lead, *columns : arrays, shape (n,)
 
     Returns
     -------
     list
-        Times as datetime64, then the columns.
+        Times as datetime64, then lead and columns.
     """
-    time_ns = np.asarray(time_ns, np.int64)
+    time_ns, lead = np.asarray(time_ns, np.int64), np.asarray(lead, float)
     after = np.flatnonzero(np.diff(time_ns) > longest_gap_d * NS_PER_DAY)
     middle = time_ns[after] + np.diff(time_ns)[after] // 2
-    wider = [np.insert(time_ns, after + 1, middle).astype("datetime64[ns]")]
-    for column in columns:
-        wider.append(np.insert(np.asarray(column, float), after + 1, np.nan, axis=0))
-    return wider
+    wider = [np.insert(time_ns, after + 1, middle)]
+    for column in (lead, *columns):
+        wider.append(np.insert(np.asarray(column, float), after + 1, np.nan))
+    keep = _extremes(wider[0], wider[1], bins)
+    return [wider[0][keep].astype("datetime64[ns]"), *(column[keep] for column in wider[1:])]
+
+
+def _extremes(time_ns, lead, bins):
+    """Return the rows to draw: lowest, highest and first NaN of each bin."""
+    if len(lead) <= 2 * bins:
+        return np.arange(len(lead))
+    place = (time_ns - time_ns[0]) / (time_ns[-1] - time_ns[0]) * bins
+    place = np.minimum(place.astype(int), bins - 1)
+    gone = np.isnan(lead)
+    first = np.unique(place[gone], return_index=True)[1]
+    rows = [np.flatnonzero(gone)[first], [0, len(lead) - 1]]
+    order = np.flatnonzero(~gone)
+    order = order[np.lexsort((lead[order], place[order]))]
+    edge = np.flatnonzero(np.diff(place[order])) + 1
+    if order.size:
+        rows += [order[np.concatenate([[0], edge])], order[np.concatenate([edge - 1, [-1]])]]
+    return np.unique(np.concatenate(rows).astype(int))
+
+
+def dots(axis, x, y, size=1.6, **looks):
+    """Draw dots as one path: a short file for many of them."""
+    place = np.asarray(x)
+    if place.dtype.kind == "M":
+        axis.xaxis.update_units(place)
+        place = mdates.date2num(place)
+    there = np.isfinite(y)
+    points = np.repeat(np.stack([place[there], np.asarray(y)[there]], axis=1), 2, axis=0)
+    codes = np.tile([Path.MOVETO, Path.LINETO], len(points) // 2)
+    if len(points):
+        path = Path(points, codes)
+        path.should_simplify = False  # every one of them is meant
+        axis.add_patch(PathPatch(path, fill=False, linewidth=size, capstyle="round", **looks))
+        axis.autoscale_view()
 
 
 def line(axis, x, y, **looks):

@@ -1,0 +1,317 @@
+"""Figures: the stations on the map with arrows of their motion, and crosses of the strain."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from matplotlib.patches import FancyArrowPatch
+
+from .style import DEEP, INK, PALE, RUST, WATER, footnote, new_figure, styled
+
+_UNSEEN = {"color": PALE, "linewidth": 0.8}
+_NICE = np.array([1.0, 2.0, 5.0])
+_WIDTH_IN, _TALLEST_IN = 9.0, 6.0
+_LEAST_KM = 2.0  # side of the map of one station
+_LEAST_SHARE = 0.3  # of the longer side of a map: no map is a thread
+
+
+@dataclass(frozen=True)
+class Ground:
+    """What lies under a map; all of it may be missing.
+
+    ``lakes``: tuples of name, x (m,), y (m,) of outlines. [km] ``x_km`` (k,), ``y_km`` (l,) and
+    ``height_m`` (l, k): surface, drawn as contours.
+    """
+
+    lakes: tuple = ()
+    x_km: np.ndarray | None = None
+    y_km: np.ndarray | None = None
+    height_m: np.ndarray | None = None
+
+
+@dataclass(frozen=True)
+class FlowMap:
+    """Stations on a map and their velocity.
+
+    ``x_km``, ``y_km`` (n,) are map coordinates; ``flow_m_d`` (n, 2) is the true velocity turned to
+    the axes of the map, NaN where there is none; ``half_width_m_d`` (n,) half the 95 % interval of
+    the speed, NaN where not known; ``rock`` (n,) where a station stands beside the ice.
+    ``map_scale``: map kilometres per true kilometre; ``north_rad``: from the map's upward direction
+    to true north, clockwise.
+    """
+
+    title: str
+    chart: str
+    names: tuple
+    x_km: np.ndarray
+    y_km: np.ndarray
+    flow_m_d: np.ndarray
+    half_width_m_d: np.ndarray
+    rock: np.ndarray
+    map_scale: float = 1.0
+    north_rad: float = 0.0
+    ground: Ground = field(default_factory=Ground)
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Crosses:
+    """Principal strain rates at places on a map.
+
+    ``x_km``, ``y_km`` (m,) are centres; ``rate_per_a`` (m, 2) the larger and the smaller principal
+    rate, extension positive; ``half_width_per_a`` (m, 2) half their 95 % intervals; ``axis_rad``
+    (m,) from the map's x towards y, of the larger one; ``poor`` (m,) where the shape of the
+    stations is bad. ``corners``: indices of the stations of each.
+    """
+
+    x_km: np.ndarray
+    y_km: np.ndarray
+    rate_per_a: np.ndarray
+    half_width_per_a: np.ndarray
+    axis_rad: np.ndarray
+    poor: np.ndarray
+    corners: tuple = ()
+
+
+@styled
+def draw_flow_map(record):
+    """Return the map of a :class:`FlowMap`: an arrow per station, its length the speed."""
+    speed = np.hypot(*record.flow_m_d.T)
+    largest = np.nanmax(np.where(record.rock, np.nan, speed), initial=0.0)
+    km_per_m_d = 0.13 * _longer_side(record) / largest if largest > 0.0 else 0.0
+    arrow = np.where(record.rock[:, None], np.nan, record.flow_m_d * km_per_m_d)
+    figure, axis = _sheet(record, arrow)
+    for k in range(len(record.names)):
+        if np.hypot(*arrow[k]) > 0.0:
+            _arrow(axis, (record.x_km[k], record.y_km[k]), arrow[k])
+        _station(axis, record, k, _speed_text(speed[k], record.half_width_m_d[k]))
+    if largest > 0.0:
+        key = _nice_below(largest)
+        _key_arrow(axis, key * km_per_m_d, f"{key:g} m/d; at stations: m/d, 95 %")
+    footnote(figure, record.note)
+    return figure
+
+
+@styled
+def draw_strain_map(record, crosses):
+    """Return the map of :class:`Crosses` between the stations of a :class:`FlowMap`."""
+    figure, axis = _sheet(record)
+    for corner in crosses.corners:
+        ring = [*corner, corner[0]] if len(corner) == 3 else []
+        axis.plot(record.x_km[ring], record.y_km[ring], color=PALE, linewidth=0.5, zorder=2)
+    for k in range(len(record.names)):
+        _station(axis, record, k, "")
+    largest = np.nanmax(np.abs(crosses.rate_per_a), initial=0.0)
+    if largest > 0.0:
+        length = 0.09 * _longer_side(record) / largest
+        for k in range(len(crosses.x_km)):
+            _cross(axis, crosses, k, length)
+        key = _nice_below(largest)
+        _key_cross(
+            axis, key * length, f"{1e3 * key:g} \N{MULTIPLICATION SIGN} 10$^{{-3}}$ a$^{{-1}}$"
+        )
+    marks = "Grey: zero is within the 95 % interval. Dashed: badly shaped, an angle under 30 deg."
+    footnote(figure, f"{marks} {record.note}".strip())
+    return figure
+
+
+def _sheet(record, arrow_km=None):
+    """Return a figure with its map: limits, ground, scale bar, north arrow."""
+    low, high = _extent(record, arrow_km)
+    width, height = high - low
+    map_in = min(_WIDTH_IN - 0.8, _TALLEST_IN * width / height)
+    figure = new_figure(map_in + 0.8, map_in * height / width + 1.0, record.title)
+    axis = figure.subplots()
+    axis.set_aspect("equal")
+    axis.set_xlim(low[0], high[0])
+    axis.set_ylim(low[1], high[1])
+    axis.set_xlabel(f"easting, {record.chart} (km)")
+    axis.set_ylabel(f"northing, {record.chart} (km)")
+    axis.grid(False)
+    for side in ("top", "right"):
+        axis.spines[side].set_visible(True)
+    _ground(axis, record)
+    _scale_bar(axis, record.map_scale)
+    _north(axis, record.north_rad)
+    return figure, axis
+
+
+def _corners(record, arrow_km=None):
+    """Return lower left and upper right corner (2,) of all that is drawn. [km]"""
+    ends = [] if arrow_km is None else [arrow_km + np.stack([record.x_km, record.y_km], axis=1)]
+    lakes = [np.stack(lake[1:], axis=1) for lake in record.ground.lakes]
+    points = np.concatenate([np.stack([record.x_km, record.y_km], axis=1), *lakes, *ends])
+    points = points[np.isfinite(points).all(axis=1)]
+    return points.min(axis=0), points.max(axis=0)
+
+
+def _longer_side(record):
+    low, high = _corners(record)
+    return (high - low).max() or _LEAST_KM
+
+
+def _extent(record, arrow_km):
+    """Return the corners (2,) of the map, with room for names, key and scale. [km]"""
+    low, high = _corners(record, arrow_km)
+    longer = (high - low).max() or _LEAST_KM
+    room = np.maximum(_LEAST_SHARE * longer - (high - low), 0.0)
+    margin = 0.5 * room + 0.08 * longer
+    return low - margin, high + margin
+
+
+def _ground(axis, record):
+    """Draw contours of the surface, and lakes with their names away from those of stations."""
+    ground = record.ground
+    if ground.height_m is not None:
+        _contours(axis, ground)
+    for name, x, y in ground.lakes:
+        axis.fill(x, y, facecolor=WATER, edgecolor=DEEP, linewidth=0.8, zorder=1)
+        inside = [
+            _side(record, k)
+            for k in range(len(record.names))
+            if x.min() < record.x_km[k] < x.max() and y.min() < record.y_km[k] < y.max()
+        ]
+        up = -1.0 if sum(inside) > 0.0 else 1.0
+        axis.annotate(
+            name, (np.mean(x), np.max(y) if up > 0.0 else np.min(y)), (0, 3.0 * up),
+            textcoords="offset points", ha="center", va="bottom" if up > 0.0 else "top",
+            fontsize=7.5, style="italic", color=DEEP, zorder=6,
+        )  # fmt: skip
+
+
+def _contours(axis, ground):
+    """Draw the surface inside the map, at most some ten lines."""
+    across, along = _within(ground.x_km, axis.get_xlim()), _within(ground.y_km, axis.get_ylim())
+    height = ground.height_m[np.ix_(along, across)]
+    if min(height.shape) < 2 or not np.isfinite(height).any():
+        return
+    low, high = np.nanmin(height), np.nanmax(height)
+    step = _nice_below(max((high - low) / 6.0, 1.0))
+    drawn = axis.contour(
+        ground.x_km[across], ground.y_km[along], height,
+        step * np.arange(low // step, high // step + 1.0),
+        colors="#c4c4c4", linewidths=0.6, linestyles="solid", zorder=0,
+    )  # fmt: skip
+    axis.clabel(drawn, fmt="%.0f m", fontsize=6.5, colors=PALE, inline_spacing=2)
+
+
+def _within(values, ends):
+    """Say which grid lines lie inside the map, and one beyond on either side."""
+    inside = (values >= ends[0]) & (values <= ends[1])
+    return inside | np.roll(inside, 1) | np.roll(inside, -1)
+
+
+def _side(record, k):
+    """Return 1 where a station's name stands above it, -1 below: where its arrow does not go."""
+    return -1.0 if record.flow_m_d[k, 1] > 0.0 and not record.rock[k] else 1.0
+
+
+def _station(axis, record, k, text):
+    """Draw a station and its name."""
+    x, y, up = record.x_km[k], record.y_km[k], _side(record, k)
+    axis.plot(
+        x, y, marker="^" if record.rock[k] else "o", markersize=5, zorder=5,
+        color="white", markeredgecolor=INK, markeredgewidth=1.0,
+    )  # fmt: skip
+    name = record.names[k]
+    axis.annotate(
+        f"{name}\n{text}" if text else name, (x, y), (0.0, 6.0 * up), textcoords="offset points",
+        ha="center", va="bottom" if up > 0.0 else "top", fontsize=7.5, linespacing=1.1, zorder=6,
+        bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.6, "pad": 0.2},
+    )  # fmt: skip
+
+
+def _speed_text(speed_m_d, half_width_m_d):
+    if not np.isfinite(speed_m_d):
+        return ""
+    if not np.isfinite(half_width_m_d):
+        return f"{speed_m_d:.2f}"
+    digits = int(np.clip(-np.floor(np.log10(max(half_width_m_d, 1e-5))), 2, 4))
+    return f"{speed_m_d:.{digits}f} \N{PLUS-MINUS SIGN} {half_width_m_d:.{digits}f}"
+
+
+def _nice_below(value):
+    """Return the largest of 1, 2, 5 times a power of ten that is not above a value."""
+    ten = 10.0 ** np.floor(np.log10(value))
+    return float(ten * _NICE[_NICE * ten <= value * (1.0 + 1e-9)].max())
+
+
+def _arrow(axis, start, step, color=DEEP):
+    arrow = FancyArrowPatch(
+        start, np.add(start, step), arrowstyle="-|>,head_length=4,head_width=2",
+        linewidth=1.6, color=color, shrinkA=0, shrinkB=0, zorder=4,
+    )  # fmt: skip
+    axis.add_patch(arrow)
+
+
+def _key_arrow(axis, length, text):
+    x, y = _at(axis, 0.02, 0.93)
+    _arrow(axis, (x, y), (length, 0.0))
+    axis.annotate(text, (x + length, y), (5, 0), textcoords="offset points", va="center")
+
+
+def _at(axis, right, up):
+    """Return the map coordinates of a place given as share of the sides."""
+    (left, east), (south, top) = axis.get_xlim(), axis.get_ylim()
+    return left + right * (east - left), south + up * (top - south)
+
+
+def _scale_bar(axis, map_scale):
+    """Draw a bar of true kilometres, in two halves."""
+    true_km = _nice_below(0.2 * np.ptp(axis.get_xlim()) / map_scale)
+    half = 0.5 * true_km * map_scale
+    x, y = _at(axis, 0.02, 0.05)
+    for k, color in enumerate((INK, "white")):
+        axis.plot(
+            [x + k * half, x + (k + 1) * half], [y, y], color=INK, linewidth=4.5,
+            solid_capstyle="butt", zorder=6,
+        )  # fmt: skip
+        axis.plot(
+            [x + (k + 0.02) * half, x + (k + 0.98) * half], [y, y], color=color, linewidth=3.2,
+            solid_capstyle="butt", zorder=7,
+        )  # fmt: skip
+    axis.annotate(
+        f"{true_km:g} km", (x + 2.0 * half, y), (4, 0), textcoords="offset points", va="center"
+    )
+
+
+def _north(axis, north_rad):
+    """Draw the arrow to true north in the upper right corner."""
+    start = np.array(_at(axis, 0.965, 0.80))
+    step = 0.06 * np.ptp(axis.get_xlim()) * np.array([np.sin(north_rad), np.cos(north_rad)])
+    _arrow(axis, start, step, color=INK)
+    axis.annotate("N", start + 1.25 * step, ha="center", va="center", zorder=6)
+
+
+def _cross(axis, crosses, k, km_per_rate):
+    """Draw the two bars of one cross."""
+    centre = np.array([crosses.x_km[k], crosses.y_km[k]])
+    dashes = (0, (2, 1.2)) if crosses.poor[k] else "solid"
+    for j in range(2):
+        rate, angle = crosses.rate_per_a[k, j], crosses.axis_rad[k] + 0.5 * np.pi * j
+        reach = rate * km_per_rate * np.array([np.cos(angle), np.sin(angle)])
+        seen = not abs(rate) <= crosses.half_width_per_a[k, j]
+        if np.isfinite(rate) and rate != 0.0:
+            _bar(axis, centre, reach, rate > 0.0, linestyle=dashes, **({} if seen else _UNSEEN))
+    axis.plot(*centre, marker="o", markersize=1.8, color=INK, zorder=6)
+
+
+def _bar(axis, centre, reach, extends, **looks):
+    """Draw a double arrow, outward where the ice extends, inward where it is compressed."""
+    own = {"color": DEEP, "linewidth": 1.4} if extends else {"color": RUST, "linewidth": 1.0}
+    for end in (centre + reach, centre - reach):
+        axis.add_patch(
+            FancyArrowPatch(
+                *((centre, end) if extends else (end, centre)), zorder=5, shrinkA=0,
+                shrinkB=0 if extends else 1.5, arrowstyle="-|>,head_length=3,head_width=1.6",
+                **{**own, **looks},
+            )
+        )  # fmt: skip
+
+
+def _key_cross(axis, reach, text):
+    for k, (sign, word) in enumerate(((1.0, "extension"), (-1.0, "compression"))):
+        x, y = _at(axis, 0.02, 0.95 - 0.07 * k)
+        _bar(axis, np.array([x + reach, y]), np.array([reach, 0.0]), sign > 0.0)
+        axis.annotate(
+            f"{word} {text}", (x + 2.0 * reach, y), (5, 0), textcoords="offset points", va="center"
+        )
