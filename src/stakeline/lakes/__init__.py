@@ -1,0 +1,1 @@
+"""Lakes below the ice: when they fill and drain, how much water, and where it goes."""
