@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from matplotlib.ticker import FuncFormatter
+from matplotlib.ticker import FuncFormatter, LogLocator, NullLocator
 
 from .style import (
     BAND,
@@ -200,8 +200,9 @@ def draw_spectrum(record):
         line(panel, record.frequency_cpd[inside], record.power[inside], color=DEEP, linewidth=0.8)
         panel.plot(record.frequency_cpd[inside], record.model[inside], color=WARM, linewidth=1.6)
         panel.set_yscale("log")
-        for formatter in (panel.yaxis.set_major_formatter, panel.yaxis.set_minor_formatter):
-            formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+        panel.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 3.0, 5.0, 7.0)))
+        panel.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+        panel.yaxis.set_minor_locator(NullLocator())
         panel.set_xlim(low, high)
         panel.set_xlabel(f"frequency (cycles per day), {name}")
         _days(panel, (low, high))
