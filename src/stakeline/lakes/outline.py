@@ -16,6 +16,7 @@ from ..errors import SettingsError
 
 WIDEST_M = 400e3  # m; Lake Vostok, the largest known below ice, is about 250 km long (from memory)
 LEAST_POINTS = 3  # of a ring; definition
+SMALL_LOOP = 1e-3  # -, share of the area that a loop of tracing may hold; choice
 _CELLS_AT_ONCE = 2_000_000  # point-edge pairs held in memory; choice
 
 
@@ -140,14 +141,15 @@ def recognised_outline(name, ring, epsg, holes=()):
     """Return (:class:`Outline`, sentence of what was taken) of a ring of degrees or map metres.
 
     Degrees are rings with every longitude within 360 and latitude within 90. A ring in metres could
-    be that small only within 0.4 km of the pole.
+    be that small only within 0.4 km of the pole. Small loops of tracing are cut off, and the
+    sentence says so.
 
     Raises
     ------
     SettingsError
         Where some points look like degrees and others like metres, or as the other makers.
     """
-    ring = np.asarray(ring, float)
+    ring, loops = without_small_loops(ring)
     small = (np.abs(ring[:, 0]) <= 360.0) & (np.abs(ring[:, 1]) <= 90.0)
     if small.any() and not small.all():
         raise SettingsError(
@@ -160,7 +162,32 @@ def recognised_outline(name, ring, epsg, holes=()):
     else:
         outline = outline_from_map(name, ring, epsg, holes)
         said = f"metres of EPSG:{epsg}, scale {outline.scale:.4f} taken out of areas and distances"
+    said += f"; {loops} small loops of its ring were cut off" if loops else ""
     return outline, f"outline '{name}' was taken as {said}"
+
+
+def without_small_loops(ring):
+    """Return (ring, number of loops cut off) of a traced ring (n, 2).
+
+    Tracing along cells comes back to a point now and then. Where the part between the two visits
+    holds less than a thousandth of the area, it is dropped; else the ring is left as it is.
+    """
+    ring = np.asarray(ring, float)
+    if ring.ndim != 2 or len(ring) < LEAST_POINTS + 1:
+        return ring, 0
+    ring = ring[:-1] if (ring[0] == ring[-1]).all() else ring
+    whole, count, first = abs(_twice_area(ring)), 0, 0
+    while first < len(ring):
+        again = np.flatnonzero((ring[first + 1 :] == ring[first]).all(axis=1))
+        last = first + 1 + again[0] if again.size else first
+        inner, outer = ring[first:last], np.vstack([ring[:first], ring[last:]])
+        lesser = min(inner, outer, key=lambda part: abs(_twice_area(part)) if len(part) else 0.0)
+        if last > first and abs(_twice_area(lesser)) < SMALL_LOOP * whole:
+            ring, count = (outer if lesser is inner else inner), count + 1
+            first = 0 if lesser is outer else first
+        else:
+            first += 1
+    return ring, count
 
 
 def same_map(outlines):
