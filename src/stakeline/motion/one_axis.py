@@ -49,6 +49,11 @@ def solve_axis(time_ns, position_m, sigma_m, step_columns, grid_ns, settings, gi
     return axis.solved(grid_ns, given)
 
 
+def axis_model(time_ns, position_m, sigma_m, step_columns, settings):
+    """Return the :class:`MotionModel` estimated from one axis; arguments of :func:`solve_axis`."""
+    return _Axis(time_ns, position_m, sigma_m, _told(step_columns), settings).model()[0]
+
+
 class _Axis:
     """One axis on its way: rows, regressors, estimates."""
 

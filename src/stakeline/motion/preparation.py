@@ -31,8 +31,16 @@ class Prepared:
     warnings: tuple
 
 
-def prepared(rows, settings):
+def prepared(rows, settings, refine):
     """Return the :class:`Prepared` of tidy rows (:func:`~stakeline.motion.station_series.tidied`).
+
+    Parameters
+    ----------
+    rows : StationSeries
+    settings : MotionSettings
+    refine : callable
+        ``refine(Prepared)`` returns three models. Where steps were found that no log names, they
+        are judged again by these: a rough model takes fast motion, of a lake, for steps.
 
     Raises
     ------
@@ -46,10 +54,20 @@ def prepared(rows, settings):
         enu_m=rows.enu_m[keep],
         covariance_m2=rows.covariance_m2[keep],
     )
-    steps, azimuth = _steps(rows, tide[keep], settings)
+    tide = tide[keep]
+    first = _in_flow(rows, tide, _steps(rows, tide, settings, None), cleaned, settings)
+    if not (~first.steps.only("equipment").logged).any():
+        return first
+    steps = _steps(rows, tide, settings, refine(first))
+    return _in_flow(rows, tide, steps, cleaned, settings)
+
+
+def _in_flow(rows, tide, found, cleaned, settings):
+    """Return the Prepared of rows from which equipment steps were taken."""
+    steps, azimuth = found
     moved = rotated(steps.only("equipment"), azimuth).size_m
     enu = rows.enu_m - equipment_design(rows.time_ns, steps) @ moved
-    path, said = _path(rows.time_ns, enu - tide[keep], settings)
+    path, said = _path(rows.time_ns, enu - tide, settings)
     flow = along_path(path, enu, rows.covariance_m2)
     sigma = np.sqrt(np.einsum("nii->ni", flow.covariance_m2))
     return Prepared(
@@ -103,7 +121,7 @@ def _both(first, time_ns, quiet, sigma, options):
     return replace(second, keep=second.keep & first.keep, reason=reason, counts=counts)
 
 
-def _steps(rows, tide, settings):
+def _steps(rows, tide, settings, models):
     """Return (Steps along, across, up of the mean flow, its azimuth)."""
     path = _straight(rows.time_ns, rows.enu_m - tide, settings)
     flow = along_path(path, rows.enu_m - tide, rows.covariance_m2)
@@ -115,7 +133,8 @@ def _steps(rows, tide, settings):
     many = len(time_ns) >= LEAST_FOR_NOISE
     options = {"logged_ns": rows.logged_ns, "search_unlogged": settings.find_steps and many}
     try:
-        found = find_steps(time_ns, quiet, sigma, None if many else usual, **options)
+        chosen = models if many else usual
+        found = find_steps(time_ns, quiet, sigma, chosen, **options)
     except SolutionError:  # no rows at equal distances: the noise is taken as usual
         options["search_unlogged"] = False
         found = find_steps(time_ns, quiet, sigma, usual, **options)

@@ -8,7 +8,7 @@ from ..time import iso
 from .height import height_of, rise
 from .motion_record import AXES, AxisMotion, Motion, Vertical
 from .motion_settings import MotionSettings
-from .one_axis import solve_axis
+from .one_axis import axis_model, solve_axis
 from .preparation import equipment_design, prepared
 from .station_series import StationSeries, covariance_of, series_of, tidied
 
@@ -54,7 +54,7 @@ def solve_motion(series, settings=None):
     settings = settings or MotionSettings()
     tidy = tidied(series)
     grid = _grid(tidy.series, settings)
-    ready = prepared(tidy.series, settings)
+    ready = prepared(tidy.series, settings, lambda first: _models(first, settings))
     time_ns = ready.rows.time_ns
     columns = equipment_design(time_ns, ready.steps)
     axes, warnings = [], list(ready.warnings)
@@ -71,6 +71,17 @@ def solve_motion(series, settings=None):
         ready.path, series.latitude_rad, series.longitude_rad, series.height_m, time_ns,
         ready.sigma_m, ready.steps, ready.cleaned, tidy.notes, (*warnings, *said),
     )  # fmt: skip
+
+
+def _models(ready, settings):
+    """Return three models: those given, or estimated from rows with their steps as regressors."""
+    if settings.models:
+        return settings.models
+    columns = equipment_design(ready.rows.time_ns, ready.steps)
+    return tuple(
+        axis_model(ready.rows.time_ns, ready.flow_m[:, k], ready.sigma_m[:, k], columns, settings)
+        for k in range(3)
+    )
 
 
 def _grid(rows, settings):

@@ -1,0 +1,6 @@
+"""Series of stations as NetCDF with CF metadata; see SPEC.md beside this file."""
+
+from .reading import NetcdfColumns, is_netcdf, read_columns
+from .writing import StationSeriesFile, write_series
+
+__all__ = ["NetcdfColumns", "StationSeriesFile", "is_netcdf", "read_columns", "write_series"]
