@@ -102,7 +102,7 @@ class Outline:
     def margin_m(self, point_m):
         """Return the true distance of map points (n, 2) to the margin, positive inside. [m]"""
         point_m = np.atleast_2d(np.asarray(point_m, float))
-        away = np.min([_distance(ring, point_m) for ring in self.rings_m], axis=0)
+        away = np.min([ring_distance(ring, point_m) for ring in self.rings_m], axis=0)
         return np.where(self.contains(point_m), away, -away) / self.scale
 
 
@@ -288,7 +288,7 @@ def inside_ring(ring, point):
     return inside
 
 
-def _distance(ring, point):
+def ring_distance(ring, point):
     """Return the distance of points (n, 2) to the nearest edge of a ring."""
     edge = np.roll(ring, -1, axis=0) - ring
     length2 = (edge**2).sum(axis=1)
