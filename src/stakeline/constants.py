@@ -13,6 +13,10 @@ EARTH_RADIUS_M = 6378136.6  # m, equatorial; IERS Conventions (2010), table 1.1
 J2_EARTH = 1.0826359e-3  # -; IERS Conventions (2010), table 1.1
 ASTRONOMICAL_UNIT_M = 149597870700.0  # m, exact; IAU 2012 Resolution B2
 INVERSE_BAROMETER_M_HPA = 0.01  # m/hPa, rise by air pressure's fall; Wunsch & Stammer (1997)
+GRAVITY_M_S2 = 9.81  # m/s2; conventional, as in Vaughan (1995)
+ICE_KG_M3 = 917.0  # kg/m3, glacier ice without bubbles; Cuffey & Paterson (2010), section 2.2
+FRESH_WATER_KG_M3 = 1000.0  # kg/m3; Cuffey & Paterson (2010), section 2.2
+SEA_WATER_KG_M3 = 1028.0  # kg/m3; Cuffey & Paterson (2010), section 2.2
 
 # ---- ellipsoids ------------------------------------------------------------------------------
 WGS84_A_M = 6378137.0  # m; NGA.STND.0036 (2014), table 3.1
