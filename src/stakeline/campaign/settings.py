@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 from pydantic import Field, field_validator
 
 from .located import Strict, read_located
+from .motion_settings import MotionPart
 
 SYSTEM_LETTERS = {"GPS": "G", "GAL": "E", "GLO": "R", "BDS": "C"}
 Code = Annotated[str, Field(pattern=r"^[A-Z0-9]{4}$", description="four capitals or digits")]
@@ -76,6 +77,7 @@ class CampaignSettings(Strict):
     campaign: CampaignPart
     station: tuple[StationPart, ...] = ()
     position: PositionPart = PositionPart()
+    motion: MotionPart = MotionPart()
     repairs: Repairs = Repairs()
 
     @field_validator("station")

@@ -14,7 +14,7 @@ LOG_MARGIN_H = 1.0  # h, a visit's hour in the log is known so well; our choice
 STEP_KINDS = ("raise", "swap")
 
 
-def campaign_series(campaign, station, history=None):
+def campaign_series(campaign, station, history=None, by_hand_ns=()):
     """Return the :class:`StationSeries` of a campaign's station.
 
     Parameters
@@ -24,6 +24,8 @@ def campaign_series(campaign, station, history=None):
     history : StationHistory, optional
         Its moved marks, raises and swaps are steps. A new antenna height is none by itself: the
         positions are those of the marker.
+    by_hand_ns : tuple
+        Intervals in which somebody held the antenna. [ns]
 
     Raises
     ------
@@ -45,7 +47,8 @@ def campaign_series(campaign, station, history=None):
     if not np.isfinite(xyz).all(axis=1).any():
         raise SettingsError(f"{station}: none of {count} rows holds a position")
     local = local_from_xyz(xyz, positions.covariance_m2)
-    return series_of(station, positions.time_ns, local, logged_ns=logged_steps(history))
+    log = {"logged_ns": logged_steps(history), "by_hand_ns": by_hand_ns}
+    return series_of(station, positions.time_ns, local, **log)
 
 
 def logged_steps(history):

@@ -1,0 +1,52 @@
+"""``[motion]`` of ``campaign.toml``, and ``[[motion.station]]``: how the motion is worked out."""
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from .located import Strict
+
+Days = Annotated[float, Field(gt=0)]
+
+
+class MotionStation(Strict):
+    """``[[motion.station]]``: what is particular to one station."""
+
+    name: str
+    path: Literal["bending", "straight", "fixed"] | None = None
+    azimuth_deg: float | None = Field(None, ge=0, le=360)
+    slope: float | None = Field(None, gt=-1, lt=1)
+    slope_sigma: float = Field(0.0, ge=0)
+    vertical_strain_m_a: float | None = None
+    vertical_strain_sigma_m_a: float = Field(0.0, ge=0)
+    settling_m_a: float | None = None
+    settling_sigma_m_a: float = Field(0.0, ge=0)
+    by_hand: tuple[tuple[str, str], ...] = ()
+
+    @model_validator(mode="after")
+    def _direction(self):
+        if self.path == "fixed" and self.azimuth_deg is None:
+            raise ValueError("has a fixed path: say where to (azimuth_deg, clockwise from north)")
+        return self
+
+
+class MotionPart(Strict):
+    """``[motion]``: the same for all stations."""
+
+    interval_h: float = Field(1.0, gt=0, le=24)
+    path: Literal["bending", "straight"] = "bending"
+    longest_gap_d: Days = 1.0
+    outlier_threshold: float = Field(5.0, gt=0)
+    largest_sigma_m: float = Field(0.5, gt=0)
+    find_steps: bool = True
+    remove_tide: bool = True
+    shortest_tide_record_d: Days = 14.0
+    coloured_noises: int = Field(1, ge=0, le=2)
+    likelihood_rows: int = Field(12_000, ge=50, le=200_000)
+    window_d: tuple[Annotated[float, Field(ge=1 / 24, le=30)], ...] = (1.0, 7.0)
+    seed: int = 4
+    station: tuple[MotionStation, ...] = ()
+
+    def of(self, name):
+        """Return the part of one station; an empty one where there is none."""
+        return next((s for s in self.station if s.name == name), MotionStation(name=name))

@@ -1,0 +1,262 @@
+"""What was found of the motion, in numbers and in words."""
+
+import numpy as np
+
+from ..motion.constituents import alias_table
+from ..motion.motion_record import AXES
+from ..time import iso
+from .motion_tables import yearly
+
+TIDES_TOLD = 4  # constituents of an axis in the summary
+STEPS_TOLD = 12
+SEEN = 3.0  # amplitude over sigma
+
+
+def station_summary(motion, frame=""):
+    """Return what is told of one station, as JSON holds it."""
+    along = motion.along
+    return {
+        "station": motion.station,
+        "frame": frame,
+        "first_gps": iso(motion.rows_ns[0]),
+        "last_gps": iso(motion.rows_ns[-1]),
+        "positions_used": len(motion.rows_ns),
+        "positions_by_reason": motion.cleaned.counts,
+        "interval_h": 24.0 * motion.interval_d,
+        "longest_gap_d": float(np.diff(motion.rows_ns).max() / 86400e9),
+        "share_in_gaps": float(motion.in_gap.mean()),
+        "azimuth_deg": float(np.degrees(motion.path.azimuth_rad) % 360.0),
+        "bending": motion.path.bend is not None,
+        "mean_speed_m_d": along.mean_velocity_m_d,
+        "mean_speed_sigma_m_d": along.mean_velocity_sigma_m_d,
+        "mean_speed_m_a": yearly(along.mean_velocity_m_d),
+        "mean_speed_sigma_m_a": yearly(along.mean_velocity_sigma_m_d),
+        "slowest_m_d": _edge(motion.speed_m_d, 5.0),
+        "fastest_m_d": _edge(motion.speed_m_d, 95.0),
+        "speed_sigma_m_d": _edge(along.velocity_sigma_m_d, 50.0),
+        "axes": {name: _axis(axis) for name, axis in zip(AXES, motion.axes, strict=True)},
+        "steps": _steps(motion.steps),
+        "slope": _slope(motion),
+        "notes": list(motion.notes),
+        "warnings": _gathered(motion.warnings),
+    }
+
+
+def _edge(values, percent):
+    there = values[np.isfinite(values)]
+    return float(np.percentile(there, percent)) if there.size else np.nan
+
+
+def _axis(axis):
+    model, fit = axis.model, axis.fit
+    return {
+        "resolution_d": axis.resolution_d,
+        "causal_lag_d": axis.lag_d,
+        "noise": {
+            "white_scale": model.white_scale,
+            "coloured_sigma_m": list(model.coloured_sigma_m),
+            "coloured_memory_d": list(model.coloured_memory_d),
+            "acceleration_m2_d3": model.acceleration_m2_d3,
+            "estimated": fit is not None,
+            "not_known": list(fit.at_bound) if fit else [],
+        },
+        "effective_windows": {str(d): w.effective_count for d, w in axis.windows.items()},
+        "tides": _tides(axis.tides),
+    }
+
+
+def _tides(tides):
+    if tides is None:
+        return []
+    order = np.argsort(-tides.amplitude, kind="stable")
+    return [
+        {
+            "constituent": tides.names[k],
+            "amplitude_m": float(tides.amplitude[k]),
+            "amplitude_sigma_m": float(tides.amplitude_sigma[k]),
+            "greenwich_lag_deg": float(tides.phase_deg[k]),
+            "greenwich_lag_sigma_deg": float(tides.phase_sigma_deg[k]),
+        }
+        for k in order
+    ]
+
+
+def _steps(steps):
+    return [
+        {
+            "after_gps": iso(steps.after_ns[k]),
+            "kind": steps.kind[k],
+            "logged": bool(steps.logged[k]),
+            "size_m": steps.size_m[k].tolist(),
+            "sigma_m": steps.sigma_m[k].tolist(),
+            "reason": steps.reason[k],
+        }
+        for k in range(len(steps))
+    ]
+
+
+def _slope(motion):
+    own = motion.vertical.slope
+    told = {"source": motion.settings.slope_source}
+    if own is not None:
+        told |= {"own_path": own.slope, "own_path_sigma": own.sigma, "confounded": own.confounded}
+    told["residual_by_source"] = [
+        {
+            "source": choice.source,
+            "slope": choice.slope,
+            "residual_rms_m": choice.residual_rms_m,
+            "rate_m_d": choice.rate_m_d,
+            "rate_sigma_m_d": choice.rate_sigma_m_d,
+        }
+        for choice in motion.vertical.sources
+    ]
+    return told
+
+
+def _gathered(warnings):
+    """Return sentences that several axes share once, with all these axes before them."""
+    by_text = {}
+    for sentence in warnings:
+        axis, _, rest = sentence.partition(": ")
+        known = axis in AXES
+        by_text.setdefault(rest if known else sentence, []).extend([axis] if known else [])
+    return [f"{', '.join(axes)}: {text}" if axes else text for text, axes in by_text.items()]
+
+
+def station_words(told):
+    """Return the lines of one station's summary."""
+    lines = [
+        f"{told['station']}: {told['first_gps']} to {told['last_gps']}, "
+        f"{told['positions_used']} positions used, every {told['interval_h']:.3g} h, longest gap "
+        f"{told['longest_gap_d']:.1f} d"
+    ]
+    lines.append(_speed_words(told))
+    along = told["axes"]["along"]
+    lines.append(
+        f"  resolved: changes of speed over {_days(along['resolution_d'])} and longer; the causal "
+        f"speed comes {_days(along['causal_lag_d'])} late"
+    )
+    apart = {k: n for k, n in told["positions_by_reason"].items() if n and k not in KEPT_WORDS}
+    if apart:
+        lines.append("  put aside: " + ", ".join(f"{n} {k}" for k, n in apart.items()))
+    for name in AXES:
+        lines += _tide_words(name, told["axes"][name]["tides"])
+    lines += _step_words(told["steps"])
+    lines += _slope_words(told["slope"])
+    lines += [f"  note: {note}" for note in told["notes"]]
+    return [*lines, *(f"  warning: {warning}" for warning in told["warnings"])]
+
+
+KEPT_WORDS = ("kept", "alone", "protected")
+
+
+def _speed_words(told):
+    speed, sigma = told["mean_speed_m_d"], told["mean_speed_sigma_m_d"]
+    return (
+        f"  mean speed {speed:.4f} +-{sigma:.4f} m/d ({told['mean_speed_m_a']:.2f} "
+        f"+-{told['mean_speed_sigma_m_a']:.2f} m/a) towards {told['azimuth_deg']:.1f} deg; "
+        f"{told['slowest_m_d']:.3f} to {told['fastest_m_d']:.3f} m/d for nine tenths of the time, "
+        f"each known to {told['speed_sigma_m_d']:.4f} m/d (1 sigma)"
+    )
+
+
+def _days(days):
+    if not np.isfinite(days if days is not None else np.nan):
+        return "more than the record"
+    return f"{days * 24.0:.1f} h" if days < 1.0 else f"{days:.1f} d"
+
+
+def _tide_words(axis, tides):
+    seen = [t for t in tides if t["amplitude_m"] > SEEN * t["amplitude_sigma_m"]]
+    if not seen:
+        return [f"  tide {axis}: none above 3 sigma"] if tides else []
+    words = [
+        f"{t['constituent']} {1e3 * t['amplitude_m']:.2f} +-{1e3 * t['amplitude_sigma_m']:.2f} mm "
+        f"{t['greenwich_lag_deg']:.0f} deg"
+        for t in seen[:TIDES_TOLD]
+    ]
+    return [f"  tide {axis}: {', '.join(words)}"]
+
+
+def _step_words(steps):
+    lines = []
+    for step in steps[:STEPS_TOLD]:
+        size = ", ".join(f"{100.0 * x:.1f}" if x == x else "?" for x in step["size_m"])
+        logged = "logged" if step["logged"] else "not logged"
+        done = "removed" if step["kind"] == "equipment" else "left in"
+        lines.append(
+            f"  step {step['after_gps']} ({step['kind']}, {logged}, {done}): {size} cm along, "
+            f"across, up; {step['reason']}"
+        )
+    more = len(steps) - STEPS_TOLD
+    return [*lines, f"  and {more} more steps, see the table"] if more > 0 else lines
+
+
+def _slope_words(slope):
+    choices = slope["residual_by_source"]
+    if not choices:
+        return []
+    words = [
+        f"{c['source']} {100.0 * c['rate_m_d']:+.3f} +-{100.0 * c['rate_sigma_m_d']:.3f} cm/d"
+        for c in choices
+    ]
+    return [f"  rise left by source of the slope ({slope['source']} is used): {', '.join(words)}"]
+
+
+def network_summary(network):
+    """Return what is told of the stations together, as JSON holds it."""
+    return {
+        "stations": list(network.stations),
+        "left_out": network.left_out,
+        "strain": [
+            {
+                "stations": list(s.stations),
+                "larger_per_a": s.mean.principal[0].value,
+                "larger_sigma_per_a": s.mean.principal[0].sigma,
+                "smaller_per_a": s.mean.principal[1].value,
+                "smaller_sigma_per_a": s.mean.principal[1].sigma,
+                "axis_azimuth_deg": float(np.degrees(0.5 * np.pi - s.mean.axis_rad.value) % 180.0),
+                "warnings": list(s.warnings),
+            }
+            for s in network.strain
+        ],
+        "lags": [
+            {"first": a, "second": b, "lag_d": lag.lag_d, "low_d": lag.low_d, "high_d": lag.high_d,
+             "correlation": lag.correlation, "p_value": lag.p_value}
+            for a, b, lag in network.lags
+        ],
+        "baseline_cautions": {n: list(b.cautions) for n, b in network.baselines.items()},
+    }  # fmt: skip
+
+
+def network_words(told):
+    """Return the lines about the stations together."""
+    lines = ["", "The stations together"]
+    for s in told["strain"]:
+        lines.append(
+            f"  strain {'-'.join(s['stations'])}: {_milli(s, 'larger')} and {_milli(s, 'smaller')} "
+            f"per 1000 a year, the larger towards {s['axis_azimuth_deg']:.0f} deg"
+        )
+        lines += [f"    warning: {warning}" for warning in s["warnings"]]
+    for lag in told["lags"]:
+        span = f"{lag['low_d']:+.2f} to {lag['high_d']:+.2f}"
+        lines.append(
+            f"  {lag['second']} after {lag['first']}: {lag['lag_d']:+.2f} d ({span}), "
+            f"correlation {lag['correlation']:.2f}, chance {lag['p_value']:.2g}"
+        )
+    lines += [f"  {name}: {why}" for name, why in told["left_out"].items()]
+    cautions = {c for all_of in told["baseline_cautions"].values() for c in all_of}
+    lines += [f"  season: {caution}" for caution in sorted(cautions)]
+    return [*lines, "", alias_words()]
+
+
+def _milli(strain, name):
+    value, sigma = strain[f"{name}_per_a"], strain[f"{name}_sigma_per_a"]
+    return f"{1e3 * value:+.3f} +-{1e3 * sigma:.3f}"
+
+
+def alias_words():
+    """Return how tides would show in daily positions."""
+    rows = [(name, daily) for name, _, daily, _ in alias_table()]
+    words = [f"{n} {d:.1f} d" if np.isfinite(d) else f"{n} constant" for n, d in rows]
+    return f"Daily positions would show tides as: {', '.join(words)}."
