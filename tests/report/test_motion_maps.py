@@ -49,7 +49,7 @@ def test_the_same_input_gives_the_same_bytes():
 def test_words_of_the_map(words):
     found = words(maps.draw_flow_map(flow_map(ground=ground())))
     assert {"easting, EPSG:3413 (km)", "northing, EPSG:3413 (km)", "N", "Upper lake"} <= set(found)
-    assert "2 m/d; at stations: m/d, 95 %" in found  # the largest round number below 4 m/d
+    assert "2 m/d; numbers: m/d" in found  # the largest round number below 4 m/d
     assert any(word.endswith("km") and word[0].isdigit() for word in found)
     assert any("1.000 \N{PLUS-MINUS SIGN} 0.004" in word for word in found)
     assert any(word.endswith(" m") for word in found)  # heights of contours

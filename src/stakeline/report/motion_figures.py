@@ -99,12 +99,12 @@ class Speed:
 
 @dataclass(frozen=True)
 class HeightTerm:
-    """One term of the budget: value and half its 95 % interval (n,), and its mean rate as text."""
+    """One term of the budget: value and half its 95 % interval (n,), and what it comes to."""
 
     name: str
     value_m: np.ndarray
     half_width_m: np.ndarray
-    rate: str = ""
+    total: str = ""
 
 
 @dataclass(frozen=True)
@@ -159,11 +159,12 @@ def draw_displacement(record):
         dots(axis, measured, record.measured_m[:, k], color=PALE, zorder=1)
         band(axis, time, smooth, half, zorder=2, alpha=0.8)
         line(axis, time, smooth, color=DEEP, linewidth=1.0, zorder=3)
-        hold(axis, _middle(record.measured_m[:, k]), smooth)
+        hold(axis, _middle(record.measured_m[:, k]), smooth - half, smooth + half)
         axis.set_ylabel(f"{_AXES[k]} (m)")
         axis.set_title(f"less {record.steady[k]}", loc="right", fontsize=8, pad=2.0)
         _marks(axis, record.marks)
-    _legend(panels[0], record.marks, (("measured", _DOTS), ("estimated, 95 %", _found())), 1.6)
+    entries = [("measured", _DOTS)] if np.isfinite(record.measured_m).any() else []
+    _legend(panels[0], record.marks, [*entries, ("estimated, 95 %", _found())], 1.6)
     figure.align_ylabels()
     _finish(figure, panels[-1], record)
     return figure
@@ -221,7 +222,7 @@ def draw_height_budget(record):
         hold(axis, value, _middle(value - half), _middle(value + half), margin=0.12)
         axis.set_ylabel("cm")
         axis.set_title(term.name, loc="left", fontsize=8.5, pad=2.0, fontweight="normal")
-        axis.set_title(term.rate, loc="right", fontsize=8, pad=2.0)
+        axis.set_title(term.total, loc="right", fontsize=8, pad=2.0)
         _marks(axis, record.marks)
     _legend(panels[0], record.marks, (("estimated, 95 %", _found()),), 1.6)
     figure.align_ylabels()

@@ -86,8 +86,8 @@ def draw_flow_map(record):
         _station(axis, record, k, _speed_text(speed[k], record.half_width_m_d[k]))
     if largest > 0.0:
         key = _nice_below(largest)
-        _key_arrow(axis, key * km_per_m_d, f"{key:g} m/d; at stations: m/d, 95 %")
-    footnote(figure, record.note)
+        _key_arrow(axis, key * km_per_m_d, f"{key:g} m/d; numbers: m/d")
+    footnote(figure, f"{record.note} Intervals: 95 %, where above 0.0005 m/d.".strip())
     return figure
 
 
@@ -221,11 +221,12 @@ def _station(axis, record, k, text):
 
 
 def _speed_text(speed_m_d, half_width_m_d):
+    """Return the speed, and half its interval where that is not below the last digit."""
     if not np.isfinite(speed_m_d):
         return ""
-    if not np.isfinite(half_width_m_d):
-        return f"{speed_m_d:.2f}"
-    digits = int(np.clip(-np.floor(np.log10(max(half_width_m_d, 1e-5))), 2, 4))
+    if not half_width_m_d >= 0.0005:
+        return f"{speed_m_d:.3f}"
+    digits = int(np.clip(-np.floor(np.log10(half_width_m_d)), 1, 3))
     return f"{speed_m_d:.{digits}f} \N{PLUS-MINUS SIGN} {half_width_m_d:.{digits}f}"
 
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .style import DEEP, INK, WARM, footnote, new_figure, styled
+from .style import DEEP, INK, WARM, new_figure, styled
 
 _LOOKS = (
     {"color": DEEP, "linewidth": 1.8},
@@ -56,8 +56,10 @@ def draw_responses(responses, title, note=""):
     panels[0].axhline(1.0, color=INK, linewidth=0.5)
     panels[0].set_ylabel("share of the step (-)")
     panels[1].set_ylabel("speed ((m/d) per m)")
-    figure.legend(loc="outside lower left", frameon=False, fontsize=8, handlelength=3.0)
-    footnote(figure, note)
+    figure.legend(
+        loc="outside lower left", frameon=False, fontsize=8, handlelength=3.0,
+        title=note or None, title_fontsize=8, alignment="left",
+    )  # fmt: skip
     return figure
 
 

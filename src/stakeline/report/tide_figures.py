@@ -164,6 +164,7 @@ def draw_admittance(record):
         panels[0].errorbar(shifted, gain, yerr=[low, half], label=name, **looks)
         lag, known = record.lag_deg[k, order], record.lag_half_width_deg[k, order] < 90.0
         lag = np.where(known, lag, np.nan)
+        looks |= {"linestyle": "none"}  # lags jump by a turn: no line between them
         panels[1].errorbar(shifted, lag, yerr=record.lag_half_width_deg[k, order], **looks)
     _admittance_axes(panels, record, x, order)
     footnote(figure, record.note)
@@ -179,12 +180,15 @@ def _admittance_axes(panels, record, x, order):
     panels[1].set_ylabel(record.lag_name)
     panels[1].set_xlabel(record.distance_name)
     panels[0].legend(
-        loc="lower right", bbox_to_anchor=(1.0, 1.05), ncols=6, frameon=False, fontsize=8
+        loc="lower right", bbox_to_anchor=(1.0, 1.09), ncols=6, frameon=False, fontsize=8
     )
+    row, last = 0, -np.inf
     for distance, k in zip(x, order, strict=True):
+        row = 1 - row if distance - last < 0.05 * np.ptp(x) else 0
+        last = distance
         panels[0].annotate(
-            record.stations[k], (distance, 1.0), (0, 2), xycoords=panels[0].get_xaxis_transform(),
-            textcoords="offset points", ha="center", va="bottom", fontsize=7.5,
+            record.stations[k], (distance, 1.0), (0, 2 + 9 * row), textcoords="offset points",
+            xycoords=panels[0].get_xaxis_transform(), ha="center", va="bottom", fontsize=7.5,
         )  # fmt: skip
 
 

@@ -12,7 +12,7 @@ WIDE = 1.96  # sigmas, half of a 95 % interval of a normal distribution
 MOST_WINDOWS = 150  # in a figure; our choice
 MOST_DOTS = 1500  # in a panel; our choice
 MOST_TIDES = 12  # rows of a table in a figure; our choice
-SETTLED = 5.0  # times the usual sigma: above, the causal speed has not settled; our choice
+SETTLED = 3.0  # times the usual sigma: above, the causal speed has not settled; our choice
 VISIT_NEAR_D = 0.5  # d, a visit so near a step is that step; our choice
 AXES = ("along", "across", "up")
 
@@ -103,8 +103,16 @@ def _line(days, value):
 
 
 def _signed(value, decimals):
-    sign = "\N{MINUS SIGN}" if value < 0.0 else "+"
-    return f"{sign}{abs(value):.{decimals}f}"
+    text = f"{abs(value):.{decimals}f}"
+    if not float(text):
+        return text
+    return f"\N{MINUS SIGN}{text}" if value < 0.0 else f"+{text}"
+
+
+def _change(value_m):
+    """Return the change from the first to the last value as text; changes of terms add up."""
+    good = value_m[np.isfinite(value_m)]
+    return f"first to last {_signed(1e2 * (good[-1] - good[0]), 1)} cm" if good.size else ""
 
 
 def speed(result, marks, longest_gap_d):
@@ -146,7 +154,6 @@ def height_budget(result, marks, longest_gap_d):
     """Return the HeightBudget of a station: residual, measured, and each term."""
     table = result.budget
     time_ns = ns(table["time_gps"])
-    days = (time_ns - time_ns[0]) / NS_PER_DAY
     names = [name.removesuffix("_sigma_m") for name in table if name.endswith("_sigma_m")]
     names = [name for name in names if not name.startswith("residual") and f"{name}_m" in table]
     total = table["residual_m"] + sum(table[f"{name}_m"] for name in names)
@@ -155,14 +162,13 @@ def height_budget(result, marks, longest_gap_d):
     def term(title, column, sigma):
         value = table[column]
         half = WIDE * table[sigma] if sigma else np.full_like(value, np.nan)
-        rate = _line(days, value)[0] if np.isfinite(value).any() else np.nan
-        text = f"{_signed(100 * rate, 2)} cm/d" if np.isfinite(rate) else ""
-        return report.HeightTerm(title, value, half, text)
+        return report.HeightTerm(title, value, half, _change(value))
 
     residual = term("residual up", "residual_m", "residual_sigma_m")
     terms = [term("measured", "measured_m", None)]
     terms += [term(n.replace("_", " "), f"{n}_m", f"{n}_sigma_m") for n in names]
-    note = f"Measured less the terms and the residual: at most {1e3 * misfit:.1g} mm. Right: rates."
+    closed = "rounding" if misfit < 1e-9 else f"{1e3 * misfit:.1g} mm"
+    note = f"The terms and the residual add up to the measured height, to {closed}."
     return report.HeightBudget(
         f"{result.station}: height budget", time_ns, residual, tuple(terms),
         longest_gap_d, marks, note,
