@@ -3,6 +3,7 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.stats import chi2
 
 from ..errors import SolutionError, StakelineError
 from .cleaning import Cleaned, find_outliers
@@ -11,9 +12,11 @@ from .likelihood import thinned
 from .one_axis import LEAST_FOR_NOISE, too_short_for_tides, usual_model
 from .station_series import StationSeries
 from .steps import Steps, find_steps, moved_by_hand, rotated, step_design
-from .tide_terms import major_tide
+from .tide_terms import major_tide, rough_tide
 
 STEP_ROWS = 20_000  # rows in which steps are searched, above that means are taken; our choice
+NOTHING_LEFT = 1e-3  # chance of so large a size by noise, above which it is no step; our choice
+GONE = "estimated together with the motion nothing is left of it"
 LEAST_USED = 8  # our choice
 
 
@@ -55,18 +58,33 @@ def prepared(rows, settings, refine):
         covariance_m2=rows.covariance_m2[keep],
     )
     tide = tide[keep]
-    first = _in_flow(rows, tide, _steps(rows, tide, settings, None), cleaned, settings)
+    rough = _steps(rows, tide, settings, None)
+    first = _in_flow(rows, tide, rough, cleaned, settings)
     if not (~first.steps.only("equipment").logged).any():
         return first
+    tide = _tide_beside(rows, rough, settings)
     steps = _steps(rows, tide, settings, refine(first))
     return _in_flow(rows, tide, steps, cleaned, settings)
+
+
+def _tide_beside(rows, found, settings):
+    """Return the tide (n, 3) east, north, up of rows whose equipment steps are taken off.
+
+    A step of metres that stays in would pass for a tide of centimetres, and the tide put in with
+    it for jumps each day.
+    """
+    if too_short_for_tides(rows.time_ns, settings):
+        return np.zeros_like(rows.enu_m)
+    enu = _without_equipment(rows, *found)
+    sigma = np.sqrt(np.einsum("nii->ni", rows.covariance_m2))
+    tides = [rough_tide(rows.time_ns, enu[:, k], sigma[:, k])[0] for k in range(3)]
+    return np.stack(tides, axis=1)
 
 
 def _in_flow(rows, tide, found, cleaned, settings):
     """Return the Prepared of rows from which equipment steps were taken."""
     steps, azimuth = found
-    moved = rotated(steps.only("equipment"), azimuth).size_m
-    enu = rows.enu_m - equipment_design(rows.time_ns, steps) @ moved
+    enu = _without_equipment(rows, steps, azimuth)
     path, said = _path(rows.time_ns, enu - tide, settings)
     flow = along_path(path, enu, rows.covariance_m2)
     sigma = np.sqrt(np.einsum("nii->ni", flow.covariance_m2))
@@ -75,9 +93,42 @@ def _in_flow(rows, tide, found, cleaned, settings):
     )
 
 
+def _without_equipment(rows, steps, azimuth):
+    """Return east, north, up (n, 3) without the equipment's steps along a flow of this azimuth."""
+    moved = rotated(steps.only("equipment"), azimuth).size_m
+    return rows.enu_m - equipment_design(rows.time_ns, steps) @ moved
+
+
 def equipment_design(time_ns, steps):
     """Return the regressors (n, k) of the steps that the equipment made."""
     return step_design(time_ns, steps.only("equipment"))
+
+
+def with_joint_sizes(steps, axes):
+    """Return steps whose equipment sizes are those estimated together with the motion.
+
+    Parameters
+    ----------
+    steps : Steps
+    axes : sequence of AxisMotion
+        Along, across and up; axes are taken as independent.
+    """
+    chosen = [j for j, kind in enumerate(steps.kind) if kind == "equipment"]
+    size, covariance = steps.size_m.copy(), steps.covariance_m2.copy()
+    for k, axis in enumerate(axes):
+        rows = [3 * j + k for j in chosen]
+        size[chosen, k] += axis.step_m
+        covariance[rows, :] = covariance[:, rows] = 0.0
+        covariance[np.ix_(rows, rows)] = axis.step_covariance_m2
+    steps = replace(steps, size_m=size, covariance_m2=covariance)
+    misfit = (size**2 / np.maximum(steps.sigma_m, 1e-12) ** 2).sum(axis=1)
+    gone = [j for j in chosen if not steps.logged[j] and misfit[j] < chi2.isf(NOTHING_LEFT, 3)]
+    return replace(
+        steps,
+        kind=tuple("undecided" if j in gone else kind for j, kind in enumerate(steps.kind)),
+        reason=tuple(GONE if j in gone else why for j, why in enumerate(steps.reason)),
+        chi_square=np.where(np.isin(np.arange(len(steps)), chosen), misfit, steps.chi_square),
+    )
 
 
 def _cleaned(rows, settings):

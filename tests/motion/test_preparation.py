@@ -1,0 +1,30 @@
+"""Equipment steps beside a daily rhythm of the flow: nothing of it is taken for steps."""
+
+import numpy as np
+import pytest
+
+from stakeline.constants import NS_PER_DAY
+from stakeline.motion.motion_settings import MotionSettings
+from stakeline.motion.solve import StationSeries, covariance_of, solve_motion
+from stakeline.time import from_calendar
+
+pytestmark = pytest.mark.compiled
+
+
+def test_a_reset_of_metres_leaves_the_daily_rhythm_a_tide():
+    # a reset that is left in would pass for a tide of centimetres; the numbers are invented
+    rng = np.random.default_rng(8)
+    time_ns = from_calendar(2015, 6, 1) + np.arange(0, 30 * NS_PER_DAY, NS_PER_DAY // 72)
+    days = (time_ns - time_ns[0]) / NS_PER_DAY
+    along = 1.3 * days + 0.03 * np.cos(2.0 * np.pi * days / 0.99727)
+    enu = np.stack([0.6 * along, 0.8 * along, -0.02 * along], axis=1)
+    enu += rng.normal(0.0, 1.0, enu.shape) * [0.003, 0.003, 0.009]
+    reset_ns = time_ns[1300]
+    enu[1300:] += [-3.5, 4.8, -0.3]
+    series = StationSeries("HV01", time_ns, enu, covariance_of(np.full(enu.shape, 0.001)))
+    motion = solve_motion(series, MotionSettings(interval_h=6.0))
+    assert motion.steps.kind == ("equipment",)
+    assert motion.steps.after_ns[0] == reset_ns
+    # K1 with P1 inferred beats, so the tide is judged as a whole
+    assert np.sqrt(2.0) * motion.along.tide_m.std() == pytest.approx(0.03, abs=0.003)
+    assert motion.along.mean_velocity_m_d == pytest.approx(1.3, abs=0.002)
