@@ -52,6 +52,8 @@ class AxisMotion:
     row_residual_m: np.ndarray
     mean_velocity_m_d: float
     mean_velocity_sigma_m_d: float
+    step_m: np.ndarray
+    step_covariance_m2: np.ndarray
 
 
 @dataclass(frozen=True)

@@ -45,13 +45,13 @@ def solve_axis(time_ns, position_m, sigma_m, step_columns, grid_ns, settings, gi
     given : MotionModel, optional
         Noise and restlessness; estimated where it is not given.
     """
-    axis = _Axis(time_ns, position_m, sigma_m, _told(step_columns), settings)
+    axis = _Axis(time_ns, position_m, sigma_m, step_columns, settings)
     return axis.solved(grid_ns, given)
 
 
 def axis_model(time_ns, position_m, sigma_m, step_columns, settings):
     """Return the :class:`MotionModel` estimated from one axis; arguments of :func:`solve_axis`."""
-    return _Axis(time_ns, position_m, sigma_m, _told(step_columns), settings).model()[0]
+    return _Axis(time_ns, position_m, sigma_m, step_columns, settings).model()[0]
 
 
 class _Axis:
@@ -90,7 +90,7 @@ class _Axis:
             predict(tides, grid) if tides else nothing,
             prediction_sigma(tides, grid) if tides else nothing,
             tides, model, fit, *self.figures(model), self.windows(model, position),
-            position, residual, *_mean_velocity(found),
+            position, residual, *_mean_velocity(found), *self.steps(found),
         ), (*said, *more)  # fmt: skip
 
     def model(self):
@@ -128,6 +128,11 @@ class _Axis:
         except SolutionError:
             return np.nan, np.nan
 
+    def steps(self, found):
+        """Return what is left of the steps (k,) and its covariance (k, k). [m], [m2]"""
+        k = self.tide_columns.shape[1]
+        return found.regression_value[k:], found.regression_covariance[k:, k:]
+
     def windows(self, model, position):
         """Return {window [d]: Windows} of the positions without tide and steps."""
         noise = {
@@ -143,11 +148,6 @@ class _Axis:
             )
             for days in self.settings.window_d
         }  # fmt: skip
-
-
-def _told(design):
-    """Return the columns that change within the rows."""
-    return design[:, np.ptp(design, axis=0) > 0.0]
 
 
 def _mean_velocity(found):

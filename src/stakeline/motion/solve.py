@@ -9,7 +9,7 @@ from .height import height_of, rise
 from .motion_record import AXES, AxisMotion, Motion, Vertical
 from .motion_settings import MotionSettings
 from .one_axis import axis_model, solve_axis
-from .preparation import equipment_design, prepared
+from .preparation import equipment_design, prepared, with_joint_sizes
 from .station_series import StationSeries, covariance_of, series_of, tidied
 
 __all__ = [
@@ -64,12 +64,13 @@ def solve_motion(series, settings=None):
         found, said = solve_axis(*rows, columns, grid, settings, model)
         axes.append(found)
         warnings += [f"{name}: {sentence}" for sentence in said]
-    vertical, said = height_of(grid, time_ns, axes[0], axes[2], ready.steps, settings)
+    steps = with_joint_sizes(ready.steps, axes)
+    vertical, said = height_of(grid, time_ns, axes[0], axes[2], steps, settings)
     azimuth = np.interp(grid, time_ns, np.unwrap(ready.azimuth_rad)) % (2.0 * np.pi)
     return Motion(
         series.station, settings, grid, np.isnan(axes[0].position_m), *axes, vertical, azimuth,
         ready.path, series.latitude_rad, series.longitude_rad, series.height_m, time_ns,
-        ready.sigma_m, ready.steps, ready.cleaned, tidy.notes, (*warnings, *said),
+        ready.sigma_m, steps, ready.cleaned, tidy.notes, (*warnings, *said),
     )  # fmt: skip
 
 

@@ -14,7 +14,7 @@ from .tides import analyse, equilibrium_inference
 MAJOR = ("M2", "K1", "O1", "S2", "N2", "P1", "K2", "Q1")
 LONGEST_PERIOD_H = 30.0  # h; slower tides cannot be told from a change of the ice's speed; ours
 INFERRED = {"P1": "K1", "K2": "S2"}  # what short records cannot part, and from what it follows
-SEEN = 3.0  # amplitude over sigma from which a minor constituent is kept; our choice
+SEEN = 4.0  # amplitude over sigma from which a minor constituent is kept: 0.03 % by chance; ours
 ROUGH_ROWS = 8_000  # our choice
 ROUGH_Q = 1e-4  # (m/d)^2/d, restlessness of the velocity before it is estimated; our choice
 ROUGH_MEMORY_D = 0.2  # d; our choice

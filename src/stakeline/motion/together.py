@@ -16,6 +16,7 @@ COMMON_D = 1.0  # d, between common times; our choice
 LONGEST_LAG_D = 10.0  # d, tried between two stations; our choice
 MOVING = 5.0  # mean speed over its sigma from which a station is on moving ice; our choice
 SLOWEST_M_D = 0.002  # m/d, 0.7 m/a: slower is rock for the network; our choice
+LARGEST_MISFIT = 4.0  # reduced chi2 above which a linear field is said not to fit; our choice
 WIDEST_KM = 40.0  # km, longest side of a triangle: beyond, no linear field; our choice
 
 
@@ -24,7 +25,8 @@ class StationVelocity:
     """What the network takes of one station; arrays run along ``time_ns`` (m,).
 
     ``velocity_m_d`` and ``sigma_m_d`` (m, 2) are along the flow and across it (left), whose
-    direction is ``azimuth_rad`` (m,); ``along_m`` the distance along the flow.
+    direction is ``azimuth_rad`` (m,), known to ``azimuth_sigma_rad``, the same error at all times:
+    across a path laid through the positions there is next to no motion left by construction.
     """
 
     station: str
@@ -37,6 +39,7 @@ class StationVelocity:
     height_m: float
     mean_m_d: float
     mean_sigma_m_d: float
+    azimuth_sigma_rad: float = 0.0
 
     @property
     def moves(self):
@@ -176,7 +179,9 @@ def _in_one_plane(stations, parts):
         s, c = np.sin(azimuth), np.cos(azimuth)
         axes = turn @ np.stack([np.stack([s, -c], -1), np.stack([c, s], -1)], -2)
         velocity[k] = np.einsum("mij,mj->mi", axes, values)
-        covariance[k] = np.einsum("mij,mj,mkj->mik", axes, sigmas**2, axes)
+        variance = sigmas**2
+        variance[:, 1] += (values[:, 0] * stations[k].azimuth_sigma_rad) ** 2
+        covariance[k] = np.einsum("mij,mj,mkj->mik", axes, variance, axes)
     return place, (velocity, covariance)
 
 
@@ -210,12 +215,21 @@ def _strain(stations, chosen, place, turned):
         for m in np.flatnonzero(complete):
             table[m] = _row(velocity_gradient(place[chosen], velocity[:, m], covariance[:, m]))
         # days are not independent: the covariance of one of them stands for that of the mean
-        typical = np.median(covariance[:, complete], axis=1)
-        mean = velocity_gradient(place[chosen], velocity[:, complete].mean(axis=1), typical)
+        spread = np.trace(covariance, axis1=2, axis2=3).sum(axis=0)
+        days = np.flatnonzero(complete)
+        typical = days[np.argsort(spread[days], kind="stable")[len(days) // 2]]
+        mean = velocity_gradient(
+            place[chosen], velocity[:, complete].mean(axis=1), covariance[:, typical]
+        )
     except StakelineError:
         return None
-    names = tuple(stations[k].station for k in chosen)
-    return StrainSeries(names, dict(zip(COLUMNS, table.T, strict=True)), mean, mean.warnings)
+    names, said = tuple(stations[k].station for k in chosen), list(mean.warnings)
+    if mean.reduced_chi2 > LARGEST_MISFIT:
+        said.append(
+            f"no linear field fits these stations (reduced chi2 {mean.reduced_chi2:.3g}): the mean "
+            "gradient of an uneven flow; sigmas are widened by the misfit"
+        )
+    return StrainSeries(names, dict(zip(COLUMNS, table.T, strict=True)), mean, tuple(said))
 
 
 COLUMNS = (
@@ -232,9 +246,15 @@ def _row(strain):
     larger, smaller = strain.principal
     axis = strain.axis_rad
     pairs = (strain.exx, strain.eyy, strain.exy, strain.rotation, larger, smaller)
-    row = [x for q in pairs for x in (q.value, q.sigma)]
-    row += [np.mod(0.5 * np.pi - axis.value, np.pi), axis.sigma]
-    return [*row, strain.vertical.value, strain.vertical.sigma, strain.reduced_chi2]
+    wider = widening(strain)
+    row = [x for q in pairs for x in (q.value, q.sigma * wider)]
+    row += [np.mod(0.5 * np.pi - axis.value, np.pi), axis.sigma * wider]
+    return [*row, strain.vertical.value, strain.vertical.sigma * wider, strain.reduced_chi2]
+
+
+def widening(strain):
+    """Return by how much sigmas grow where the stations do not fit one linear field; at least 1."""
+    return np.sqrt(max(strain.reduced_chi2, 1.0)) if strain.reduced_chi2 > 1.0 else 1.0
 
 
 def _lags(stations, anomaly, rng):
@@ -263,5 +283,10 @@ def velocity_of(motion):
         np.stack([along.velocity_m_d, across.velocity_m_d], axis=1),
         np.stack([along.velocity_sigma_m_d, across.velocity_sigma_m_d], axis=1),
         motion.azimuth_rad, motion.latitude_rad, motion.longitude_rad, motion.height_m,
-        along.mean_velocity_m_d, along.mean_velocity_sigma_m_d,
+        along.mean_velocity_m_d, along.mean_velocity_sigma_m_d, azimuth_sigma(motion.path),
     )  # fmt: skip
+
+
+def azimuth_sigma(path):
+    """Return the sigma of a path's direction; 0 where it was given, or is not known. [rad]"""
+    return float(np.nan_to_num(path.azimuth_sigma_rad))

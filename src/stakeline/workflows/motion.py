@@ -1,6 +1,6 @@
 """The verb motion: how the ice moves, by station and together, only what is out of date."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +16,7 @@ from ..errors import SettingsError
 from ..motion.motion_settings import MotionSettings
 from ..motion.solve import solve_motion
 from ..time import from_iso, gps_from_utc
+from .motion_figures import draw_motion
 from .motion_input import campaign_series
 from .motion_table import table_series
 from .motion_tables import station_files
@@ -79,7 +80,15 @@ def run(campaign=None, *, stations=(), workers=1, progress=None):
         clean_leftovers(campaign.root)
         doing = _Run(campaign.root, f"{MOTION}/", workers, progress, campaign.settings.motion)
         tasks, skipped = _campaign_tasks(campaign)
-        return doing.everything(tasks, skipped, set(stations))
+        said = doing.everything(tasks, skipped, set(stations))
+        drawn = draw_motion(campaign, progress)
+    figures = f"figures: {len(drawn.done)} sheets drawn, {len(drawn.current)} up to date"
+    return replace(
+        said,
+        text=f"{said.text}{figures}\n" if drawn.done or drawn.current else said.text,
+        problems=(*said.problems, *drawn.problems),
+        done=(*said.done, *((f"{len(drawn.done)} sheets of figures",) * bool(drawn.done))),
+    )
 
 
 def run_tables(tables, columns, out, *, workers=1, progress=None):
@@ -239,7 +248,9 @@ class _Run:
                 folder = f"{self.prefix}{task.name}/"
                 outputs = {folder + name: data for name, data in files.items()}
                 self.ledger.finish(_record(task.name), task.key, outputs)
-            self.progress(count, len(tasks), f"{task.name} {'failed' if sentence else 'moved'}")
+            self.progress(
+                count, len(tasks), f"{task.name} {'failed' if sentence else 'worked out'}"
+            )
         return failed
 
     def forget_all_but(self, wanted):

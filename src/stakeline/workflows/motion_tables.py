@@ -9,6 +9,7 @@ from ..formats.plain_table import write_plain_table
 from ..motion.constituents import constituent
 from ..motion.motion_record import AXES
 from ..motion.together import COLUMNS as STRAIN_COLUMNS
+from ..motion.together import azimuth_sigma
 
 MOTION_UNITS = {
     "time_gps": "GPS time",
@@ -173,6 +174,7 @@ def station_files(motion, metadata):
         "latitude_deg": float(np.degrees(motion.latitude_rad)),
         "longitude_deg": float(np.degrees(motion.longitude_rad)),
         "height_m": float(motion.height_m),
+        "azimuth_sigma_rad": azimuth_sigma(motion.path),
         "mean_speed_m_d": motion.along.mean_velocity_m_d,
         "mean_speed_sigma_m_d": motion.along.mean_velocity_sigma_m_d,
     }  # fmt: skip

@@ -63,6 +63,7 @@ def _velocity(name, columns, metadata):
         _number(metadata["height_m"]),
         _number(metadata["mean_speed_m_d"]),
         _number(metadata["mean_speed_sigma_m_d"]),
+        _number(metadata["azimuth_sigma_rad"]),
     )
 
 

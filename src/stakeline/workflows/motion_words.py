@@ -4,6 +4,7 @@ import numpy as np
 
 from ..motion.constituents import alias_table
 from ..motion.motion_record import AXES
+from ..motion.together import widening
 from ..time import iso
 from .motion_tables import yearly
 
@@ -153,8 +154,8 @@ KEPT_WORDS = ("kept", "alone", "protected")
 def _speed_words(told):
     speed, sigma = told["mean_speed_m_d"], told["mean_speed_sigma_m_d"]
     return (
-        f"  mean speed {speed:.4f} +-{sigma:.4f} m/d ({told['mean_speed_m_a']:.2f} "
-        f"+-{told['mean_speed_sigma_m_a']:.2f} m/a) towards {told['azimuth_deg']:.1f} deg; "
+        f"  mean speed {speed:.5f} +-{sigma:.1g} m/d ({told['mean_speed_m_a']:.3f} "
+        f"+-{told['mean_speed_sigma_m_a']:.1g} m/a) towards {told['azimuth_deg']:.1f} deg; "
         f"{told['slowest_m_d']:.3f} to {told['fastest_m_d']:.3f} m/d for nine tenths of the time, "
         f"each known to {told['speed_sigma_m_d']:.4f} m/d (1 sigma)"
     )
@@ -212,9 +213,9 @@ def network_summary(network):
             {
                 "stations": list(s.stations),
                 "larger_per_a": s.mean.principal[0].value,
-                "larger_sigma_per_a": s.mean.principal[0].sigma,
+                "larger_sigma_per_a": s.mean.principal[0].sigma * widening(s.mean),
                 "smaller_per_a": s.mean.principal[1].value,
-                "smaller_sigma_per_a": s.mean.principal[1].sigma,
+                "smaller_sigma_per_a": s.mean.principal[1].sigma * widening(s.mean),
                 "axis_azimuth_deg": float(np.degrees(0.5 * np.pi - s.mean.axis_rad.value) % 180.0),
                 "warnings": list(s.warnings),
             }
