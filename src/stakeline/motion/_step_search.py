@@ -339,9 +339,16 @@ def _text(span_d):
 
 
 def _spells(series, found):
-    """Return the jumps with those marked that came back: two of equipment that cancel soon."""
+    """Return the jumps with those marked that came back: two that cancel soon.
+
+    One of them at least was taken for equipment; the way back may look like a slip.
+    """
     found = sorted(found, key=lambda jump: jump.row)
-    chosen = [j for j, jump in enumerate(found) if jump.kind == "equipment"]
+    time_d = np.array([series.time_ns[jump.row] / NS_PER_DAY for jump in found])
+    moved_d = time_d[[jump.kind == "equipment" for jump in found]]
+    near = [np.abs(moved_d - t).min(initial=np.inf) < SPELL_D for t in time_d]
+    kinds = ("equipment", "slip")
+    chosen = [j for j, jump in enumerate(found) if near[j] and jump.kind in kinds]
     if len(chosen) < 2:
         return found
     size, covariance = sizes(series, [found[j].row for j in chosen])
