@@ -124,3 +124,15 @@ def test_what_cannot_be_fitted_is_a_sentence():
         fit_model(time_ns, days, 0.01, MotionModel(1.0), free=("coloured_sigma_m",))
     with pytest.raises(SolutionError, match="0 measured positions"):
         fit_model(time_ns, np.nan * days, 0.01, MotionModel(1.0))
+
+
+@pytest.mark.compiled
+def test_ice_that_slips_within_minutes_is_inside_the_range():
+    # simulation: speeds of 20 m/d that come and go in minutes, every 15 s, as ice streams have
+    truth = MotionModel(1e5, np.inf, (0.003,), (0.002,))
+    generator = np.random.default_rng(35)
+    days, _, _, measured = drawn(truth, generator, 600, 15.0 / 86400.0, 0.005)
+    start = MotionModel(1e3, np.inf, (0.003,), (0.002,))
+    fit = fit_model(epochs(days)[0], measured, 0.005, start)
+    assert "acceleration_m2_d3" not in fit.at_bound
+    assert fit.model.acceleration_m2_d3 == pytest.approx(1e5, rel=0.5)

@@ -14,7 +14,7 @@ FREE = ("acceleration_m2_d3", "coloured_sigma_m", "coloured_memory_d", "white_sc
 SAMPLES = 20_000  # rows after thinning; our choice: some seconds
 LOG_STEP = 0.1  # -, of the finite differences of the curvature; our choice
 RANGES = {
-    "acceleration_m2_d3": (1e-12, 1e4),  # m2/d3; our choice
+    "acceleration_m2_d3": (1e-12, 1e8),  # m2/d3; our choice: slips of 20 m/d in minutes have 1e5
     "coloured_sigma_m": (1e-5, 10.0),  # m; our choice
     "white_scale": (0.02, 50.0),  # -; our choice
 }
