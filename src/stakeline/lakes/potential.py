@@ -136,6 +136,6 @@ def check_flotation(flotation):
     value = np.asarray(flotation, float)
     if not ((value >= 0.0) & (value <= 1.0)).all():
         raise SettingsError(
-            f"a flotation fraction of {np.nanmin(value):g} to {np.nanmax(value):g}; water pressure "
+            f"a flotation fraction of {np.min(value):g} to {np.max(value):g}; water pressure "
             "over the weight of ice is between 0 and 1, commonly 0.8 to 1"
         )

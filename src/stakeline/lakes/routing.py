@@ -110,7 +110,7 @@ class Drainage:
 
 
 def cells_of(grid, missing, ends=None, on_holes="refuse"):
-    """Return :class:`Cells`.
+    """Return :class:`Cells`. Water leaves at every cell of the grid's edge.
 
     Parameters
     ----------
