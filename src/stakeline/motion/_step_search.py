@@ -105,7 +105,7 @@ def search(series, logged, settings, unlogged):
         shifted = [Jump(jump.row - rows.start, logged=True) for jump in known]
         new = _search_part(part, shifted, core.start - rows.start, core.stop - rows.start, settings)
         found += [replace(jump, row=jump.row + rows.start) for jump in new]
-    return jumps + _spells(series, found)
+    return jumps + _spells(series, found, settings.least_size_m)
 
 
 def sizes(series, rows, columns=None):
@@ -338,7 +338,7 @@ def _text(span_d):
     return f"{span_d * 1440.0:.0f} min" if span_d < 0.125 else f"{span_d:.2f} d"
 
 
-def _spells(series, found):
+def _spells(series, found, least_size_m):
     """Return the jumps with those marked that came back: two that cancel soon.
 
     One of them at least was taken for equipment; the way back may look like a slip.
@@ -359,7 +359,9 @@ def _spells(series, found):
         both = slice(3 * k, 3 * k + 3), slice(3 * k + 3, 3 * k + 6)
         left = size[k] + size[k + 1]
         spread = sum(covariance[a, b] for a in both for b in both)
-        if lasted_d < SPELL_D and left @ np.linalg.solve(spread, left) < SPELL_SIGMAS**2:
+        back = left @ np.linalg.solve(spread, left) < SPELL_SIGMAS**2
+        back |= np.abs(left).max() < least_size_m
+        if lasted_d < SPELL_D and back:
             reason = f"went and came back after {_text(lasted_d)}: snow, a reference, no reset"
             for j in chosen[k : k + 2]:
                 found[j] = replace(found[j], kind="spell", reason=reason)
