@@ -50,22 +50,35 @@ def _pop(key, cell, size):
 
 
 @njit
-def flood(head, leaves, offsets, level, back, order, key, cell):
+def flood(head, leaves, offsets, low, scale, first, after, level, back, order, key, cell):
     """Raise the water from all exits at once, lowest first; return how many cells it reached.
 
     ``level`` comes in as infinity (NaN where missing) and becomes the head with sinks filled.
     ``back`` becomes the direction to the cell that the flood came from, ``EXIT`` where it began;
     ``order`` the cells in the order of the flood, never falling. ``order`` is at the same time
     the queue of what lies at the present level: sinks and flats are reached by the fewest steps
-    from their outlet. ``key`` and ``cell`` are the heap.
+    from their outlet. Cells that wait lie in steps of height (number ``(head - low) * scale``) as
+    linked lists, ``first`` (-1: none) and ``after``; only those of the present step are sorted, in
+    the heap ``key`` and ``cell``.
     """
-    size = count = at = 0
+    step = size = count = at = 0
     for c in range(head.size):
         if leaves[c]:
             level[c] = head[c]
             back[c] = EXIT
-            size = _push(key, cell, size, head[c], c)
-    while size > 0:
+            s = int((head[c] - low) * scale)
+            after[c] = first[s]
+            first[s] = c
+    while True:
+        while size == 0 and step < first.size:
+            c = first[step]
+            while c >= 0:
+                size = _push(key, cell, size, level[c], c)
+                c = after[c]
+            step += size == 0
+        if size == 0:
+            return count
+        first[step] = -1
         now = key[0]
         while size > 0 and key[0] == now:
             order[count] = cell[0]
@@ -83,10 +96,14 @@ def flood(head, leaves, offsets, level, back, order, key, cell):
                         level[n] = now
                         order[count] = n
                         count += 1
-                    else:
-                        level[n] = head[n]
+                        continue
+                    level[n] = head[n]
+                    s = int((head[n] - low) * scale)
+                    if s == step:
                         size = _push(key, cell, size, head[n], n)
-    return count
+                    else:
+                        after[n] = first[s]
+                        first[s] = n
 
 
 @njit

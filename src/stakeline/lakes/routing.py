@@ -15,6 +15,7 @@ from .grid import MapGrid, checked_field, holes
 
 ENDS = ("within", "edge of the grid", "edge of the data", "given end")
 EDGE_OF_GRID, EDGE_OF_DATA, GIVEN_END = 1, 2, 3
+CELLS_IN_STEP = 4  # of height, on average, among the cells that wait; choice by time
 HOLES = ("refuse", "around", "lost")
 # breadth along the axes and the diagonals in steps of the grid, and power of the slope
 METHODS = {
@@ -211,9 +212,21 @@ def drain(cells, head_m):
     level = np.where(cells.carries, np.float32(np.inf), np.float32(np.nan))
     back = np.zeros(head.size, np.int8)
     order = np.empty(expected, np.int32)
-    key, cell = np.empty(expected, np.float32), np.empty(expected, np.int32)
-    _kernels.flood(head, cells.leaves, cells.offsets, level, back, order, key, cell)
+    heap = np.empty(expected, np.float32), np.empty(expected, np.int32)
+    queue = _queue(head, expected)
+    _kernels.flood(head, cells.leaves, cells.offsets, *queue, level, back, order, *heap)
     return Drainage(cells, head, level, back, order)
+
+
+def _queue(head, count):
+    """Return lowest head, steps in a metre and lists for cells that wait to be flooded."""
+    low, high = float(np.nanmin(head)), float(np.nanmax(head))
+    steps = count // CELLS_IN_STEP + 1
+    scale = 0.999 * steps / (high - low) if high > low else 0.0
+    if scale > 1e30:  # nothing to part
+        scale = 0.0
+    lists = np.full(steps, -1, np.int32), np.empty(head.size, np.int32)
+    return np.float32(low), np.float32(scale), *lists
 
 
 def drain_grid(grid, head_m, ends=None, on_holes="refuse"):
