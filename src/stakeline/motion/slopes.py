@@ -105,7 +105,10 @@ def _regress(up, columns):
     if np.linalg.cond(design) > 1e10:
         return float(value[1] / unit), np.inf, independent
     variance = left @ left / (len(up) - design.shape[1]) * len(up) / independent
-    sigma = np.sqrt(variance * np.linalg.inv(design.T @ design)[1, 1])
+    row = np.linalg.pinv(design)[
+        1
+    ]  # of the design: its square loses all digits where travel is time
+    sigma = np.sqrt(variance * (row @ row))
     return float(value[1] / unit), float(sigma / unit), independent
 
 
