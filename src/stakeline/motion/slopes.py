@@ -105,9 +105,7 @@ def _regress(up, columns):
     if np.linalg.cond(design) > 1e10:
         return float(value[1] / unit), np.inf, independent
     variance = left @ left / (len(up) - design.shape[1]) * len(up) / independent
-    row = np.linalg.pinv(design)[
-        1
-    ]  # of the design: its square loses all digits where travel is time
+    row = np.linalg.pinv(design)[1]  # the normal matrix would lose it where travel is nearly time
     sigma = np.sqrt(variance * (row @ row))
     return float(value[1] / unit), float(sigma / unit), independent
 
