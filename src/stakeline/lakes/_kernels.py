@@ -126,6 +126,7 @@ def accumulate(level, back, order, count, offsets, distance, breadth, exponent, 
     way the flood came.
     """
     single = exponent == np.inf
+    steepness = 1.0 / distance
     share = np.empty(8)
     for i in range(count - 1, -1, -1):
         c = order[i]
@@ -139,15 +140,16 @@ def accumulate(level, back, order, count, offsets, distance, breadth, exponent, 
             drop = level[c] - level[c + offsets[d]]
             share[d] = 0.0
             if drop > 0.0:
-                slope = drop / distance[d]
+                slope = drop * steepness[d]
                 share[d] = breadth[d] * (slope if exponent == 1.0 else slope**exponent)
                 total += share[d]
         if total == 0.0:
             flow[c + offsets[back[c]]] += flow[c]
             continue
+        part = flow[c] / total
         for d in range(8):
             if share[d] > 0.0:
-                flow[c + offsets[d]] += flow[c] * (share[d] / total)
+                flow[c + offsets[d]] += part * share[d]
 
 
 @njit
