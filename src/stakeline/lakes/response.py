@@ -43,7 +43,7 @@ UNIFORM = "surface as roof"
 METHODS = (*FLOWS, *PLATES, UNIFORM)
 
 _REACH = 40.0  # -, radii of discs, in lengths of the ice's answer, up to which shares are made
-_WAVES = np.linspace(0.0, 60.0, 9001)[1:]  # -, wave numbers times length; T is 0 beyond
+_WAVES = np.linspace(0.0, 25.0, 3751)[1:]  # -, wave numbers times length; T is 0 beyond
 _RADII = np.concatenate([np.linspace(0.0, 6.0, 121), np.linspace(6.0, _REACH, 86)[1:]])
 _TURNS = j1(np.outer(_RADII, _WAVES)) * _RADII[:, None] * (_WAVES[1] - _WAVES[0])
 

@@ -1,0 +1,313 @@
+"""When a lake fills and drains, from the height of all stations over it together.
+
+A matched filter finds what noise alone would hardly make; the noise is fitted anew with each
+change found; onset, length, form and size of all changes that overlap are then sampled together.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..constants import NS_PER_DAY
+from ..errors import StakelineError
+from ..motion.smoother import smooth
+from .combined import combined_series
+from .curve import ramp
+from .event_record import LakeEvent, LakeHistory, LakePhase
+from .fit import MEMORY_D, Changes, sampled
+from .search import Search
+from .whitening import START, Whitener, fitted_noise
+
+_ICE = (0.5, np.log(MEMORY_D))  # first guess: half at once, the rest with the usual memory
+_STATION_SAMPLES = 60  # of a curve, at which the stations' changes are solved; choice
+_GAP_D = 1.0  # d, longest gap across which an onset counts as seen; choice
+
+
+@dataclass(frozen=True)
+class EventSettings:
+    """How events are looked for; our choices.
+
+    ``false_limit_per_year``: events must be rarer than this in noise, by a year of one lake.
+    ``real_per_year``: changes expected beforehand, which the probability weighs against it.
+    ``least_m``: smallest change that is reported. ``form_share``: a change within the reach of a
+    larger one counts as that one's form where it is smaller than this share of it. ``most``: events
+    looked for. ``step_h``: means taken. ``leakage_h``: periods at which tides leak.
+    """
+
+    false_limit_per_year: float = 0.02
+    real_per_year: float = 1.0
+    least_m: float = 0.03
+    form_share: float = 0.1
+    most: int = 12
+    step_h: float = 3.0
+    leakage_h: tuple = (23.9345, 12.4206)
+
+
+def find_events(lake, stations, rng, settings=None):
+    """Return the :class:`~.event_record.LakeHistory` of a lake.
+
+    Parameters
+    ----------
+    lake : str
+    stations : sequence of :class:`~.combined.StationUp`
+        Over the lake and beside it (controls).
+    rng : numpy.random.Generator
+    settings : EventSettings, optional
+
+    Raises
+    ------
+    SolutionError
+        Where no station stands over the lake, or too few rows are there.
+
+    Notes
+    -----
+    Intervals are honest for changes of the form of :mod:`~.curve` under the noise of
+    :mod:`~.whitening`; where the rest near a change is larger than that noise, they are widened.
+    """
+    settings = settings or EventSettings()
+    series = combined_series(stations, settings.step_h, settings.leakage_h)
+    changes, model, scores, notes = _changes(series, settings, rng)
+    events = []
+    for members in _clusters(series, changes):
+        fit = _sampled(series, model, changes, members, rng)
+        for j, member in enumerate(members):
+            events.append(_event(lake, series, model, fit, j, scores[member], settings, rng))
+    events.sort(key=lambda event: np.median(event.onset_d))
+    phases = _phases(lake, series, model, events)
+    notes = (*series.notes, *notes)
+    limit = settings.false_limit_per_year
+    return LakeHistory(lake, tuple(events), phases, series, model, limit, notes)
+
+
+def _changes(series, settings, rng):
+    """Return (numbers of each change (k, 4), model, (score, false alarms) of each, notes)."""
+    model, notes = fitted_noise(series), []
+    numbers, scores, excluded = np.array(_ICE), [], []
+    for _ in range(2 * settings.most):
+        known = _courses(series, numbers)
+        search = Search(series, model, known)
+        found = search.best(search.false_alarms(rng), excluded)
+        if found is None or found.false_per_year > settings.false_limit_per_year:
+            break
+        guess = [found.onset_d, np.log(found.length_d), np.log(2.0), np.log(2.0)]
+        trial, size = _started(series, model, numbers, guess)
+        reason = _refused(trial, size, settings)
+        if reason:
+            excluded.append((found.onset_d, found.onset_d + found.length_d))
+            notes.append(f"day {found.onset_d:.1f}: a change of {found.size_m:.3f} m {reason}")
+            continue
+        numbers = trial
+        scores.append((found.score, found.false_per_year))
+        model = fitted_noise(series, _courses(series, numbers), model)
+        numbers, _, _ = _refined(series, model, numbers)
+        if len(scores) >= settings.most:
+            notes.append(f"{len(scores)} changes found; no more were looked for")
+            break
+    return numbers[:-2].reshape(-1, 4), model, scores, tuple(notes)
+
+
+def _whole(series, model, count):
+    return Changes(series, model, count, (0, len(series.day)))
+
+
+def _courses(series, numbers):
+    """Return the courses (n, k) of changes so far at the surface."""
+    count = (len(numbers) - 2) // 4
+    if not count:
+        return np.zeros((len(series.day), 0))
+    return _whole(series, START, count).courses(numbers)[:, 0]
+
+
+def _started(series, model, numbers, guess):
+    """Return (numbers, sizes) with one change more, from the best of several beginnings.
+
+    A filling that runs into a draining hides its end, and the draining its onset: the same heights
+    are then told in several ways, of which the most probable is taken.
+    """
+    begin, end = guess[0], guess[0] + np.exp(guess[1])
+    each = numbers[:-2].reshape(-1, 4)
+    near = (each[:, 0] < end) & (each[:, 0] + np.exp(each[:, 1]) > begin)
+    found = []
+    for shorter in (1.0, 0.6) if near.any() else (1.0,):
+        for longer in (1.0, 0.5, 2.0):
+            before = each.copy()
+            before[near, 1] += np.log(shorter)
+            after = [guess[0], guess[1] + np.log(longer), *guess[2:]]
+            start = np.concatenate([before.ravel(), after, numbers[-2:]])
+            found.append(_refined(series, model, start))
+    return max(found, key=lambda one: one[2])[:2]
+
+
+def _refined(series, model, numbers):
+    """Return (numbers, sizes (k,), log posterior) of all changes together."""
+    changes = _whole(series, model, (len(numbers) - 2) // 4)
+    numbers, _ = changes.best(numbers)
+    size, _, value, _ = changes.solved(numbers)
+    return numbers, size[0], float(value[0])
+
+
+def _refused(numbers, size, settings):
+    """Return why the last change is none of its own; empty where it is one."""
+    each = numbers[:-2].reshape(-1, 4)
+    if abs(size[-1]) < settings.least_m:
+        return f"is smaller than {settings.least_m:g} m"
+    onset, length = each[:, 0], np.exp(each[:, 1])
+    for j in range(len(each) - 1):
+        near = onset[-1] < onset[j] + 2.0 * length[j]
+        near &= onset[-1] + length[-1] > onset[j] - length[j]
+        if near and abs(size[-1]) < settings.form_share * abs(size[j]):
+            return "belongs to the form of a larger one beside it"
+    return ""
+
+
+def _clusters(series, changes):
+    """Return lists of the numbers of changes that overlap, or nearly."""
+    order = np.argsort(changes[:, 0]) if len(changes) else []
+    groups, reach = [], -np.inf
+    for k in order:
+        onset, length = changes[k, 0], np.exp(changes[k, 1])
+        if groups and onset - 0.5 * length < reach:
+            groups[-1].append(int(k))
+        else:
+            groups.append([int(k)])
+        reach = max(reach, onset + 1.5 * length)
+    return groups
+
+
+def _sampled(series, model, changes, members, rng):
+    """Return the :class:`~.fit.Fit` of changes that overlap, the others' courses free in size."""
+    onset, length = changes[members, 0], np.exp(changes[members, 1])
+    wide = np.maximum(3.0 * length, 15.0)
+    begin, end = (onset - wide).min(), (onset + length + wide).max()
+    rows = np.searchsorted(series.day, [begin, end])
+    rest = [k for k in range(len(changes)) if k not in members]
+    other = _courses(series, np.concatenate([changes[rest].ravel(), _ICE]))
+    problem = Changes(series, model, len(members), (int(rows[0]), int(rows[1])), other)
+    numbers, covariance = problem.best(np.concatenate([changes[members].ravel(), _ICE]))
+    return sampled(problem, numbers, covariance, rng)
+
+
+def _event(lake, series, model, fit, j, score, settings, rng):
+    """Return the :class:`LakeEvent` of one change of a fit."""
+    onset, length, rise, fall = (v[:, j] for v in (fit.onset_d, fit.length_d, fit.rise, fit.fall))
+    last = ramp((series.day[-1] - onset) / length, rise, fall)
+    first = ramp((series.day[0] - onset) / length, rise, fall)
+    change = fit.size_m[:, j] * (last - first)
+    stations, sure = _at_stations(series, model, fit, j, series.own, rng)
+    controls, control_sure = _at_stations(series, model, fit, j, series.controls, rng)
+    middle = float(np.median(change))
+    beside = _beside_share(controls, control_sure, middle)
+    noise = score[1] / (score[1] + settings.real_per_year)
+    probability = (1.0 - noise) * (1.0 - min(1.0, beside))
+    reasons = [f"in noise alone {score[1]:.2g} a year of one lake"]
+    if beside > 0.5:
+        reasons.append(f"the controls beside the lake do {beside:.0%} of it")
+    signs = [np.sign(np.median(v)) for v in stations.values()]
+    if len(set(signs)) > 1:
+        reasons.append("the stations over the lake do not agree in its sign")
+    onset_bound, end_bound = _bounds(series, onset, onset + length, middle)
+    quality = {"misfit": fit.misfit, "accepted": fit.accepted, "beside": beside}
+    quality |= {"size_over_sigma": abs(middle) / max(float(np.std(change)), 1e-9)}
+    quality |= {"stations_sure": sure}
+    return LakeEvent(
+        lake, "fill" if middle > 0.0 else "drain", series.start_ns, onset, length, rise, fall,
+        change, stations, probability, score[1], onset_bound, end_bound, tuple(reasons),
+        quality=quality,
+    )  # fmt: skip
+
+
+def _beside_share(controls, sure, change):
+    """Return the greatest share of a change that controls surely do too; 0 where none does."""
+    shares = [
+        float(np.median(v)) / change for name, v in controls.items() if change and sure[name] > 3.0
+    ]
+    return max(0.0, *shares) if shares else 0.0
+
+
+def _bounds(series, onset, end, change):
+    """Return words for onset and end where the record gives only a bound or an interval."""
+    verb = "draining" if change < 0.0 else "filling"
+    first = last = ""
+    if np.mean(end > series.day[-1]) > 0.5:
+        last = f"still {verb} at the last row: the end is later, the change larger"
+    if np.mean(onset < series.day[0]) > 0.5:
+        first = f"already {verb} at the first row: the onset is earlier, the change larger"
+    words = []
+    for days in (onset, end):
+        before = np.clip(np.searchsorted(series.day, days) - 1, 0, len(series.day) - 2)
+        gap = series.day[before + 1] - series.day[before]
+        inside = (gap > _GAP_D) & (days > series.day[0]) & (days < series.day[-1])
+        words.append("in a gap: only an interval is known" if inside.mean() > 0.5 else "")
+    return first or words[0], last or words[1]
+
+
+def _at_stations(series, model, fit, j, own, rng):
+    """Return ({station: samples of its change}, {station: size over sigma}).
+
+    Each station by itself, with the noise of the series and the white noise of its own.
+    """
+    chosen = np.linspace(0, len(fit.onset_d) - 1, _STATION_SAMPLES).astype(int)
+    numbers = _numbers(fit)[chosen]
+    found, sure = {}, {}
+    for name, up, sigma, table in own:
+        row = np.flatnonzero(np.isfinite(up[: series.place[-1] + 1]))
+        row = row[(row >= series.place[fit.first]) & (row <= series.place[fit.last - 1])]
+        if len(row) < 20:
+            continue
+        part = replace(
+            series, place=row, up_m=up[row], sigma_m=np.maximum(sigma[row], 1e-4),
+            gain=np.ones(len(row)), design=_line(row, table[row]),
+        )  # fmt: skip
+        courses = Changes(part, model, fit.onset_d.shape[1], (0, len(row))).courses(numbers)
+        white = Whitener(part.day, part.sigma_m, model)
+        base = white(part.design)
+        data = white(part.up_m[:, None])[:, 0]
+        samples, sizes = [], []
+        for w in range(len(numbers)):
+            matrix = np.hstack([white(courses[:, w]), base])
+            normal = matrix.T @ matrix + 1e-9 * np.eye(matrix.shape[1])
+            value = np.linalg.solve(normal, matrix.T @ data)[j]
+            spread = np.sqrt(np.linalg.inv(normal)[j, j] * max(1.0, fit.misfit))
+            total = courses[-1, w, j] - courses[0, w, j]
+            samples.append(total * (value + spread * rng.standard_normal()))
+            sizes.append(abs(value) / spread)
+        found[name] = np.array(samples)[rng.integers(0, len(samples), len(fit.onset_d))]
+        sure[name] = float(np.median(sizes))
+    return found, sure
+
+
+def _line(row, table):
+    line = (row - row.mean()) / max(np.ptp(row), 1)
+    kept = table[:, np.ptp(table, axis=0) > 0.0] if table.shape[1] else table
+    return np.column_stack([np.ones(len(row)), line, kept])
+
+
+def _numbers(fit):
+    each = np.stack([fit.onset_d, np.log(fit.length_d), np.log(fit.rise), np.log(fit.fall)], axis=2)
+    return np.column_stack([each.reshape(len(each), -1), fit.at_once, np.log(fit.memory_d)])
+
+
+def _phases(lake, series, model, events):
+    """Return the :class:`LakePhase` between events, by the smoothed height at their ends."""
+    edges = [series.day[0]]
+    for event in events:
+        edges += [float(np.median(event.onset_d)), float(np.median(event.end_days()))]
+    edges.append(series.day[-1])
+    phases = []
+    for begin, end in zip(edges[::2], edges[1::2], strict=True):
+        inside = (series.day > begin + 1.0) & (series.day < end - 1.0)
+        if inside.sum() < 20 or end - begin < 5.0:
+            continue
+        time_ns = series.time_ns(series.day[inside])
+        try:
+            found = smooth(time_ns, series.up_m[inside], series.sigma_m[inside], model,
+                           at_ns=time_ns[[0, -1]])  # fmt: skip
+        except StakelineError:
+            continue
+        span = (time_ns[-1] - time_ns[0]) / NS_PER_DAY
+        rate = float(np.diff(found.position_m)[0]) / span
+        sigma = float(np.sqrt((found.position_sigma_m**2).sum())) / span
+        sigma = np.hypot(sigma, np.sqrt(2.0) * model.coloured_sigma_m[0] / span)
+        kind = "steady" if abs(rate) < 2.0 * sigma else ("filling" if rate > 0.0 else "sinking")
+        phases.append(LakePhase(lake, kind, int(time_ns[0]), int(time_ns[-1]), rate, float(sigma)))
+    return tuple(phases)

@@ -1,0 +1,171 @@
+"""From the change of the surface at stations to the volume of water and its discharge.
+
+Volume is area times the mean change of the roof. Outline, thickness, viscosity, the bed's hold and
+the course of the event are drawn together, and each draw counts by how well it makes the stations
+over the lake agree; what is left is the range that the stations cannot narrow.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..constants import NS_PER_DAY, NS_PER_S
+from ..errors import SettingsError
+from .curve import peak_share, rate_at
+from .event_record import interval
+from .response import FLOWS, PLATES, UNIFORM
+from .surface import judge_shares, shares, view_of
+
+DAY_S = NS_PER_DAY / NS_PER_S  # s/d; definition
+SHAPES = ("uniform", "plate bulge", "ice flow")
+LEAST_SIGMA_M = 1e-4  # m, of a station's change; choice
+LEAST_DRAWS = 30.0  # effective number that must be left after weighing; choice
+
+
+@dataclass(frozen=True)
+class IceSpread:
+    """How surely the ice is known; our choices.
+
+    ``thickness_share``: sigma of the thickness over it. ``viscosity_log``, ``young_log``: sigmas of
+    the natural logarithms. ``share_sigma``: what the models of the ice's answer leave open,
+    relative, for each station by itself.
+    """
+
+    thickness_share: float = 0.05
+    viscosity_log: float = 0.7
+    young_log: float = 0.5
+    share_sigma: float = 0.03
+
+
+@dataclass(frozen=True, eq=False)
+class LakeVolume:
+    """Samples (s,) of one event: volumes leave positive for a draining, come for a filling.
+
+    ``roof_m``: mean change of the roof; ``share``: {station: samples of surface over roof};
+    ``effective``: number of independent draws behind them.
+    """
+
+    lake: str
+    kind: str
+    volume_m3: np.ndarray
+    roof_m: np.ndarray
+    area_m2: np.ndarray
+    mean_m3_s: np.ndarray
+    peak_m3_s: np.ndarray
+    share: dict
+    effective: float
+    notes: tuple
+
+    def row(self, level=0.95):
+        """Return a line of a table: low, median, high of each quantity."""
+        names = ("volume_m3", "roof_m", "area_m2", "mean_m3_s", "peak_m3_s")
+        found = {"lake": self.lake, "kind": self.kind}
+        for name in names:
+            low, middle, high = interval(getattr(self, name), level)
+            found |= {f"{name}_low": low, f"{name}_median": middle, f"{name}_high": high}
+        return found
+
+
+def flat_volume_m3(area_m2, change_m):
+    """Return the volume of a roof that moves as a block: area times change. [m3]"""
+    area, change = np.asarray(area_m2, float), np.asarray(change_m, float)
+    if not (area > 0.0).all():
+        raise SettingsError(f"area is {area_m2} m2; expected more than 0")
+    return area * change
+
+
+def event_volume(event, outlines, station_m, ice, rng, spread=None, shape="ice flow"):
+    """Return the :class:`LakeVolume` of a :class:`~.event_record.LakeEvent`.
+
+    Parameters
+    ----------
+    event : LakeEvent
+    outlines : sequence of Outline
+        Draws of what the margin may be (:func:`~.outline.drawn_outlines`), all of one map.
+    station_m : dict
+        Map coordinates (2,) of each station over the lake at the time of the event. [m]
+    ice : Ice
+    rng : numpy.random.Generator
+    spread : IceSpread, optional
+    shape : str
+        ``ice flow``: stuck or sliding bed by chance, and the plate where the event has not ended;
+        ``plate bulge``: plate with either surround; ``uniform``: surface as the roof.
+
+    Raises
+    ------
+    SolutionError
+        Where the lake is too small under too much ice to be judged from these stations.
+    SettingsError
+        For another shape, or an event none of whose stations has a place.
+    """
+    spread = spread or IceSpread()
+    names = [n for n in event.station_m if n in station_m]
+    if shape not in SHAPES or not names:
+        raise SettingsError(
+            f"shape '{shape}' of {', '.join(SHAPES)}; stations of the event "
+            f"{', '.join(event.station_m)}, with a place {', '.join(station_m)}"
+        )
+    count = len(event.change_m)
+    point = np.array([station_m[n] for n in names], float)
+    views = [view_of(outline, point) for outline in outlines]
+    which = rng.integers(0, len(views), count)
+    share = np.array(
+        [_drawn_share(event, views[k], i, ice, rng, spread, shape) for i, k in enumerate(which)]
+    )
+    judge_shares(np.median(share, axis=0))
+    change = np.array([event.station_m[n] for n in names]).T
+    roof, weight = _roof(change, share, spread)
+    weight, notes = _steadied(weight)
+    chosen = rng.choice(count, count, p=weight)
+    area = np.array([o.area_m2 for o in outlines])[which]
+    volume = flat_volume_m3(area, np.abs(roof))[chosen]
+    length = (event.length_d * DAY_S)[chosen]
+    steep = rate_at(peak_share(event.rise, event.fall), event.rise, event.fall)[chosen]
+    if event.end_bound:
+        notes += (f"{event.end_bound}; the volume is that until the last row",)
+    return LakeVolume(
+        event.lake, event.kind, volume, roof[chosen], area[chosen], volume / length,
+        volume / length * steep, dict(zip(names, share[chosen].T, strict=True)),
+        float(1.0 / (weight**2).sum()), notes,
+    )  # fmt: skip
+
+
+def _drawn_share(event, view, draw, ice, rng, spread, shape):
+    """Return the shares (stations,) of one draw of the ice."""
+    normal = rng.standard_normal(3)
+    here = replace(
+        ice,
+        thickness_m=ice.thickness_m * max(0.2, 1.0 + spread.thickness_share * normal[0]),
+        viscosity_Pa_s=ice.viscosity_Pa_s * np.exp(spread.viscosity_log * normal[1]),
+        young_Pa=ice.young_Pa * np.exp(spread.young_log * normal[2]),
+    )
+    if shape == "uniform":
+        found = shares(view, here, UNIFORM)
+    elif shape == "plate bulge":
+        found = shares(view, here, PLATES[int(rng.integers(2))])
+    else:
+        found = shares(view, here, FLOWS[int(rng.integers(2))])
+        if event.end_bound:
+            elastic = float(here.unrelaxed(event.length_d[draw] * DAY_S))
+            found = found + elastic * (shares(view, here, PLATES[0]) - found)
+    return found * (1.0 + spread.share_sigma * rng.standard_normal(len(found)))
+
+
+def _roof(change, share, spread):
+    """Return (mean roof change (s,), weights (s,)) by the agreement of the stations."""
+    sigma2 = change.var(axis=0) + (spread.share_sigma * np.median(change, axis=0)) ** 2
+    sigma2 = sigma2 + LEAST_SIGMA_M**2
+    roof = (share * change / sigma2).sum(axis=1) / (share**2 / sigma2).sum(axis=1)
+    rest = ((change - share * roof[:, None]) ** 2 / sigma2).sum(axis=1)
+    return roof, np.exp(-0.5 * (rest - rest.min()))
+
+
+def _steadied(weight):
+    """Return (weights of sum 1, notes), flattened where too few draws would be left."""
+    power, notes = 1.0, ()
+    flat = weight / weight.sum()
+    while 1.0 / (flat**2).sum() < min(LEAST_DRAWS, 0.5 * len(weight)):
+        power *= 0.7
+        flat = weight**power / (weight**power).sum()
+        notes = ("the stations agree under few draws only: outline or ice are unlike those given",)
+    return flat, notes
