@@ -16,6 +16,7 @@ LONGEST_PERIOD_H = 30.0  # h; slower tides cannot be told from a change of the i
 INFERRED = {"P1": "K1", "K2": "S2"}  # what short records cannot part, and from what it follows
 SEEN = 4.0  # amplitude over sigma from which a minor constituent is kept: 0.03 % by chance; ours
 ROUGH_ROWS = 8_000  # our choice
+SPECTRUM_ROWS = 20_000  # in which the residual spectrum is taken; our choice
 ROUGH_Q = 1e-4  # (m/d)^2/d, restlessness of the velocity before it is estimated; our choice
 ROUGH_MEMORY_D = 0.2  # d; our choice
 _NS_PER_H = NS_PER_DAY // 24
@@ -114,8 +115,9 @@ def tides_of(terms, time_ns, remainder_m, sigma_m, wave_parts, covariance):
     Each covariance is that of the smoother, which knows how the motion and the noise of its model
     hide a tide, or that of the residual spectrum around the constituent, whichever is larger.
     """
+    rows = thinned(time_ns, remainder_m, sigma_m, None, SPECTRUM_ROWS)
     found = analyse(
-        time_ns, remainder_m, sigma=sigma_m, names=terms.names, infer=terms.infer, trend=False
+        rows[0], rows[1], sigma=rows[2], names=terms.names, infer=terms.infer, trend=False
     )
     k = len(terms.names)
     wave = found.wave.copy()
