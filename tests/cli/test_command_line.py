@@ -220,4 +220,4 @@ def test_a_run_in_which_something_failed_is_1_and_says_so_when_quiet_too(reporte
 
 
 def test_verbs_stand_in_the_order_of_the_work():
-    assert list(cli.VERBS) == ["new", "intake", "position", "run", "demo"]
+    assert list(cli.VERBS) == ["new", "intake", "position", "motion", "run", "demo"]

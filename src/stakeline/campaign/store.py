@@ -136,6 +136,14 @@ def read_table(path):
     return columns, json.loads(text)
 
 
+def row_count(path):
+    """Return the number of rows of a Parquet file; SettingsError where it cannot be read."""
+    try:
+        return pq.read_metadata(path).num_rows
+    except (OSError, pa.ArrowException) as problem:
+        raise SettingsError(f"{path}: is no readable Parquet file: {problem}") from None
+
+
 def clean_leftovers(folder):
     """Delete what a kill left half-written below a folder; return the names deleted."""
     gone = []

@@ -11,10 +11,11 @@ from ..campaign.folders import LEDGER, MOTION, POSITION, STATIONS, find_campaign
 from ..campaign.history import StationHistory
 from ..campaign.ledger import Ledger, fingerprint
 from ..campaign.motion_settings import MotionPart, MotionStation
-from ..campaign.store import clean_leftovers, json_text, only_one, sha256_file
+from ..campaign.store import clean_leftovers, json_text, only_one, row_count, sha256_file
 from ..errors import SettingsError
 from ..motion.motion_settings import MotionSettings
 from ..motion.solve import solve_motion
+from ..motion.station_series import FEWEST_ROWS
 from ..time import from_iso, gps_from_utc
 from .motion_figures import draw_motion
 from .motion_input import campaign_series
@@ -162,8 +163,10 @@ def _campaign_tasks(campaign):
         name = part.name
         folder = campaign.root / POSITION / name
         files = sorted(folder.glob(f"{name}_*.parquet"))
-        if not files:
-            skipped.append(f"{name}: {NO_POSITIONS}")
+        count = sum(row_count(path) for path in files)
+        if count < FEWEST_ROWS:
+            few = f"{count} positions; motion needs at least {FEWEST_ROWS}"
+            skipped.append(f"{name}: {few if files else NO_POSITIONS}")
             continue
         own = campaign.root / STATIONS / f"{name}.toml"
         files += [own] if own.is_file() else []
