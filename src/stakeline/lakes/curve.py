@@ -33,7 +33,7 @@ _FINE = np.linspace(0.0, 1.0, 801)  # -, where a rate is looked for; choice
 def ramp(share, rise, fall):
     """Return what is over (0 to 1) of a change at shares of its length; arrays that fit."""
     x, rise, fall = np.broadcast_arrays(share, rise, fall)
-    moved = (x >= 1.0).astype(float)
+    moved = np.array(x >= 1.0, float)
     inside = (x > 0.0) & (x < 1.0)
     moved[inside] = betainc(rise[inside], fall[inside], x[inside])
     return moved
