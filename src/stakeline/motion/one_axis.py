@@ -7,6 +7,7 @@ from ..errors import SolutionError
 from .likelihood import fit_model
 from .motion_record import AxisMotion
 from .response import response
+from .rows import covered_d
 from .smoother import MotionModel, filtered, smooth
 from .tide_terms import TideTerms, rough_tide, tides_of
 from .tides import predict, prediction_sigma
@@ -27,7 +28,7 @@ def too_short_for_tides(time_ns, settings):
     """Tell whether no tide is estimated: not asked for, few rows, or a short record."""
     if not settings.remove_tide or len(time_ns) < LEAST_FOR_NOISE:
         return True
-    return np.ptp(time_ns) < settings.shortest_tide_record_d * NS_PER_DAY
+    return covered_d(time_ns) < settings.shortest_tide_record_d
 
 
 def solve_axis(time_ns, position_m, sigma_m, step_columns, grid_ns, settings, given=None):

@@ -52,6 +52,14 @@ def checked_rows(time_ns, position_m, sigma_m, design=None):
     return time_ns, position, sigma, np.where(measured[:, None], design, 0.0)
 
 
+def covered_d(time_ns, longest_d=3.0):
+    """Return how long a series lasts without its gaps longer than a limit, or 3 intervals. [d]"""
+    apart = np.diff(np.asarray(time_ns, np.int64)) / NS_PER_DAY
+    if not apart.size:
+        return 0.0
+    return float(apart[apart <= max(longest_d, 3.0 * np.median(apart))].sum())
+
+
 def in_gap(time_ns, at_ns, longest_d, *, causal=False):
     """Tell for each time (m,) whether it lies in a gap of the measured times longer than a limit.
 

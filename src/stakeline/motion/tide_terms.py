@@ -8,6 +8,7 @@ from ..constants import NS_PER_DAY
 from ..errors import StakelineError
 from .constituents import NAMES, constituent, greenwich_terms, parted
 from .likelihood import thinned
+from .rows import covered_d
 from .smoother import MotionModel, smooth
 from .tides import analyse, equilibrium_inference
 
@@ -44,8 +45,8 @@ class TideTerms:
 
 
 def terms_of(time_ns, names=MAJOR):
-    """Return the :class:`TideTerms` that a record can part, of names offered."""
-    span_h = float(np.ptp(time_ns)) / _NS_PER_H
+    """Return the :class:`TideTerms` that a record can part, gaps not counted, of names offered."""
+    span_h = 24.0 * covered_d(time_ns)
     interval_h = float(np.median(np.diff(time_ns))) / _NS_PER_H
     short = tuple(n for n in names if constituent(n).period_h < LONGEST_PERIOD_H)
     chosen, left = parted(span_h, interval_h, names=short)
