@@ -28,3 +28,21 @@ def test_a_reset_of_metres_leaves_the_daily_rhythm_a_tide():
     # K1 with P1 inferred beats, so the tide is judged as a whole
     assert np.sqrt(2.0) * motion.along.tide_m.std() == pytest.approx(0.03, abs=0.003)
     assert motion.along.mean_velocity_m_d == pytest.approx(1.3, abs=0.002)
+
+
+def test_a_reset_is_told_in_the_direction_of_the_ice_not_of_the_reset():
+    # 1 m across in a month of 0.3 m/d turns the straight line through all positions by degrees
+    rng = np.random.default_rng(9)
+    time_ns = from_calendar(2015, 6, 1) + np.arange(0, 30 * NS_PER_DAY, NS_PER_DAY // 24)
+    along = 0.3 * (time_ns - time_ns[0]) / NS_PER_DAY
+    enu = np.stack([0.6 * along, 0.8 * along, 0.0 * along], axis=1)
+    enu += rng.normal(0.0, 1.0, enu.shape) * [0.003, 0.003, 0.009]
+    enu[350:] += [-0.8, 0.6, 0.4]  # to the left of the flow
+    for logged in ((), (int(time_ns[350]),)):
+        series = StationSeries(
+            "HV09", time_ns, enu, covariance_of(np.full(enu.shape, 0.005)), logged_ns=logged
+        )
+        motion = solve_motion(series, MotionSettings(interval_h=6.0))
+        assert motion.steps.kind == ("equipment",)
+        assert motion.steps.size_m[0] == pytest.approx([0.0, 1.0, 0.4], abs=0.012)
+        assert motion.across.position_m[-1] == pytest.approx(0.0, abs=0.02)

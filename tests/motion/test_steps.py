@@ -144,6 +144,27 @@ def test_a_lake_is_motion_and_the_reason_says_its_duration():
     assert (steps.log_odds < -4.6).all()
 
 
+@pytest.mark.compiled
+def test_a_lift_of_two_days_is_no_equipment_however_quiet_the_station():
+    # simulation: 5 cm, hourly positions; a model stiffer than the lift must not make it a jump
+    stiff = [MotionModel(1e-8, coloured_sigma_m=(s,), coloured_memory_d=(0.08,))
+             for s in (0.005, 0.005, 0.009)]  # fmt: skip
+    for seed in range(6):
+        rng = np.random.default_rng(60 + seed)
+        time_d = np.arange(0.0, 40.0, 1.0 / 24.0)
+        share = np.clip((time_d - 22.0) / 2.0, 0.0, 1.0)
+        noise = [
+            lfilter([1.0], [1.0, -0.6], rng.normal(0, 0.8 * s, len(time_d)))
+            for s in (0.005, 0.005, 0.009)
+        ]
+        position = np.stack(noise, axis=1)
+        position[:, 0] += 1.1 * time_d
+        position[:, 2] += 0.05 * share**2 * (3.0 - 2.0 * share)
+        time_ns = START_NS + np.round(time_d * 86400).astype(np.int64) * NS_PER_S
+        for models in (None, stiff):
+            assert "equipment" not in find_steps(time_ns, position, 0.001, models).kind
+
+
 def test_a_jump_that_comes_back_is_a_spell():
     time_ns, time_d, position = station(4)
     position[(time_d >= 8.0) & (time_d < 8.3), 2] += 0.2

@@ -22,6 +22,7 @@ MOST_A_PART = 60  # candidates in a part; our choice
 DURATIONS_D = np.array([10, 20, 30, 60, 120, 240, 480, 960, 1920, 2880]) / 1440.0  # d; our choice
 BEGINS = 0.0, 0.25, 0.5, 0.75, 1.0  # share of a ramp that is over at the jump; our choice
 DECIDED = np.log(100.0)  # -, log likelihood ratio that is called decided; our choice
+LAKE_D = 240.0 / 1440.0  # d, what lifts ice takes longer; our choice
 FASTEST_D = 5.0 / 1440.0  # d, motion of the ice takes longer: slips last 10 to 30 min
 CHANCE = 1e-4  # -, below which an axis is said to have moved; our choice
 FEWEST_BESIDE = 4  # rows from a gap, or the begin or end of the record; our choice
@@ -72,12 +73,16 @@ class Settings:
 
 @dataclass(frozen=True)
 class Jump:
-    """One candidate: its row, what it is and why; size and sigma (3,) as first seen. [m]"""
+    """One candidate: its row, what it is and why; size and sigma (3,) as first seen. [m]
+
+    ``slow_odds``: as ``log_odds``, against motion that lasts as long as a lake's.
+    """
 
     row: int
     logged: bool = False
     kind: str = "equipment"
     log_odds: float = np.nan
+    slow_odds: float = np.nan
     duration_d: float = np.nan
     share: float = np.nan
     reason: str = ""
@@ -281,7 +286,10 @@ def _judge(part, columns, row, inflation):
     best = int(np.argmax(gain[1:]))
     log_odds = 0.5 * float(gain[0] - gain[1 + best])
     course = courses[best]
-    jump = Jump(row, log_odds=log_odds, duration_d=float(course.duration_d), share=course.share)
+    slow = [g for g, c in zip(gain[1:], courses, strict=True) if c.duration_d >= LAKE_D]
+    slow_odds = 0.5 * float(gain[0] - max(slow))
+    shape = {"duration_d": float(course.duration_d), "share": course.share}
+    jump = Jump(row, log_odds=log_odds, slow_odds=slow_odds, **shape)
     if log_odds < -DECIDED:
         return replace(jump, kind="motion"), course(part.time_ns)
     return jump, _step_columns(len(part.time_ns), [row])
@@ -325,6 +333,8 @@ def _kind(time_ns, jump, settings):
     only_along &= 0.0 < jump.size_m[0] < settings.largest_slip_m
     if only_along and not (decided and gap_d < FASTEST_D):
         return "slip", "along the flow only, downstream, no longer than a slip: taken as the ice's"
+    if not jump.slow_odds > DECIDED:
+        return "undecided", f"motion of {_text(LAKE_D)} or longer fits nearly as well"
     moved = [name for name, z in zip(AXES, ratio, strict=True) if z * z > chi2.isf(CHANCE, 1)]
     seen = "no duration" if decided else "no duration that the rows could show"
     return "equipment", f"{seen}: moved {' and '.join(moved)} within {_text(gap_d)}"

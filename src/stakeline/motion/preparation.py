@@ -88,6 +88,8 @@ def _in_flow(rows, tide, found, cleaned, settings):
     path, said = _path(rows.time_ns, enu - tide, settings)
     flow = along_path(path, enu, rows.covariance_m2)
     sigma = np.sqrt(np.einsum("nii->ni", flow.covariance_m2))
+    # the direction in which they were sought holds the resets themselves
+    steps = rotated(steps, 0.5 * np.pi + azimuth - path.azimuth_rad)
     return Prepared(
         rows, flow.flow_m, sigma, flow.azimuth_rad, path, steps, cleaned, (*said, *path.warnings)
     )
