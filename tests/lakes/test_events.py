@@ -111,6 +111,24 @@ def test_an_onset_in_a_gap_is_an_interval():
 
 
 @pytest.mark.compiled
+def test_a_flood_from_above_is_told_from_the_draining_it_sets_off(history):
+    (above,) = history.events
+    lower = station("HV07", 20, 3.0)  # drains as the lake above did, but the flood comes first
+    day = (lower.time_ns - START_NS) / (24.0 * HOUR_NS)
+    flood = 2.0 * ramp((day - ONSET_D - 1.0) / LENGTH_D, 2.5, 3.0)
+    drain = 3.0 * ramp((day - ONSET_D) / LENGTH_D, 2.5, 3.0)
+    later = -3.0 * ramp((day - ONSET_D - 5.0) / 8.0, 2.5, 3.0)
+    lower = replace(lower, up_m=lower.up_m + drain + flood + later)
+    found = find_events("Lower", [lower], np.random.default_rng(9), QUICK, (above,))
+    fill, drained = found.events
+    assert (fill.kind, drained.kind) == ("fill", "drain")
+    assert "because the lake above drained" in fill.reasons[0]
+    low, _, high = interval(drained.onset_days(), 0.99)
+    assert low < ONSET_D + 5.0 < high
+    assert np.median(fill.change_m) == pytest.approx(2.0, rel=0.1)
+
+
+@pytest.mark.compiled
 def test_what_all_ice_does_is_not_the_lakes():
     stations = [station("HV02", 1, 0.5), beside(3, 0.5)]
     events = find_events("Upper", stations, np.random.default_rng(7), QUICK).events

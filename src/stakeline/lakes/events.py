@@ -14,11 +14,14 @@ from ..motion.smoother import smooth
 from .combined import combined_series
 from .curve import ramp
 from .event_record import LakeEvent, LakeHistory, LakePhase
-from .fit import MEMORY_D, Changes, sampled
+from .fit import MEMORY_D, Changes, Feed, sampled
 from .search import Search
 from .whitening import START, Whitener, fitted_noise
 
 _ICE = (0.5, np.log(MEMORY_D))  # first guess: half at once, the rest with the usual memory
+_FORM_SIGMA = (
+    0.05  # -, of the logarithms of a flood's form, by which it may change on its way; choice
+)
 _STATION_SAMPLES = 60  # of a curve, at which the stations' changes are solved; choice
 _GAP_D = 1.0  # d, longest gap across which an onset counts as seen; choice
 
@@ -32,6 +35,7 @@ class EventSettings:
     ``least_m``: smallest change that is reported. ``form_share``: a change within the reach of a
     larger one counts as that one's form where it is smaller than this share of it. ``most``: events
     looked for. ``step_h``: means taken. ``leakage_h``: periods at which tides leak.
+    ``longest_way_d``: of water from the lake above.
     """
 
     false_limit_per_year: float = 0.02
@@ -41,9 +45,10 @@ class EventSettings:
     most: int = 12
     step_h: float = 3.0
     leakage_h: tuple = (23.9345, 12.4206)
+    longest_way_d: float = 10.0
 
 
-def find_events(lake, stations, rng, settings=None):
+def find_events(lake, stations, rng, settings=None, feeders=()):
     """Return the :class:`~.event_record.LakeHistory` of a lake.
 
     Parameters
@@ -53,6 +58,10 @@ def find_events(lake, stations, rng, settings=None):
         Over the lake and beside it (controls).
     rng : numpy.random.Generator
     settings : EventSettings, optional
+    feeders : sequence of LakeEvent
+        Drainings of a lake above, whose water may have come: a filling of the same form is fitted
+        for each, at most ``longest_way_d`` later. A filling that runs into a draining can only so
+        be told from it well.
 
     Raises
     ------
@@ -66,11 +75,15 @@ def find_events(lake, stations, rng, settings=None):
     """
     settings = settings or EventSettings()
     series = combined_series(stations, settings.step_h, settings.leakage_h)
-    changes, model, scores, notes = _changes(series, settings, rng)
+    feeds = _feeds(series, feeders, settings)
+    changes, model, scores, notes = _changes(series, settings, rng, feeds)
     events = []
     for members in _clusters(series, changes):
-        fit = _sampled(series, model, changes, members, rng)
+        fit = _sampled(series, model, changes, members, rng, feeds)
         for j, member in enumerate(members):
+            if member in feeds and _unseen(fit.size_m[:, j], settings):
+                notes = (*notes, "of the water of a lake above nothing is seen to arrive")
+                continue
             events.append(_event(lake, series, model, fit, j, scores[member], settings, rng))
     events.sort(key=lambda event: np.median(event.onset_d))
     phases = _phases(lake, series, model, events)
@@ -79,10 +92,33 @@ def find_events(lake, stations, rng, settings=None):
     return LakeHistory(lake, tuple(events), phases, series, model, limit, notes)
 
 
-def _changes(series, settings, rng):
+def _feeds(series, feeders, settings):
+    """Return {number: Feed} of drainings above, the first changes of the fit."""
+    feeds = {}
+    for event in feeders:
+        form = np.log(np.stack([event.length_d, event.rise, event.fall], axis=1))
+        spread = np.cov(form.T) + _FORM_SIGMA**2 * np.eye(3)
+        away_d = (event.origin_ns - series.start_ns) / NS_PER_DAY
+        first = float(np.quantile(event.onset_d, 0.02)) + away_d
+        if series.day[0] < first < series.day[-1]:
+            root = np.linalg.inv(np.linalg.cholesky(spread))
+            last = first + settings.longest_way_d
+            feeds[len(feeds)] = Feed(form.mean(axis=0), root, first, last)
+    return feeds
+
+
+def _unseen(size, settings):
+    """Say whether a change that was put in beforehand is none."""
+    middle = abs(float(np.median(size)))
+    return middle < settings.least_m or middle < 3.0 * float(np.std(size))
+
+
+def _changes(series, settings, rng, feeds):
     """Return (numbers of each change (k, 4), model, (score, false alarms) of each, notes)."""
-    model, notes = fitted_noise(series), []
-    numbers, scores, excluded = np.array(_ICE), [], []
+    model, notes, excluded = fitted_noise(series), [], []
+    seeds = [[0.9 * f.first_d + 0.1 * f.last_d, *f.form] for f in feeds.values()]
+    numbers = np.concatenate([np.ravel(seeds), _ICE])
+    scores = [(np.inf, 0.0)] * len(feeds)
     for _ in range(2 * settings.most):
         known = _courses(series, numbers)
         search = Search(series, model, known)
@@ -90,7 +126,7 @@ def _changes(series, settings, rng):
         if found is None or found.false_per_year > settings.false_limit_per_year:
             break
         guess = [found.onset_d, np.log(found.length_d), np.log(2.0), np.log(2.0)]
-        trial, size = _started(series, model, numbers, guess)
+        trial, size = _started(series, model, numbers, guess, feeds)
         reason = _refused(trial, size, settings)
         if reason:
             excluded.append((found.onset_d, found.onset_d + found.length_d))
@@ -99,15 +135,11 @@ def _changes(series, settings, rng):
         numbers = trial
         scores.append((found.score, found.false_per_year))
         model = fitted_noise(series, _courses(series, numbers), model)
-        numbers, _, _ = _refined(series, model, numbers)
+        numbers, _, _ = _refined(series, model, numbers, feeds)
         if len(scores) >= settings.most:
             notes.append(f"{len(scores)} changes found; no more were looked for")
             break
     return numbers[:-2].reshape(-1, 4), model, scores, tuple(notes)
-
-
-def _whole(series, model, count):
-    return Changes(series, model, count, (0, len(series.day)))
 
 
 def _courses(series, numbers):
@@ -115,10 +147,10 @@ def _courses(series, numbers):
     count = (len(numbers) - 2) // 4
     if not count:
         return np.zeros((len(series.day), 0))
-    return _whole(series, START, count).courses(numbers)[:, 0]
+    return Changes(series, START, count, (0, len(series.day))).courses(numbers)[:, 0]
 
 
-def _started(series, model, numbers, guess):
+def _started(series, model, numbers, guess, feeds):
     """Return (numbers, sizes) with one change more, from the best of several beginnings.
 
     A filling that runs into a draining hides its end, and the draining its onset: the same heights
@@ -132,15 +164,18 @@ def _started(series, model, numbers, guess):
         for longer in (1.0, 0.5, 2.0):
             before = each.copy()
             before[near, 1] += np.log(shorter)
+            for k, feed in feeds.items():
+                before[k, 1:] = feed.form
             after = [guess[0], guess[1] + np.log(longer), *guess[2:]]
             start = np.concatenate([before.ravel(), after, numbers[-2:]])
-            found.append(_refined(series, model, start))
+            found.append(_refined(series, model, start, feeds))
     return max(found, key=lambda one: one[2])[:2]
 
 
-def _refined(series, model, numbers):
+def _refined(series, model, numbers, feeds):
     """Return (numbers, sizes (k,), log posterior) of all changes together."""
-    changes = _whole(series, model, (len(numbers) - 2) // 4)
+    count = (len(numbers) - 2) // 4
+    changes = Changes(series, model, count, (0, len(series.day)), feeds=feeds)
     numbers, _ = changes.best(numbers)
     size, _, value, _ = changes.solved(numbers)
     return numbers, size[0], float(value[0])
@@ -174,7 +209,7 @@ def _clusters(series, changes):
     return groups
 
 
-def _sampled(series, model, changes, members, rng):
+def _sampled(series, model, changes, members, rng, feeds):
     """Return the :class:`~.fit.Fit` of changes that overlap, the others' courses free in size."""
     onset, length = changes[members, 0], np.exp(changes[members, 1])
     wide = np.maximum(3.0 * length, 15.0)
@@ -182,7 +217,9 @@ def _sampled(series, model, changes, members, rng):
     rows = np.searchsorted(series.day, [begin, end])
     rest = [k for k in range(len(changes)) if k not in members]
     other = _courses(series, np.concatenate([changes[rest].ravel(), _ICE]))
-    problem = Changes(series, model, len(members), (int(rows[0]), int(rows[1])), other)
+    own = {members.index(k): feed for k, feed in feeds.items() if k in members}
+    rows = (int(rows[0]), int(rows[1]))
+    problem = Changes(series, model, len(members), rows, other, own)
     numbers, covariance = problem.best(np.concatenate([changes[members].ravel(), _ICE]))
     return sampled(problem, numbers, covariance, rng)
 
@@ -200,6 +237,8 @@ def _event(lake, series, model, fit, j, score, settings, rng):
     noise = score[1] / (score[1] + settings.real_per_year)
     probability = (1.0 - noise) * (1.0 - min(1.0, beside))
     reasons = [f"in noise alone {score[1]:.2g} a year of one lake"]
+    if np.isinf(score[0]):
+        reasons = ["looked for because the lake above drained"]
     if beside > 0.5:
         reasons.append(f"the controls beside the lake do {beside:.0%} of it")
     signs = [np.sign(np.median(v)) for v in stations.values()]

@@ -27,6 +27,20 @@ _STEP = np.array([0.02, 0.01, 0.02, 0.02])  # finite differences: onset by lengt
 
 
 @dataclass(frozen=True, eq=False)
+class Feed:
+    """What is known beforehand of a filling by water from a lake above.
+
+    ``form`` (3,): logarithms of length [d] and exponents; ``inverse_root`` (3, 3) whitens them.
+    ``first_d``, ``last_d``: between which the water comes. [d]
+    """
+
+    form: np.ndarray
+    inverse_root: np.ndarray
+    first_d: float
+    last_d: float
+
+
+@dataclass(frozen=True, eq=False)
 class Fit:
     """Samples (s,) of ``count`` changes fitted together.
 
@@ -55,7 +69,7 @@ class Changes:
     two exponents; then the share that the ice shows at once and the logarithm of its memory [d].
     """
 
-    def __init__(self, series, model, count, rows, other=None):
+    def __init__(self, series, model, count, rows, other=None, feeds=None):
         self.count, self.rows, self.step = count, rows, series.step_d
         part = slice(*rows)
         place = series.place[part]
@@ -75,6 +89,17 @@ class Changes:
         one += [np.log(FORM)] * 2
         ice = [(0.0, 1.0), np.log([0.05, 40.0])]
         self.low, self.high = np.array([*one * count, *ice]).T
+        self.feeds = feeds or {}
+        for k, feed in self.feeds.items():
+            self.low[4 * k], self.high[4 * k] = feed.first_d, feed.last_d
+
+    def pulled(self, numbers):
+        """Return what is known beforehand, as residuals (w, r): the ice's memory, and feeds."""
+        found = [(numbers[:, -1:] - np.log(MEMORY_D)) / MEMORY_LOG_SIGMA]
+        for k, feed in self.feeds.items():
+            away = numbers[:, 4 * k + 1 : 4 * k + 4] - feed.form
+            found.append(away @ feed.inverse_root.T)
+        return np.hstack(found)
 
     def courses(self, numbers):
         """Return the courses (rows, w, count) at the surface of vectors (w, d)."""
@@ -103,8 +128,7 @@ class Changes:
         size = np.linalg.solve(normal, right[..., None])[..., 0]
         gained = np.einsum("wi,wi->w", right, size) / self.scale
         volume = np.linalg.slogdet(normal * self.spread**2 / self.scale)[1]
-        memory = (numbers[:, -1] - np.log(MEMORY_D)) / MEMORY_LOG_SIGMA
-        value = 0.5 * (gained - volume - memory**2)
+        value = 0.5 * (gained - volume - (self.pulled(numbers) ** 2).sum(axis=1))
         outside = ((numbers < self.low) | (numbers > self.high)).any(axis=1)
         rest = self.data[:, None] - np.einsum("nwi,wi->nw", columns, size)
         return size, normal, np.where(outside, -np.inf, value), rest
@@ -115,15 +139,14 @@ class Changes:
 
         def rest(numbers):
             size, _, _, left = self.solved(numbers)
-            memory = (numbers[-1] - np.log(MEMORY_D)) / MEMORY_LOG_SIGMA
-            return np.concatenate([left[:, 0], size[0] / self.spread, [memory]])
+            pulled = self.pulled(numbers[None])[0]
+            return np.concatenate([left[:, 0], size[0] / self.spread, pulled])
 
         def slope(numbers):
             move = self._moves(numbers)
             away = np.vstack([numbers + np.diag(move), numbers - np.diag(move)])
             size, _, _, left = self.solved(away)
-            memory = (away[:, -1] - np.log(MEMORY_D)) / MEMORY_LOG_SIGMA
-            all_rows = np.vstack([left, size.T / self.spread, memory])
+            all_rows = np.vstack([left, size.T / self.spread, self.pulled(away).T])
             d = len(numbers)
             return (all_rows[:, :d] - all_rows[:, d:]) / (2.0 * move)
 
