@@ -163,6 +163,7 @@ def test_no_motion_is_invented_across_a_gap_of_250_days():
     assert np.isfinite(motion.speed_m_d[~motion.in_gap]).all()
 
 
+@pytest.mark.compiled
 def test_rows_in_any_order_and_repeated_give_the_same():
     series, _ = invented(days=4, memory=False)
     settings = replace(QUICK, find_steps=False)
@@ -196,6 +197,7 @@ def test_rows_without_a_position_are_refused_with_a_sentence():
         solve_motion(nothing, QUICK)
 
 
+@pytest.mark.compiled
 def test_a_short_record_says_that_its_noise_is_not_known():
     series, _ = invented(days=20, interval_h=24.0, memory=False)
     motion = solve_motion(series, QUICK)
@@ -205,6 +207,7 @@ def test_a_short_record_says_that_its_noise_is_not_known():
     assert abs(motion.along.mean_velocity_m_d - 0.8) < 0.01  # 1 cm at each end of 19 d
 
 
+@pytest.mark.compiled
 def test_a_clock_that_jumped_is_told():
     series, _ = invented(days=4, memory=False)
     times = series.time_ns.copy()

@@ -95,6 +95,7 @@ def finished(tmp_path_factory):
     return root, motion.run(root)
 
 
+@pytest.mark.compiled
 def test_a_first_run_does_all_a_second_nothing(finished):
     root, first = finished
     assert first.problems == ()
@@ -106,12 +107,14 @@ def test_a_first_run_does_all_a_second_nothing(finished):
     assert {p: p.read_bytes() for p in sorted((root / "5-motion").rglob("*.*"))} == before
 
 
+@pytest.mark.compiled
 def test_a_station_of_three_rows_is_skipped_with_a_sentence(finished):
     root, first = finished
     assert first.skipped == ("HV06: 3 positions; motion needs at least 10",)
     assert not (root / "5-motion" / "HV06").exists()
 
 
+@pytest.mark.compiled
 def test_the_table_holds_the_motion(finished):
     columns, metadata = read_table(finished[0] / "5-motion/HV05/HV05_motion.parquet")
     assert metadata["mean_speed_m_d"] == pytest.approx(np.hypot(0.5, 0.2), abs=0.002)
@@ -122,6 +125,7 @@ def test_the_table_holds_the_motion(finished):
     assert metadata["inputs"][0]["file"].endswith("HV05_imported.parquet")
 
 
+@pytest.mark.compiled
 def test_the_moved_marker_is_a_step_and_the_new_height_none(finished):
     text = (finished[0] / "5-motion/HV05/HV05_steps.csv").read_text(encoding="utf-8")
     (row,) = text.splitlines()[1:]
@@ -131,6 +135,7 @@ def test_the_moved_marker_is_a_step_and_the_new_height_none(finished):
     assert float(cells["up_m"]) == pytest.approx(0.4, abs=0.02)
 
 
+@pytest.mark.compiled
 def test_the_summary_says_it_in_words_and_in_numbers(finished):
     words = (finished[0] / "5-motion/summary.txt").read_text(encoding="utf-8")
     assert "mean speed 0.53" in words
@@ -142,6 +147,7 @@ def test_the_summary_says_it_in_words_and_in_numbers(finished):
     assert told["axes"]["along"]["resolution_d"] > 0.0
 
 
+@pytest.mark.compiled
 def test_netcdf_holds_the_same(finished):
     root = finished[0]
     file = read_columns(root / "5-motion/motion.nc")
@@ -152,6 +158,7 @@ def test_netcdf_holds_the_same(finished):
     assert file.units["time"].startswith("days since 2031-05-01")
 
 
+@pytest.mark.compiled
 def test_xarray_holds_the_same(finished):
     pytest.importorskip("xarray")
     module = pytest.importorskip("stakeline.workflows.motion_xarray")
@@ -161,6 +168,7 @@ def test_xarray_holds_the_same(finished):
     assert data.speed_m_d.attrs["units"] == "m day-1"
 
 
+@pytest.mark.compiled
 def test_a_station_that_is_not_known_is_refused(finished):
     with pytest.raises(SettingsError, match="no station HV99; stations are HV05, HV06"):
         motion.run(finished[0], stations=("HV99",))
@@ -276,6 +284,7 @@ def test_netcdf_of_two_stations(tmp_path):
     np.testing.assert_array_equal(series.enu_m, enu)
 
 
+@pytest.mark.compiled
 def test_a_foreign_table_by_the_command(tmp_path, capsys):
     time_ns, xyz = rows(60)
     path = foreign(tmp_path, [iso(t) for t in time_ns], xyz)
