@@ -26,6 +26,7 @@ LAKE_D = 240.0 / 1440.0  # d, what lifts ice takes longer; our choice
 FASTEST_D = 5.0 / 1440.0  # d, motion of the ice takes longer: slips last 10 to 30 min
 CHANCE = 1e-4  # -, below which an axis is said to have moved; our choice
 FEWEST_BESIDE = 4  # rows from a gap, or the begin or end of the record; our choice
+APART_D = 6.0  # d, from which two jumps are looked at in one round; our choice
 SPELL_D = 1.5  # d, within which a jump that comes back is a spell; our choice
 SPELL_SIGMAS = 4.0  # -, within which it has come back; our choice
 
@@ -204,18 +205,29 @@ def _search_part(part, known, first, last, settings):
     allowed = np.arange(n) > 0
     allowed[[jump.row for jump in known]] = False
     found = []
-    for _ in range(MOST_A_PART):
+    while len(found) < MOST_A_PART:
         score, size, sigma, inflation = _scores(part, columns)
         score = np.where(allowed & np.isfinite(score), score, 0.0)
-        row = int(np.argmax(score))
-        if not score[row] > settings.threshold:
+        rows = _peaks(part.time_ns, score, settings.threshold)[: MOST_A_PART - len(found)]
+        if not rows:
             break
-        jump, column = _judge(part, columns, row, inflation)
-        found.append(replace(jump, size_m=size[row], sigma_m=sigma[row]))
-        allowed[row] = False
-        columns = np.column_stack([columns, column])
+        judged = [_judge(part, columns, row, inflation) for row in rows]
+        for row, (jump, _) in zip(rows, judged, strict=True):
+            found.append(replace(jump, size_m=size[row], sigma_m=sigma[row]))
+        allowed[rows] = False
+        columns = np.column_stack([columns, *(column for _, column in judged)])
     settled = _settled(part, known, found, settings)
     return [jump for jump in settled if first <= jump.row < last]
+
+
+def _peaks(time_ns, score, threshold):
+    """Return the rows of the greatest scores, too far apart to disturb each other; best first."""
+    rows = []
+    above = np.flatnonzero(score > threshold)
+    for row in above[np.argsort(-score[above], kind="stable")]:
+        if all(abs(time_ns[row] - time_ns[other]) > APART_D * NS_PER_DAY for other in rows):
+            rows.append(int(row))
+    return rows
 
 
 def _settled(part, known, found, settings):

@@ -47,7 +47,7 @@ class Whitened:
         inverse = np.linalg.pinv(whole[:-1, :-1], hermitian=True)
         coefficient = inverse @ whole[:-1, -1]
         shared = self.score[:, :-1]
-        left = self.power - np.einsum("ij,jk,ik->i", shared, inverse, shared)
+        left = self.power - ((shared @ inverse) * shared).sum(axis=1)
         told = left > DEPENDENT * np.maximum(self.power, np.finfo(float).tiny)
         told[0] = False
         left = np.where(told, left, np.nan)

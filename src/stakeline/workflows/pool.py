@@ -13,6 +13,10 @@ from pathlib import Path
 from ..errors import StakelineError
 
 
+ONE_THREAD = ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS")
+"""Variables by which libraries of linear algebra leave the cores to our own workers."""
+
+
 def run_tasks(function, tasks, workers):
     """Yield (task, result or None, sentence or '') as tasks finish.
 
@@ -98,6 +102,8 @@ def _submitted(pool, function, tasks):
 
 
 def _pool(workers):
+    for name in ONE_THREAD:  # read by a worker as it starts; this process has read them long ago
+        os.environ.setdefault(name, "1")
     return concurrent.futures.ProcessPoolExecutor(
         workers, multiprocessing.get_context("spawn"), initializer=_follow_parent
     )
