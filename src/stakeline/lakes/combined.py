@@ -46,7 +46,8 @@ class StationUp:
 class LakeSeries:
     """One series (n,) of a lake at even times with gaps, weighted mean over its stations.
 
-    ``place`` (n,): number of the row on the even grid; ``day`` (n,) since ``start_ns``.
+    ``place`` (n,): number of the row on the even grid; ``day`` (n,) of the middle of the means
+    since ``start_ns``, the middle of the first.
     ``design`` (n, p): offset, line, and whatever else has an unknown factor. ``gain`` (n,): by how
     much the stations of a row feel the lake, over the mean. ``own``: binned series of each station
     (name, up, sigma, design), NaN where missing.
@@ -126,7 +127,7 @@ def combined_series(stations, step_h=3.0, leakage_h=(23.9345, 12.4206)):
     gain = share @ weight
     design = _design(place, step_h / 24.0, weight, own, leakage_h)
     return LakeSeries(
-        *(start, step_h / 24.0, place, mean - beside, total[place] ** -0.5),
+        *(start + step_ns // 2, step_h / 24.0, place, mean - beside, total[place] ** -0.5),
         *(design, gain / gain.mean(), tuple(own), tuple(controls), notes),
     )
 

@@ -23,6 +23,7 @@ _FORM_SIGMA = (
     0.05  # -, of the logarithms of a flood's form, by which it may change on its way; choice
 )
 _STATION_SAMPLES = 60  # of a curve, at which the stations' changes are solved; choice
+_WORTH_A_LOOK = 5.0  # 1/a, false alarms of a candidate under noise that still holds it; choice
 _GAP_D = 1.0  # d, longest gap across which an onset counts as seen; choice
 
 
@@ -114,16 +115,22 @@ def _unseen(size, settings):
 
 
 def _changes(series, settings, rng, feeds):
-    """Return (numbers of each change (k, 4), model, (score, false alarms) of each, notes)."""
-    model, notes, excluded = fitted_noise(series), [], []
+    """Return (numbers of each change (k, 4), model, (score, false alarms) of each, notes).
+
+    A change that is not yet known counts as noise in the first fit: what is worth a look is judged
+    by the noise that is left once its course is known.
+    """
+    notes, excluded = [], []
     seeds = [[0.9 * f.first_d + 0.1 * f.last_d, *f.form] for f in feeds.values()]
     numbers = np.concatenate([np.ravel(seeds), _ICE])
     scores = [(np.inf, 0.0)] * len(feeds)
+    model = fitted_noise(series, _courses(series, numbers))
     for _ in range(2 * settings.most):
         known = _courses(series, numbers)
         search = Search(series, model, known)
-        found = search.best(search.false_alarms(rng), excluded)
-        if found is None or found.false_per_year > settings.false_limit_per_year:
+        alarms = search.false_alarms(rng)
+        found = search.best(alarms, excluded)
+        if found is None or found.false_per_year > _WORTH_A_LOOK:
             break
         guess = [found.onset_d, np.log(found.length_d), np.log(2.0), np.log(2.0)]
         trial, size = _started(series, model, numbers, guess, feeds)
@@ -132,10 +139,13 @@ def _changes(series, settings, rng, feeds):
             excluded.append((found.onset_d, found.onset_d + found.length_d))
             notes.append(f"day {found.onset_d:.1f}: a change of {found.size_m:.3f} m {reason}")
             continue
-        numbers = trial
+        quiet = fitted_noise(series, _courses(series, trial), model)
+        found = Search(series, quiet, known).best(alarms, excluded)
+        if found is None or found.false_per_year > settings.false_limit_per_year:
+            break
+        numbers, _, _ = _refined(series, quiet, trial, feeds)
+        model = quiet
         scores.append((found.score, found.false_per_year))
-        model = fitted_noise(series, _courses(series, numbers), model)
-        numbers, _, _ = _refined(series, model, numbers, feeds)
         if len(scores) >= settings.most:
             notes.append(f"{len(scores)} changes found; no more were looked for")
             break
