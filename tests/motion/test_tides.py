@@ -359,3 +359,21 @@ def test_tuktoyaktuk(reference_data):
         assert tides.amplitude[k] == pytest.approx(amplitude_m, abs=0.001), name
         assert tides.phase_deg[k] == pytest.approx(phase_deg, abs=0.3), name
     assert tides.phase_deg[tides.index("M2")] == pytest.approx(77.70, abs=0.2)
+
+
+def test_what_inference_is_off_by_is_in_the_sigma_of_its_source():
+    # K2 is 30 % of S2 and 4 deg late instead of 27.2 % and 0: arithmetic, no noise to speak of
+    rng = np.random.default_rng(3)
+    time_ns = START_NS + np.arange(45 * 24) * (NS_PER_DAY // 24)
+    wave = np.array([0.5, 0.2, 0.06]) * np.exp(-1j * np.radians([10.0, 20.0, 24.0]))
+    tide = (greenwich_terms(["M2", "S2", "K2"], time_ns) @ wave).real
+    tide += rng.normal(0.0, 1e-4, tide.size)
+    exact = Inference("K2", "S2", equilibrium_inference("K2", "S2").ratio)
+    off = {}
+    for infer in (exact, equilibrium_inference("K2", "S2")):
+        found = analyse(time_ns, tide, names=["M2", "S2"], infer=(infer,), trend=False)
+        k = found.index("S2")
+        off[infer.share] = abs(found.amplitude[k] - 0.2) / found.amplitude_sigma[k]
+        assert found.amplitude_sigma[found.index("M2")] < 1e-3
+    assert off[0.0] > 5.0
+    assert off[0.1] < 2.0
