@@ -82,7 +82,7 @@ def run(campaign=None, *, stations=(), workers=1, progress=None):
         doing = _Run(campaign.root, f"{MOTION}/", workers, progress, campaign.settings.motion)
         tasks, skipped = _campaign_tasks(campaign)
         said = doing.everything(tasks, skipped, set(stations))
-        drawn = draw_motion(campaign, progress)
+        drawn = draw_motion(campaign, workers, progress)
     figures = f"figures: {len(drawn.done)} sheets drawn, {len(drawn.current)} up to date"
     return replace(
         said,

@@ -8,13 +8,13 @@ from .. import __version__
 from ..campaign.folders import LEDGER, MOTION, STATIONS
 from ..campaign.ledger import Ledger, fingerprint
 from ..campaign.store import read_table, sha256_file
-from ..errors import StakelineError
 from ..report.style import svg_bytes
 from .motion_ground import map_sheet
 from .motion_network_figures import network_figures
 from .motion_noise_figures import noise_figures
 from .motion_results import station_results
 from .motion_station_figures import station_figures
+from .pool import run_tasks
 from .position_tables import station_positions
 
 FIGURES = f"{MOTION}/figures"
@@ -31,7 +31,7 @@ class Drawn:
     problems: tuple = ()
 
 
-def draw_motion(campaign, progress=None):
+def draw_motion(campaign, workers=1, progress=None):
     """Draw the figures of a campaign's motion that are out of date.
 
     Each station: ``STATION_displacement``, ``_speed``, ``_height``, ``_tides``, ``_spectrum``,
@@ -42,6 +42,7 @@ def draw_motion(campaign, progress=None):
     ----------
     campaign : Campaign
         Held by the caller, as for every verb.
+    workers : int
     progress : callable, optional
         Called as ``progress(done, total, text)``.
 
@@ -56,18 +57,31 @@ def draw_motion(campaign, progress=None):
     """
     drawing = _Drawing(campaign, Ledger(campaign.root, LEDGER))
     results = station_results(campaign)
-    histories = campaign.histories()
-    for count, result in enumerate(results, 1):
-        drawing.station(result, histories.get(result.station))
+    wanted = [r.station for r in results] + ([TOGETHER] if results else [])
+    tasks = [(campaign, name) for name in wanted if drawing.is_stale(name, results)]
+    for count, (task, outputs, sentence) in enumerate(run_tasks(sheet, tasks, workers), 1):
+        if sentence:
+            drawing.problems.append(f"{task[1]}: figures were not drawn: {sentence}")
+        else:
+            drawing.finish(task[1], outputs)
         if progress:
-            progress(count, len(results) + 1, f"{result.station} drawn")
-    if results:
-        drawing.together(results)
-    wanted = {_record(r.station) for r in results} | ({_record(TOGETHER)} if results else set())
+            progress(count, len(tasks), f"{task[1]} drawn")
     for task in drawing.ledger.tasks(RECORDS):
-        if task not in wanted:
+        if task not in map(_record, wanted):
             drawing.ledger.forget(task)
-    return Drawn(tuple(drawing.done), tuple(drawing.current), tuple(drawing.problems))
+    done = [name for name in wanted if name in drawing.done]
+    return Drawn(tuple(done), tuple(drawing.current), tuple(drawing.problems))
+
+
+def sheet(task):
+    """Return {path: bytes} of the figures of ``(campaign, station)``, or of all together."""
+    campaign, name = task
+    results = station_results(campaign)
+    if name == TOGETHER:
+        figures = _together(campaign, results)
+    else:
+        figures = _alone(campaign, next(r for r in results if r.station == name))
+    return {f"{FIGURES}/{n}.svg": svg_bytes(figure) for n, figure in figures.items()}
 
 
 def _record(name):
@@ -79,55 +93,59 @@ class _Drawing:
 
     def __init__(self, campaign, ledger):
         self.campaign, self.ledger = campaign, ledger
-        self.longest_gap_d = campaign.settings.motion.longest_gap_d
         self.done, self.current, self.problems = [], [], []
+        self.keys = {}
 
-    def station(self, result, history):
-        """Draw one station where out of date."""
-        own = self.campaign.folder(STATIONS) / f"{result.station}.toml"
-        files = [*result.files, *([own] if own.is_file() else [])]
-
-        def figures():
-            drawn = station_figures(result, self.longest_gap_d, history)
-            if result.told:
-                drawn |= noise_figures(result, formal_sigmas(self.campaign, result.station))
-            return {f"{result.station}_{name}": figure for name, figure in drawn.items()}
-
-        self.draw(result.station, files, figures)
-
-    def together(self, results):
-        """Draw what shows all stations, where out of date."""
-        tables = [self.campaign.folder(MOTION) / f"{n}.parquet" for n in ("network", "strain")]
-        files = [file for result in results for file in result.files]
-        files += [path for path in tables if path.is_file()]
-        maps = sorted(self.campaign.folder("maps").glob("*"))
-
-        def figures():
-            latitudes = [r.latitude_rad for r in results if np.isfinite(r.latitude_rad)]
-            sheet = map_sheet(self.campaign, latitudes[0] if latitudes else 1.0)
-            network, strain = (read_table(p)[0] if p.is_file() else {} for p in tables)
-            name = self.campaign.settings.campaign.name
-            return network_figures(results, sheet, network, strain, name)
-
-        self.draw(TOGETHER, [*files, *maps], figures)
-
-    def draw(self, name, files, figures):
-        """Draw, write and record one task's figures; what cannot be drawn is a problem."""
+    def is_stale(self, name, results):
+        """Say whether figures are out of date; those that are not are noted."""
+        files = _inputs(self.campaign, name, results)
         sums = [(self.campaign.relative(path), sha256_file(path)[1]) for path in files]
-        key = fingerprint([__version__, self.longest_gap_d, sums])
-        if self.ledger.up_to_date(_record(name), key):
+        gap_d = self.campaign.settings.motion.longest_gap_d
+        self.keys[name] = fingerprint([__version__, gap_d, sums])
+        current = self.ledger.up_to_date(_record(name), self.keys[name])
+        if current:
             self.current.append(name)
-            return
-        try:
-            outputs = {f"{FIGURES}/{n}.svg": svg_bytes(f) for n, f in figures().items()}
-        except StakelineError as problem:
-            self.problems.append(f"{name}: figures were not drawn: {problem}")
-            return
+        return not current
+
+    def finish(self, name, outputs):
+        """Write and record the figures of one task; those that it drew no more are deleted."""
         old = (self.ledger.read(_record(name)) or {"outputs": {}})["outputs"]
         for gone in set(old) - set(outputs):
             (self.campaign.root / gone).unlink(missing_ok=True)
-        self.ledger.finish(_record(name), key, outputs)
+        self.ledger.finish(_record(name), self.keys[name], outputs)
         self.done.append(name)
+
+
+def _together_tables(campaign):
+    return [campaign.folder(MOTION) / f"{name}.parquet" for name in ("network", "strain")]
+
+
+def _inputs(campaign, name, results):
+    """Return the files that figures follow from."""
+    if name == TOGETHER:
+        files = [file for result in results for file in result.files]
+        files += [path for path in _together_tables(campaign) if path.is_file()]
+        return [*files, *sorted(campaign.folder("maps").glob("*"))]
+    own = campaign.folder(STATIONS) / f"{name}.toml"
+    result = next(r for r in results if r.station == name)
+    return [*result.files, *([own] if own.is_file() else [])]
+
+
+def _alone(campaign, result):
+    """Return the figures of one station."""
+    history = campaign.histories().get(result.station)
+    drawn = station_figures(result, campaign.settings.motion.longest_gap_d, history)
+    if result.told:
+        drawn |= noise_figures(result, formal_sigmas(campaign, result.station))
+    return {f"{result.station}_{name}": figure for name, figure in drawn.items()}
+
+
+def _together(campaign, results):
+    """Return the figures of all stations together."""
+    latitudes = [r.latitude_rad for r in results if np.isfinite(r.latitude_rad)]
+    ground = map_sheet(campaign, latitudes[0] if latitudes else 1.0)
+    tables = (read_table(p)[0] if p.is_file() else {} for p in _together_tables(campaign))
+    return network_figures(results, ground, *tables, campaign.settings.campaign.name)
 
 
 def formal_sigmas(campaign, station):

@@ -10,7 +10,7 @@ from .motion_together import series_file
 try:
     import xarray
 except ImportError:  # an optional library
-    xarray = None
+    xarray = None  # type: ignore[assignment]
 
 
 def open_motion(campaign):

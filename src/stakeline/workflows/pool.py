@@ -12,7 +12,6 @@ from pathlib import Path
 
 from ..errors import StakelineError
 
-
 ONE_THREAD = ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS")
 """Variables by which libraries of linear algebra leave the cores to our own workers."""
 
