@@ -11,6 +11,7 @@ _UNSEEN = {"color": PALE, "linewidth": 0.8}
 _NICE = np.array([1.0, 2.0, 5.0])
 _WIDTH_IN, _TALLEST_IN = 9.0, 6.0
 _LEAST_KM = 2.0  # side of the map of one station
+_CLOSE_SHARE = 0.04  # of the longer side: closer stations write on either side; our choice
 _LEAST_SHARE = 0.3  # of the longer side of a map: no map is a thread
 
 
@@ -159,22 +160,15 @@ def _extent(record, arrow_km):
 
 
 def _ground(axis, record):
-    """Draw contours of the surface, and lakes with their names away from those of stations."""
+    """Draw contours of the surface, and lakes with their names where no arrow goes."""
     ground = record.ground
     if ground.height_m is not None:
         _contours(axis, ground)
     for name, x, y in ground.lakes:
         axis.fill(x, y, facecolor=WATER, edgecolor=DEEP, linewidth=0.8, zorder=1)
-        inside = [
-            _side(record, k)
-            for k in range(len(record.names))
-            if x.min() < record.x_km[k] < x.max() and y.min() < record.y_km[k] < y.max()
-        ]
-        up = -1.0 if sum(inside) > 0.0 else 1.0
         axis.annotate(
-            name, (np.mean(x), np.max(y) if up > 0.0 else np.min(y)), (0, 3.0 * up),
-            textcoords="offset points", ha="center", va="bottom" if up > 0.0 else "top",
-            fontsize=7.5, style="italic", color=DEEP, zorder=6,
+            name, (np.min(x), np.max(y)), (2.0, 0.0), textcoords="offset points", ha="right",
+            va="bottom", fontsize=7.5, style="italic", color=DEEP, zorder=6,
         )  # fmt: skip
 
 
@@ -200,14 +194,27 @@ def _within(values, ends):
     return inside | np.roll(inside, 1) | np.roll(inside, -1)
 
 
-def _side(record, k):
-    """Return 1 where a station's name stands above it, -1 below: where its arrow does not go."""
-    return -1.0 if record.flow_m_d[k, 1] > 0.0 and not record.rock[k] else 1.0
+def _sides(record):
+    """Return by station 1 where its name stands above it, -1 below: where its arrow does not go.
+
+    Of stations close to each other the more northern one writes above, the other below.
+    """
+    x, y = np.asarray(record.x_km), np.asarray(record.y_km)
+    sides = np.where((record.flow_m_d[:, 1] > 0.0) & ~np.asarray(record.rock), -1.0, 1.0)
+    apart = np.hypot(x[:, None] - x, y[:, None] - y) / _longer_side(record)
+    np.fill_diagonal(apart, np.inf)
+    for k, row in enumerate(apart):
+        close, near = row < _CLOSE_SHARE, row < 2.0 * _CLOSE_SHARE
+        if close.any():
+            sides[k] = 1.0 if y[k] > y[close].mean() else -1.0
+        elif near.any() and y[k] > y[near].max():
+            sides[k] = 1.0
+    return sides
 
 
 def _station(axis, record, k, text):
     """Draw a station and its name."""
-    x, y, up = record.x_km[k], record.y_km[k], _side(record, k)
+    x, y, up = record.x_km[k], record.y_km[k], _sides(record)[k]
     axis.plot(
         x, y, marker="^" if record.rock[k] else "o", markersize=5, zorder=5,
         color="white", markeredgecolor=INK, markeredgewidth=1.0,
