@@ -13,7 +13,8 @@ from _measured import Table, real_data
 
 from stakeline.constants import NS_PER_DAY
 from stakeline.motion.constituents import alias_table, constituent, greenwich_terms
-from stakeline.motion.tides import analyse, equilibrium_inference
+from stakeline.motion.tide_inference import equilibrium_inference
+from stakeline.motion.tides import analyse
 from stakeline.time import from_calendar, gps_from_utc
 
 EXAMPLE = "Foreman 1977; Pawlowicz et al. 2002"

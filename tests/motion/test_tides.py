@@ -18,13 +18,8 @@ from stakeline.motion.constituents import (
     nodal_terms,
     parted,
 )
-from stakeline.motion.tides import (
-    Inference,
-    analyse,
-    equilibrium_inference,
-    predict,
-    prediction_sigma,
-)
+from stakeline.motion.tide_inference import Inference, equilibrium_inference
+from stakeline.motion.tides import analyse, predict, prediction_sigma
 from stakeline.time import from_calendar, gps_from_utc
 
 HOUR_NS = NS_PER_DAY // 24

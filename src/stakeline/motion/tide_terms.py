@@ -10,7 +10,8 @@ from .constituents import NAMES, constituent, greenwich_terms, parted
 from .likelihood import thinned
 from .rows import covered_d
 from .smoother import MotionModel, smooth
-from .tides import analyse, equilibrium_inference
+from .tide_inference import equilibrium_inference
+from .tides import analyse
 
 MAJOR = ("M2", "K1", "O1", "S2", "N2", "P1", "K2", "Q1")
 LONGEST_PERIOD_H = 30.0  # h; slower tides cannot be told from a change of the ice's speed; ours

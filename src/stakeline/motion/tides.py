@@ -11,7 +11,6 @@ from .constituents import (
     NAMES,
     SIDEREAL_DAY_H,
     constituent,
-    equilibrium,
     greenwich_terms,
     parted,
 )
@@ -21,34 +20,10 @@ _BLOCK = 20_000  # epochs at once; bounds the memory
 _UNKNOWN_PHASE_DEG = 180.0 / np.sqrt(3.0)  # deg; sigma of a phase of which nothing is known
 _BADLY_PARTED = 3.0  # ratio of variances with and without the others
 _TOLD_APART = 1e-6  # least eigenvalue of the scaled normal matrix: sigmas 1000 times too large
-SMOOTH_SHARE = 0.1  # -, by which neighbours differ from the potential's ratio; our choice
 GEOMETRY = (
     "errors of satellite geometry and reflections repeat after a sidereal day and look like K1 and "
     "K2: compare them with a station on rock"
 )
-
-
-@dataclass(frozen=True)
-class Inference:
-    """A constituent taken from another one, because the record is too short to part them.
-
-    Attributes
-    ----------
-    name, of : str
-        The inferred constituent and the one it is inferred from, such as P1 of K1.
-    ratio : float
-        Amplitude of the inferred over that of the other.
-    lag_deg : float
-        Greenwich phase lag of the inferred minus that of the other. [deg]
-    share : float
-        Sigma of the inferred wave, as ratio and lag are not exact, over its amplitude.
-    """
-
-    name: str
-    of: str
-    ratio: float
-    lag_deg: float = 0.0
-    share: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -240,20 +215,6 @@ def prediction_sigma(tides, time_ns):
         unit = np.stack([terms.real, -terms.imag], axis=-1)
         variance[part] = np.einsum("nki,kij,nkj->n", unit, tides.covariance[:fitted], unit)
     return np.sqrt(variance)
-
-
-def equilibrium_inference(name, of):
-    """Return the :class:`Inference` with the ratio of the potential and no lag.
-
-    Good where no measured ratio is at hand: neighbours in frequency are answered alike (Munk &
-    Cartwright 1966, the credo of smoothness), to 10 % and 6 deg, as is taken here.
-
-    >>> round(equilibrium_inference("K2", "S2").ratio, 3)
-    0.272
-    """
-    if constituent(name).species != constituent(of).species:
-        raise SettingsError(f"{name} and {of} are of different species: no inference between them")
-    return Inference(name, of, equilibrium(name) / equilibrium(of), share=SMOOTH_SHARE)
 
 
 @dataclass
