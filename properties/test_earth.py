@@ -121,7 +121,7 @@ def test_celestial_matrix_is_a_rotation(times):
 @settings(deadline=None)
 def test_air_is_plausible_anywhere(elevation, latitude, longitude, height, epoch):
     air = climate(latitude, longitude, height, epoch)
-    assert 280.0 < air.pressure_hPa[0] < 1110.0
+    assert 240.0 < air.pressure_hPa[0] < 1110.0  # 251 hPa at 9 km over a pole in winter: measured
     assert 160.0 < air.temperature_K[0] < 325.0
     assert 0.0 < air.vapour_hPa[0] < 45.0
     dry, wet = mapping_functions([elevation], air.ah, air.aw, latitude, height, epoch)
