@@ -135,6 +135,8 @@ def _changes(series, settings, rng, feeds):
         guess = [found.onset_d, np.log(found.length_d), np.log(2.0), np.log(2.0)]
         trial, size = _started(series, model, numbers, guess, feeds)
         reason = _refused(trial, size, settings)
+        if reason and found.false_per_year > settings.false_limit_per_year:
+            break
         if reason:
             excluded.append((found.onset_d, found.onset_d + found.length_d))
             notes.append(f"day {found.onset_d:.1f}: a change of {found.size_m:.3f} m {reason}")
