@@ -90,6 +90,20 @@ def find_campaign(start):
     return None
 
 
+def open_or_find(folder, otherwise):
+    """Return the campaign in a folder; where None is given, the one around the folder we stand in.
+
+    Raises
+    ------
+    SettingsError
+        Where there is none; ``otherwise`` is what a person may do instead of standing in one.
+    """
+    campaign = open_campaign(folder) if folder else find_campaign(Path.cwd())
+    if campaign is None:
+        raise SettingsError(f"{otherwise}, or stand in the folder of a campaign")
+    return campaign
+
+
 def open_campaign(folder):
     """Return the campaign in a folder; SettingsError tells what is missing and how to start one."""
     root = Path(folder)

@@ -5,6 +5,7 @@ import click
 from ..workflows import demo
 from ..workflows.invent import SCENARIO_NAMES, Order
 from . import EXIT_CODES
+from .options import QUIET, workers
 from .progress import shown
 
 USUAL = Order()
@@ -27,15 +28,8 @@ def _count(name, text, usual):
 @_count("--raw-days", "Days with receiver files.", USUAL.raw_days)
 @_count("--days", "Length of the campaign.", USUAL.days)
 @_count("--stations", "Stations on the ice; a base on rock comes on top.", USUAL.stations)
-@click.option(
-    "--workers",
-    type=click.IntRange(1, 64),
-    default=2,
-    metavar="N",
-    show_default=True,
-    help="Processes.",
-)
-@click.option("--quiet", is_flag=True, help="Show no progress.")
+@workers("Processes that share the work.", usual=2)
+@QUIET
 @click.pass_context
 def command(context, folder, scenario, seed, raw_days, days, stations, workers, quiet):
     """Invent a campaign on Halvard Glacier in FOLDER and do all verbs on it.

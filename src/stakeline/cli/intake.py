@@ -4,12 +4,13 @@ import click
 
 from ..workflows import intake
 from . import EXIT_CODES
+from .options import workers
 from .progress import shown
 
 
 @click.command(epilog=EXIT_CODES)
 @click.argument("campaign", default=".", type=click.Path(file_okay=False))
-@click.option("--workers", type=click.IntRange(1, 64), default=1, help="Processes that read files.")
+@workers("Processes that read files.")
 @click.option("--quiet", is_flag=True, help="Show no progress and no summary.")
 @click.pass_context
 def command(context, campaign, workers, quiet):

@@ -4,6 +4,7 @@ import click
 
 from ..workflows import motion
 from . import EXIT_CODES
+from .options import QUIET, end, refuse, workers
 from .progress import shown
 from .several import SeveralCommand, SeveralOption
 
@@ -31,15 +32,8 @@ FILE = click.Path(exists=True, dir_okay=False)
     metavar="NAME...",
     help="Only these stations of the campaign.",
 )
-@click.option(
-    "--workers",
-    type=click.IntRange(1, 64),
-    default=1,
-    metavar="N",
-    show_default=True,
-    help="Processes, each for a station of its own.",
-)
-@click.option("--quiet", is_flag=True, help="Show no progress.")
+@workers("Processes, each for a station of its own.")
+@QUIET
 @click.pass_context
 def command(context, tables, columns, out, campaign, station, workers, quiet):
     """Turn positions into the motion of the ice.
@@ -53,24 +47,15 @@ def command(context, tables, columns, out, campaign, station, workers, quiet):
     are: 'stakeline motion HV05.csv --columns HV05.toml --out moved'.
     """
     if tables:
-        _refuse(campaign is not None or bool(station), "--campaign and --station go without TABLE")
-        _refuse(out is None, "say where the results go: --out FOLDER")
-        _refuse(not columns, "say what the columns are: --columns MAP.toml")
+        refuse(campaign is not None or bool(station), "--campaign and --station go without TABLE")
+        refuse(out is None, "say where the results go: --out FOLDER")
+        refuse(not columns, "say what the columns are: --columns MAP.toml")
         with shown(quiet) as progress:
             result = motion.run_tables(tables, columns, out, workers=workers, progress=progress)
     else:
-        _refuse(bool(out or columns), "--out and --columns go with TABLE")
+        refuse(bool(out or columns), "--out and --columns go with TABLE")
         with shown(quiet) as progress:
             result = motion.run(
                 campaign, stations=station or (), workers=workers, progress=progress
             )
-    for sentence in result.problems:
-        click.echo(f"stakeline: {sentence}", err=True)
-    if not quiet:
-        click.echo(result.text, nl=False)
-    context.exit(1 if result.problems else 0)
-
-
-def _refuse(wrong, sentence):
-    if wrong:
-        raise click.UsageError(sentence)
+    end(context, result, quiet)

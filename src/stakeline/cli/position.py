@@ -5,6 +5,7 @@ import click
 from ..tables import Settings
 from ..workflows import position, position_campaign
 from . import EXIT_CODES
+from .options import QUIET, end, refuse, workers
 from .progress import shown
 from .several import SeveralCommand, SeveralOption
 
@@ -39,14 +40,7 @@ def _several(name, text):
     metavar="DEG",
     help=f"Lowest elevation used.  [default: {USUAL.mask_deg:g}]",
 )
-@click.option(
-    "--workers",
-    type=click.IntRange(1, 64),
-    default=1,
-    metavar="N",
-    show_default=True,
-    help="Processes, each for a station of its own.",
-)
+@workers("Processes, each for a station of its own.")
 @click.option("--out", type=click.Path(dir_okay=False), help="Table: FILE.csv or FILE.parquet.")
 @click.option("--summary", type=click.Path(dir_okay=False), help="What was done, as JSON.")
 @click.option(
@@ -54,7 +48,7 @@ def _several(name, text):
     type=click.Path(file_okay=False),
     help="Position a campaign.  [default: the one this folder is in]",
 )
-@click.option("--quiet", is_flag=True, help="Show no progress.")
+@QUIET
 @click.pass_context
 def command(context, observations, quiet, workers, campaign, out, summary, **options):
     """Turn observations into positions.
@@ -67,8 +61,8 @@ def command(context, observations, quiet, workers, campaign, out, summary, **opt
     is up to date is left alone, and settings are those of campaign.toml.
     """
     if observations:
-        _refuse(campaign is not None, "--campaign stands with OBS files; give one or the other")
-        _refuse(out is None, "say where the table goes: --out FILE.csv or --out FILE.parquet")
+        refuse(campaign is not None, "--campaign stands with OBS files; give one or the other")
+        refuse(out is None, "say where the table goes: --out FILE.csv or --out FILE.parquet")
         with shown(quiet) as progress:
             result = position.run(
                 observations, out=out, summary=summary, workers=workers, progress=progress,
@@ -77,20 +71,11 @@ def command(context, observations, quiet, workers, campaign, out, summary, **opt
     else:
         options |= {"out": out, "summary": summary}
         given = ", ".join(f"--{name}" for name, value in options.items() if value)
-        _refuse(
+        refuse(
             bool(given),
             f"{given} without OBS files; in a campaign this is set in campaign.toml "
             "(OBS files stand before the options)",
         )
         with shown(quiet) as progress:
             result = position_campaign.run(campaign, workers=workers, progress=progress)
-    for sentence in result.problems:
-        click.echo(f"stakeline: {sentence}", err=True)
-    if not quiet:
-        click.echo(result.text, nl=False)
-    context.exit(1 if result.problems else 0)
-
-
-def _refuse(wrong, sentence):
-    if wrong:
-        raise click.UsageError(sentence)
+    end(context, result, quiet)

@@ -243,14 +243,15 @@ def lag_between(first, second, interval_d, longest_lag_d, rng, draws=300):
     if both < 20 or not (np.nanstd(first) > 0.0 and np.nanstd(second) > 0.0):
         raise SolutionError(f"{both} pairs of values that change; a lag needs 20")
     pairs = _shifted(first, second, most)
-    correlations = _correlations(pairs)
+    sums = _running_sums(pairs)
+    correlations = _correlations(sums[..., -1])
     best = int(np.nanargmax(np.abs(correlations)))
     independent = _independent_pairs(first, second)
     memory = max(1.0, both / independent)
     block = int(min(max(2.0 * memory, np.sqrt(both)), both / 4.0))
     lags = interval_d * np.arange(-most, most + 1)
     sign = np.sign(correlations[best])
-    drawn = _redrawn(pairs, sign, block, rng, draws)
+    drawn = _redrawn(sums, sign, block, rng, draws)
     low, high = np.percentile(drawn, [2.5, 97.5])
     tried = max(1.0, (2 * most + 1) / memory)
     return Lag(
@@ -278,17 +279,27 @@ def _shifted(first, second, most):
     return pairs
 
 
-def _correlations(pairs):
-    """Return the correlation of each lag; NaN where fewer than 10 pairs meet."""
+def _running_sums(pairs):
+    """Return, by lag and row, the sums so far of 1, x, y, xx, yy, xy: (6, lags, n + 1).
+
+    Of what is left of x and y after their means, so that products keep their digits.
+    """
     here = np.isfinite(pairs[0])
-    count = here.sum(axis=1)
-    safe = np.maximum(count, 1)
-    x, y = np.where(here, pairs, 0.0)
-    x = np.where(here, x - (x.sum(axis=1) / safe)[:, None], 0.0)
-    y = np.where(here, y - (y.sum(axis=1) / safe)[:, None], 0.0)
-    below = np.sqrt((x**2).sum(axis=1) * (y**2).sum(axis=1))
+    count = np.maximum(here.sum(), 1)
+    x, y = (np.where(here, side, 0.0) for side in pairs)
+    x, y = (np.where(here, side - side.sum() / count, 0.0) for side in (x, y))
+    sums = np.zeros((6, *here.shape[:1], here.shape[1] + 1))
+    np.cumsum([here, x, y, x * x, y * y, x * y], axis=2, out=sums[..., 1:])
+    return sums
+
+
+def _correlations(sums):
+    """Return the correlation of each lag from its sums (6, lags); NaN for under 10 pairs."""
+    count, x, y, xx, yy, xy = sums
+    safe = np.maximum(count, 1.0)
+    below = np.sqrt(np.maximum((xx - x * x / safe) * (yy - y * y / safe), 0.0))
     enough = (count >= 10) & (below > 0.0)
-    return np.where(enough, (x * y).sum(axis=1) / np.where(enough, below, 1.0), np.nan)
+    return np.where(enough, (xy - x * y / safe) / np.where(enough, below, 1.0), np.nan)
 
 
 def _peak(values, most):
@@ -301,15 +312,16 @@ def _peak(values, most):
     return float(k - most + (0.5 * (before - after) / bend if bend < 0.0 else 0.0))
 
 
-def _redrawn(pairs, sign, block, rng, draws):
+def _redrawn(sums, sign, block, rng, draws):
     """Return the lags [rows] (draws,) of series put together from blocks of pairs."""
-    lags, n = pairs.shape[1:]
-    count = -(-n // block)
+    lags, n = sums.shape[1], sums.shape[2] - 1
+    length = np.full(-(-n // block), block)
+    length[-1] = n - block * (len(length) - 1)
     found = np.empty(draws)
     for draw in range(draws):
-        begin = rng.integers(0, n - block + 1, count)
-        rows = (begin[:, None] + np.arange(block)).ravel()[:n]
-        values = sign * _correlations(pairs[:, :, rows])
+        begin = rng.integers(0, n - block + 1, len(length))
+        drawn = (sums[..., begin + length] - sums[..., begin]).sum(axis=2)
+        values = sign * _correlations(drawn)
         found[draw] = _peak(values, (lags - 1) // 2) if np.isfinite(values).any() else np.nan
     return found[np.isfinite(found)]
 

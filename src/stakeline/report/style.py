@@ -11,6 +11,7 @@ import re
 import matplotlib as mpl
 import matplotlib.dates as mdates
 import numpy as np
+from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path
@@ -74,6 +75,10 @@ def svg_bytes(figure):
     """Return a figure as SVG: the same figure gives the same bytes, coordinates to 0.01 pt."""
     sink = io.StringIO()
     with mpl.rc_context(STYLE):
+        FigureCanvasSVG(figure)
+        if figure.get_layout_engine() is not None:  # else saving would draw once more to lay out
+            figure.get_layout_engine().execute(figure)
+            figure.set_layout_engine("none")
         figure.savefig(sink, format="svg", metadata={"Date": None, "Creator": None})
     return _TAG.sub(lambda tag: _LONG.sub(r"\1", tag[0]), sink.getvalue()).encode("utf-8")
 

@@ -7,7 +7,14 @@ import numpy as np
 
 from .. import __version__
 from ..campaign.column_map import ColumnMap, read_column_map
-from ..campaign.folders import LEDGER, MOTION, POSITION, STATIONS, find_campaign, open_campaign
+from ..campaign.folders import (
+    LEDGER,
+    MOTION,
+    POSITION,
+    STATIONS,
+    open_campaign,
+    open_or_find,
+)
 from ..campaign.history import StationHistory
 from ..campaign.ledger import Ledger, fingerprint
 from ..campaign.motion_settings import MotionPart, MotionStation
@@ -65,12 +72,9 @@ def run(campaign=None, *, stations=(), workers=1, progress=None):
     SettingsError
         Where there is no campaign, a station is not known, or another run holds it.
     """
-    campaign = open_campaign(campaign) if campaign else find_campaign(Path.cwd())
-    if campaign is None:
-        raise SettingsError(
-            "give tables (stakeline motion TABLE --columns MAP.toml --out FOLDER), or stand in the "
-            "folder of a campaign"
-        )
+    campaign = open_or_find(
+        campaign, "give tables (stakeline motion TABLE --columns MAP.toml --out FOLDER)"
+    )
     known = [part.name for part in campaign.settings.station]
     unknown = [name for name in stations if name not in known]
     if unknown:

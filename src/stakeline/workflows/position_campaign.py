@@ -1,13 +1,12 @@
 """Positions of a whole campaign: by station and day, in arcs, only what is out of date."""
 
 from datetime import date, timedelta
-from pathlib import Path
 
 from .. import __version__
-from ..campaign.folders import LEDGER, POSITION, STATIONS, find_campaign, open_campaign
+from ..campaign.folders import LEDGER, POSITION, STATIONS, open_or_find
 from ..campaign.ledger import Ledger, fingerprint
 from ..campaign.store import clean_leftovers, json_text, only_one, parquet_bytes, read_table
-from ..errors import SettingsError, StakelineError
+from ..errors import StakelineError
 from ..time import from_iso
 from .arcs import NS_PER_H, plan_arcs, solve_arc
 from .blending import blended
@@ -41,12 +40,9 @@ def run(campaign=None, *, workers=1, progress=None):
     SettingsError
         Where there is no campaign, its files say something impossible, or another run holds it.
     """
-    campaign = open_campaign(campaign) if campaign else find_campaign(Path.cwd())
-    if campaign is None:
-        raise SettingsError(
-            "give observation files (stakeline position OBS... --out FILE.csv), or stand in the "
-            "folder of a campaign"
-        )
+    campaign = open_or_find(
+        campaign, "give observation files (stakeline position OBS... --out FILE.csv)"
+    )
     with only_one(campaign.folder(LEDGER) / "lock"):
         clean_leftovers(campaign.root)
         return _Run(campaign, workers, progress).everything()

@@ -1,0 +1,32 @@
+"""What several verbs share: their options, how they refuse, how they end."""
+
+import click
+
+QUIET = click.option("--quiet", is_flag=True, help="Show no progress.")
+
+
+def workers(text, usual=1):
+    """Return the option ``--workers``; ``text`` says what the processes share."""
+    return click.option(
+        "--workers",
+        type=click.IntRange(1, 64),
+        default=usual,
+        metavar="N",
+        show_default=True,
+        help=text,
+    )
+
+
+def refuse(wrong, sentence):
+    """Raise a usage error with a sentence where something is ``wrong``."""
+    if wrong:
+        raise click.UsageError(sentence)
+
+
+def end(context, outcome, quiet):
+    """Say what a verb did and what it could not; leave with 1 where there were problems."""
+    for sentence in outcome.problems:
+        click.echo(f"stakeline: {sentence}", err=True)
+    if not quiet:
+        click.echo(outcome.text, nl=False)
+    context.exit(1 if outcome.problems else 0)
