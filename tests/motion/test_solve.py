@@ -225,6 +225,8 @@ def test_a_clock_that_jumped_is_told():
         ({"path": "fixed"}, "needs azimuth_deg"),
         ({"interval_h": 0.0}, "more than 0"),
         ({"coloured_noises": 3}, "expected 0 to 2"),
+        ({"long_noise_m": (0.001, 0.001)}, "expected three sigmas"),
+        ({"long_noise_m": (0.001, 0.001, -0.004)}, "expected three sigmas"),
         ({"slope_source": "given"}, "no slope is given"),
         ({"slope_source": "map"}, "known are own path, given, none"),
         ({"models": (1,)}, "expected none or three"),
@@ -233,6 +235,22 @@ def test_a_clock_that_jumped_is_told():
 def test_impossible_settings_are_refused(change, said):
     with pytest.raises(SettingsError, match=said):
         MotionSettings(**change)
+
+
+@pytest.mark.compiled
+def test_noise_of_days_is_in_the_sigma_of_a_step_and_can_be_left_out():
+    # of still heights, steps are known as well as days of noise let them: 4.3 mm with 4 d, from
+    # two sides; arithmetic gives 4.3 sqrt(2 (1 - exp(-T / 4 d))), T days apart, 2 to 6 mm
+    series, _ = invented(days=30, memory=False)
+    at = len(series) // 2
+    series.enu_m[at:, 2] += 0.5
+    series = replace(series, logged_ns=(int(series.time_ns[at]),))
+    sigma = [
+        solve_motion(series, replace(QUICK, long_noise_m=noise)).steps.sigma_m[0, 2]
+        for noise in ((0.0, 0.0, 0.0), QUICK.long_noise_m)
+    ]
+    assert sigma[0] < 0.0025
+    assert 0.002 < np.sqrt(sigma[1] ** 2 - sigma[0] ** 2) < 0.006
 
 
 def test_arrays_that_do_not_fit_are_refused():

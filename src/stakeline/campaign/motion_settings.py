@@ -30,6 +30,9 @@ class MotionStation(Strict):
         return self
 
 
+NoiseSigma = Annotated[float, Field(ge=0, le=1)]
+
+
 class MotionPart(Strict):
     """``[motion]``: the same for all stations."""
 
@@ -42,6 +45,7 @@ class MotionPart(Strict):
     remove_tide: bool = True
     shortest_tide_record_d: Days = 14.0
     coloured_noises: int = Field(1, ge=0, le=2)
+    long_noise_m: tuple[NoiseSigma, NoiseSigma, NoiseSigma] = (0.0016, 0.0016, 0.0043)
     likelihood_rows: int = Field(12_000, ge=50, le=200_000)
     window_d: tuple[Annotated[float, Field(ge=1 / 24, le=30)], ...] = (1.0, 7.0)
     seed: int = 4

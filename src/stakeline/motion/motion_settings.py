@@ -39,6 +39,12 @@ class MotionSettings:
         Tides are estimated in records that are longer. [d]
     coloured_noises : int
         Gauss-Markov noises of the measurement, 0 to 2, whose size and memory are estimated.
+    long_noise_m : tuple
+        Sigmas along, across and up of noise with a memory of 4 d, of orbits and frame, that a
+        station cannot tell from its motion: taken as given beside what is estimated, unless two
+        coloured noises are. The defaults are what flicker of 7 mm/a^0.25 level and 19 mm/a^0.25
+        up (daily positions of the whole Earth, Williams et al. 2004, JGR 109, B03412, from memory)
+        leaves over three e-folds of memory; take 0 beside a base station near by. [m]
     likelihood_rows : int
         The series is thinned to so many rows to estimate noise and restlessness of the motion.
     window_d : tuple of float
@@ -67,6 +73,7 @@ class MotionSettings:
     remove_tide: bool = True
     shortest_tide_record_d: float = 14.0
     coloured_noises: int = 1
+    long_noise_m: tuple = (0.0016, 0.0016, 0.0043)
     likelihood_rows: int = 12_000
     window_d: tuple = (1.0, 7.0)
     slope_source: str = "own path"
@@ -96,6 +103,10 @@ class MotionSettings:
             raise SettingsError(
                 f"{self.coloured_noises} coloured noises from {self.likelihood_rows} rows; "
                 "expected 0 to 2, from at least 50 rows"
+            )
+        if len(self.long_noise_m) != 3 or not all(s >= 0.0 for s in self.long_noise_m):
+            raise SettingsError(
+                f"long_noise_m is {self.long_noise_m}; expected three sigmas of at least 0"
             )
         if len(self.models) not in (0, 3):
             raise SettingsError(f"{len(self.models)} models; expected none or three")

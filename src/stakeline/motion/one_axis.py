@@ -1,5 +1,7 @@
 """One axis of a station: noise, tide, steps, position and velocity estimated together."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from ..constants import NS_PER_DAY
@@ -16,6 +18,18 @@ from .windows import window_velocities
 LEAST_FOR_NOISE = 40  # rows from which noise is estimated; our choice
 USUAL_Q = 1e-4  # (m/d)^2/d, where too few rows tell: 1 cm/d a day; our choice
 USUAL_MEMORIES_D = (0.1, 3.0)  # d, first guess of the coloured noises; our choice
+LONG_MEMORY_D = 4.0  # d, of the noise of days: middle of the three e-folds it stands for
+
+
+def with_long_noise(model, sigma_m):
+    """Return a :class:`MotionModel` with noise of days beside its own, where it has at most one."""
+    if len(model.coloured_sigma_m) > 1 or not sigma_m:
+        return model
+    return replace(
+        model,
+        coloured_sigma_m=(*model.coloured_sigma_m, sigma_m),
+        coloured_memory_d=(*model.coloured_memory_d, LONG_MEMORY_D),
+    )
 
 
 def usual_model(sigma_m, noises):
@@ -31,7 +45,7 @@ def too_short_for_tides(time_ns, settings):
     return covered_d(time_ns) < settings.shortest_tide_record_d
 
 
-def solve_axis(time_ns, position_m, sigma_m, step_columns, grid_ns, settings, given=None):
+def solve_axis(time_ns, position_m, sigma_m, step_columns, grid_ns, settings, axis, given=None):
     """Return (AxisMotion, warnings) of one axis.
 
     Parameters
@@ -43,23 +57,26 @@ def solve_axis(time_ns, position_m, sigma_m, step_columns, grid_ns, settings, gi
     grid_ns : array (m,)
         Times of the results. [ns]
     settings : MotionSettings
+    axis : int
+        0 along, 1 across, 2 up.
     given : MotionModel, optional
         Noise and restlessness; estimated where it is not given.
     """
-    axis = _Axis(time_ns, position_m, sigma_m, step_columns, settings)
-    return axis.solved(grid_ns, given)
+    one = _Axis(time_ns, position_m, sigma_m, step_columns, settings, axis)
+    return one.solved(grid_ns, given)
 
 
-def axis_model(time_ns, position_m, sigma_m, step_columns, settings):
+def axis_model(time_ns, position_m, sigma_m, step_columns, settings, axis):
     """Return the :class:`MotionModel` estimated from one axis; arguments of :func:`solve_axis`."""
-    return _Axis(time_ns, position_m, sigma_m, step_columns, settings).model()[0]
+    return _Axis(time_ns, position_m, sigma_m, step_columns, settings, axis).model()[0]
 
 
 class _Axis:
     """One axis on its way: rows, regressors, estimates."""
 
-    def __init__(self, time_ns, position_m, sigma_m, step_columns, settings):
+    def __init__(self, time_ns, position_m, sigma_m, step_columns, settings, axis):
         self.time_ns, self.position, self.sigma = time_ns, position_m, sigma_m
+        self.long_m = settings.long_noise_m[axis]
         self.settings, self.step_columns = settings, step_columns
         self.terms, self.quiet = TideTerms(), position_m
         if not too_short_for_tides(time_ns, settings):
@@ -104,7 +121,7 @@ class _Axis:
         fit = fit_model(
             self.time_ns, self.quiet, self.sigma, start, self.step_columns, samples=rows
         )
-        return fit.model, fit, ()
+        return with_long_noise(fit.model, self.long_m), fit, ()
 
     def tides(self, found, residual):
         """Return (Tides or None, warnings)."""

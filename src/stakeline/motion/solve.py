@@ -61,7 +61,7 @@ def solve_motion(series, settings=None):
     for k, name in enumerate(AXES):
         model = settings.models[k] if settings.models else None
         rows = time_ns, ready.flow_m[:, k], ready.sigma_m[:, k]
-        found, said = solve_axis(*rows, columns, grid, settings, model)
+        found, said = solve_axis(*rows, columns, grid, settings, k, model)
         axes.append(found)
         warnings += [f"{name}: {sentence}" for sentence in said]
     steps = with_joint_sizes(ready.steps, axes)
@@ -79,10 +79,8 @@ def _models(ready, settings):
     if settings.models:
         return settings.models
     columns = equipment_design(ready.rows.time_ns, ready.steps)
-    return tuple(
-        axis_model(ready.rows.time_ns, ready.flow_m[:, k], ready.sigma_m[:, k], columns, settings)
-        for k in range(3)
-    )
+    rows = [(ready.rows.time_ns, ready.flow_m[:, k], ready.sigma_m[:, k]) for k in range(3)]
+    return tuple(axis_model(*rows[k], columns, settings, k) for k in range(3))
 
 
 def _grid(rows, settings):

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from ..errors import SettingsError
 from .constituents import constituent, equilibrium
 
-SMOOTH_SHARE = 0.1  # -, by which neighbours differ from the potential's ratio; our choice
+SMOOTH_SHARE = 0.2  # -, by which neighbours at a coast differ from the ratio; our choice
 
 
 @dataclass(frozen=True)
@@ -35,7 +35,7 @@ def equilibrium_inference(name, of):
     """Return the :class:`Inference` with the ratio of the potential and no lag.
 
     Good where no measured ratio is at hand: neighbours in frequency are answered alike (Munk &
-    Cartwright 1966, the credo of smoothness), to 10 % and 6 deg, as is taken here.
+    Cartwright 1966, the credo of smoothness), at a coast to some 20 % and 11 deg, as is taken here.
 
     >>> round(equilibrium_inference("K2", "S2").ratio, 3)
     0.272

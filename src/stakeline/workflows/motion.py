@@ -143,8 +143,8 @@ def motion_settings(part, name):
         key: getattr(part, key)
         for key in (
             "interval_h", "longest_gap_d", "outlier_threshold", "largest_sigma_m", "find_steps",
-            "remove_tide", "shortest_tide_record_d", "coloured_noises", "likelihood_rows",
-            "window_d",
+            "remove_tide", "shortest_tide_record_d", "coloured_noises", "long_noise_m",
+            "likelihood_rows", "window_d",
         )
     }  # fmt: skip
     return MotionSettings(
