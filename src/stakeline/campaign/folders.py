@@ -20,7 +20,7 @@ FOLDERS = (
     "8-report",
 )
 PRODUCTS, STATIONS, LEDGER = "products", "stations", "ledger"
-RAW, INTAKE, POSITION, MOTION = FOLDERS[0], FOLDERS[3], FOLDERS[4], FOLDERS[5]
+RAW, INTAKE, POSITION, MOTION, LAKES = FOLDERS[0], *FOLDERS[3:7]
 SETTINGS_FILE = "campaign.toml"
 
 

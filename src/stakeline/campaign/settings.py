@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, field_validator
 
+from .lakes_settings import LakesPart
 from .located import Strict, read_located
 from .motion_settings import MotionPart
 
@@ -78,6 +79,7 @@ class CampaignSettings(Strict):
     station: tuple[StationPart, ...] = ()
     position: PositionPart = PositionPart()
     motion: MotionPart = MotionPart()
+    lakes: LakesPart = LakesPart()
     repairs: Repairs = Repairs()
 
     @field_validator("station")

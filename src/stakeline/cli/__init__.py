@@ -15,6 +15,7 @@ VERBS = {
     "intake": "Take in what the receivers brought back: catalogue, gaps, warnings.",
     "position": "Turn observations into positions: single files, or a whole campaign.",
     "motion": "Turn positions into the motion of the ice: speed, tide, strain, residual up.",
+    "lakes": "Find when lakes below the ice fill and drain, and how much water.",
     "run": "Do all verbs on a campaign: whatever is out of date, in order.",
     "demo": "Invent a campaign on moving ice, do all verbs on it, compare with the truth.",
 }

@@ -1,6 +1,7 @@
 """Read and write outlines as GeoJSON polygons."""
 
 import json
+import re
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -41,12 +42,46 @@ def _ring(ring_deg):
 
 
 def read_outlines(path):
-    """Return the tuple of :class:`Outline` of a GeoJSON file.
+    """Return the tuple of :class:`Outline` of a GeoJSON file in degrees, outer rings alone.
 
     Raises
     ------
     FormatError
         For text that is no GeoJSON, another geometry, an open or short ring, or metres.
+    """
+    found = read_rings(path)
+    for number, rings in enumerate(found, 1):
+        if np.abs(rings.outer[:, 1]).max() > 90.0 or np.abs(rings.outer[:, 0]).max() > 360.0:
+            raise FormatError(
+                *(path, None, f"feature {number} ({rings.name}): {rings.outer[0].tolist()}"),
+                "longitude and latitude in degrees (RFC 7946, section 4)",
+                "convert projected metres first",
+            )
+    return tuple(Outline(rings.name, rings.outer) for rings in found)
+
+
+@dataclass(frozen=True)
+class Rings:
+    """A polygon as it stands in a file: outer ring (n, 2) and holes, degrees or map metres.
+
+    ``epsg``: the map that the file names in a member ``crs``; None where it names none. ``number``
+    counts features from 1.
+    """
+
+    name: str
+    outer: np.ndarray
+    holes: tuple
+    epsg: int | None
+    number: int
+
+
+def read_rings(path):
+    """Return the tuple of :class:`Rings` of a GeoJSON file; what the numbers are is left open.
+
+    Raises
+    ------
+    FormatError
+        For text that is no GeoJSON, another geometry, or an open or short ring.
     """
     try:
         content = json.loads(Path(path).read_text(encoding="utf-8"))
@@ -56,25 +91,36 @@ def read_outlines(path):
         raise FormatError(path, None, repr(problem), "a GeoJSON FeatureCollection") from None
     for number, kind in enumerate(kinds, 1):
         if kind != "Polygon":
-            raise FormatError(path, None, f"feature {number}: a {kind}", "a Polygon")
-    return tuple(_outline(path, number, feature) for number, feature in enumerate(features, 1))
+            raise FormatError(
+                *(path, None, f"feature {number}: a {kind}", "a Polygon"),
+                "give the parts of a MultiPolygon as features of their own, each with its name",
+            )
+    epsg = _named_map(content)
+    return tuple(_rings(path, number, one, epsg) for number, one in enumerate(features, 1))
 
 
-def _outline(path, number, feature):
+def _named_map(content):
+    """Return the EPSG code of a member ``crs`` (GeoJSON of 2008, section 3.1); None without."""
+    crs = content.get("crs")
+    properties = crs.get("properties") if isinstance(crs, dict) else None
+    name = str(properties.get("name", "")) if isinstance(properties, dict) else ""
+    code = re.search(r"EPSG:+(\d+)$", name)
+    return int(code[1]) if code else None
+
+
+def _rings(path, number, feature, epsg):
     name = str((feature.get("properties") or {}).get("name") or f"outline {number}")
     where = f"feature {number} ({name})"
     try:
-        ring = np.array([position[:2] for position in feature["geometry"]["coordinates"][0]], float)
+        rings = [
+            np.array([position[:2] for position in ring], float)
+            for ring in feature["geometry"]["coordinates"]
+        ]
     except (KeyError, IndexError, TypeError, ValueError):
         raise FormatError(path, None, f"{where}: no ring of numbers", "a ring") from None
-    if ring.ndim != 2 or len(ring) < 4 or not np.array_equal(ring[0], ring[-1]):
-        raise FormatError(
-            path, None, f"{where}: {len(ring)} points", "a closed ring of 4 points or more"
-        )
-    if np.abs(ring[:, 1]).max() > 90.0 or np.abs(ring[:, 0]).max() > 360.0:
-        raise FormatError(
-            *(path, None, f"{where}: {ring[0].tolist()}"),
-            "longitude and latitude in degrees (RFC 7946, section 4)",
-            "convert projected metres first",
-        )
-    return Outline(name, ring)
+    for ring in rings or [np.empty((0, 2))]:
+        if ring.ndim != 2 or len(ring) < 4 or not np.array_equal(ring[0], ring[-1]):
+            raise FormatError(
+                path, None, f"{where}: {len(ring)} points", "a closed ring of 4 points or more"
+            )
+    return Rings(name, rings[0], tuple(rings[1:]), epsg, number)

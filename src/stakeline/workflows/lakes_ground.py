@@ -1,0 +1,167 @@
+"""Outlines of lakes and the ice above them, from the folder ``maps/`` of a campaign."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.interpolate import RegularGridInterpolator
+
+from ..campaign.store import sha256_file
+from ..errors import SettingsError
+from ..formats.grids.netcdf import read_grids
+from ..formats.outlines import read_rings
+from ..lakes.outline import recognised_outline
+from .lakes_parts import file_name
+
+MAPS = "maps"
+NORTH, SOUTH = 3413, 3031
+SURFACE, BED, THICKNESS = "surface", "bed", "thickness"
+LEAST_THICKNESS_SHARE = 0.05  # -, of the thickness, by which a map of the bed is trusted; choice
+_OTHER_KINDS = {".shp": "a shapefile", ".gpkg": "a GeoPackage", ".kml": "KML", ".kmz": "KML"}
+
+
+@dataclass(frozen=True)
+class LakeOutlines:
+    """The lakes of a campaign, all on one map.
+
+    ``lakes``: {name: tuple of :class:`Outline`}, several where the files hold variants of one lake
+    (the same name more than once). ``files``: what was read, as (path below the campaign,
+    checksum). ``notes``: what was taken how, in sentences.
+    """
+
+    epsg: int | None
+    lakes: dict
+    files: tuple
+    notes: tuple
+
+
+def lake_outlines(campaign):
+    """Return the :class:`LakeOutlines` of ``maps/*.geojson``.
+
+    The map is ``map_epsg`` of ``[lakes]``, else that of the first grid with a surface, else that a
+    file names, else that of the lakes' hemisphere.
+
+    Raises
+    ------
+    FormatError
+        Where a file is no GeoJSON of polygons.
+    SettingsError
+        For a ring that crosses itself, or metres of a map that nothing names.
+    """
+    paths = sorted(campaign.folder(MAPS).glob("*.geojson"))
+    rings = [(path, one) for path in paths for one in read_rings(path)]
+    epsg = _map(campaign, [one for _, one in rings]) if rings else None
+    lakes, notes = {}, list(_unread(campaign))
+    for path, one in rings:
+        outline, said = _outline(campaign, path, one, epsg)
+        lakes.setdefault(outline.name, []).append(outline)
+        notes.append(said)
+    names = [file_name(name) for name in lakes]
+    if len(set(names)) < len(names):
+        raise SettingsError(f"lakes {', '.join(lakes)}: two would share one folder; rename one")
+    files = tuple((campaign.relative(path), sha256_file(path)[1]) for path in paths)
+    return LakeOutlines(epsg, {k: tuple(v) for k, v in lakes.items()}, files, tuple(notes))
+
+
+def _unread(campaign):
+    """Yield a sentence for each file of a kind of outlines that is not read."""
+    for path in sorted(campaign.folder(MAPS).glob("*")):
+        kind = _OTHER_KINDS.get(path.suffix.lower())
+        if kind:
+            yield (
+                f"{campaign.relative(path)}: {kind} is not read; save it as GeoJSON (RFC 7946, "
+                "Polygon features with a name) in maps/"
+            )
+
+
+def _map(campaign, rings):
+    chosen = campaign.settings.lakes.map_epsg
+    if chosen:
+        return chosen
+    grids = next((g for _, g in map_grids(campaign, (SURFACE,))), None)
+    if grids is not None:
+        return grids.epsg
+    named = [ring.epsg for ring in rings if ring.epsg in (NORTH, SOUTH)]
+    if named:
+        return named[0]
+    latitude = float(np.median([np.median(ring.outer[:, 1]) for ring in rings]))
+    if abs(latitude) <= 90.0:
+        return NORTH if latitude > 0.0 else SOUTH
+    raise SettingsError(
+        "the outlines are in metres and nothing names their map; set map_epsg = 3031 (south) or "
+        "3413 (north) in [lakes]"
+    )
+
+
+def _outline(campaign, path, rings, epsg):
+    """Return (:class:`Outline`, sentence); errors say the file and the feature."""
+    where = f"{campaign.relative(path)}, feature {rings.number}"
+    metres = np.abs(rings.outer[:, 1]).max() > 90.0
+    if metres and rings.epsg not in (None, epsg):
+        raise SettingsError(
+            f"{where}: outline '{rings.name}' is in metres of EPSG:{rings.epsg}, the campaign's "
+            f"map is EPSG:{epsg}; save it in degrees (RFC 7946)"
+        )
+    try:
+        return recognised_outline(rings.name, rings.outer, epsg, rings.holes)
+    except SettingsError as problem:
+        raise SettingsError(f"{where}: {problem}") from None
+
+
+def map_grids(campaign, names):
+    """Return (path, Grids) of the files of ``maps/*.nc`` that hold all fields named."""
+    found = [(path, read_grids(path)) for path in sorted(campaign.folder(MAPS).glob("*.nc"))]
+    return [(path, grids) for path, grids in found if set(names) <= set(grids.fields)]
+
+
+@dataclass(frozen=True)
+class Thickness:
+    """Thickness of the ice above a lake, its sigma, and where both come from. [m]"""
+
+    value_m: float
+    sigma_m: float
+    source: str
+
+
+def ice_thickness(campaign, outline):
+    """Return the :class:`Thickness` of the ice above a lake.
+
+    That of ``[[lakes.lake]]`` where it stands there; else the mean along the outline of the maps'
+    ``thickness``, or ``surface`` less ``bed``. Its sigma: the spread along the outline, and a
+    twentieth of the thickness.
+
+    Raises
+    ------
+    SettingsError
+        Where neither settings nor maps have it.
+    """
+    own = campaign.settings.lakes.of(outline.name)
+    if own.thickness_m is not None:
+        sigma = own.thickness_sigma_m
+        sigma = LEAST_THICKNESS_SHARE * own.thickness_m if sigma is None else sigma
+        return Thickness(own.thickness_m, sigma, "campaign.toml")
+    for names in ((THICKNESS,), (SURFACE, BED)):
+        for path, grids in map_grids(campaign, names):
+            if grids.epsg != outline.epsg:
+                continue
+            along = _along(grids, names, outline.ring_m)
+            along = along[np.isfinite(along)]
+            if along.size:
+                mean = float(along.mean())
+                sigma = float(np.hypot(along.std(), LEAST_THICKNESS_SHARE * mean))
+                where = f"{' less '.join(names)} of {campaign.relative(path)} along the outline"
+                return Thickness(mean, sigma, where)
+    raise SettingsError(
+        f"the thickness of the ice above {outline.name} is not known; set thickness_m in "
+        "[[lakes.lake]], or lay a grid with thickness, or surface and bed, around it into maps/"
+    )
+
+
+def _along(grids, names, ring_m):
+    """Return a field, or the first less the second, at map points (n, 2)."""
+    x, y = np.asarray(grids.x_m, float), np.asarray(grids.y_m, float)
+    values = np.asarray(grids.fields[names[0]], float)
+    values = values - grids.fields[names[1]] if len(names) > 1 else values
+    x, values = (x, values) if x[0] < x[-1] else (x[::-1], values[:, ::-1])
+    y, values = (y, values) if y[0] < y[-1] else (y[::-1], values[::-1])
+    look_up = RegularGridInterpolator((y, x), values, bounds_error=False, fill_value=np.nan)
+    return look_up(ring_m[:, ::-1])
