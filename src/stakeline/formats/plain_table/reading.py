@@ -19,6 +19,7 @@ from .kinds import PARQUET, head_of, time_column, unit_in_name
 NOT_A_TIME = np.iinfo(np.int64).min
 _MISSING = ("", "NaN", "nan", "NAN", "NA", "null", "None")
 _DATE = re.compile(r"\d{4}-\d\d-\d\d")
+_PLAIN_TIME = re.compile(r"\d{4}-\d\d-\d\d([T ][\d:.]*)?")
 _OFFSET = re.compile(r"[+-]\d\d:?\d\d$")
 _COMMENT = re.compile(r"(\w+)\s*[:=]\s*(.+)")
 
@@ -207,7 +208,7 @@ def _times(name, column, notes):
         scale = "UTC"
     plain = [text.removesuffix("Z") for text in texts]
     try:
-        if not all(_DATE.match(text) and not _OFFSET.search(text[10:]) for text in plain):
+        if not all(_PLAIN_TIME.fullmatch(text) for text in plain):
             raise ValueError
         return np.array(plain, "datetime64[ns]").astype(np.int64), scale
     except ValueError:
@@ -226,6 +227,8 @@ def _odd_times(name, texts, notes):
                 offset += 1
                 moment = datetime.fromisoformat(text)
                 text = (moment - moment.utcoffset()).replace(tzinfo=None).isoformat()
+            elif not _PLAIN_TIME.fullmatch(text):  # numpy reads more, with a warning
+                raise ValueError
             times[row] = np.datetime64(text, "ns").astype(np.int64)
         except ValueError:
             odd.append(row)
