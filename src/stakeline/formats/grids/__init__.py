@@ -1,5 +1,6 @@
-"""Maps of surface, bed and the like as NetCDF with CF metadata; see SPEC.md beside this file."""
+"""Maps of surface, bed and the like as NetCDF or GeoTIFF; see SPEC.md beside this file."""
 
-from .netcdf import Grids, read_grids, write_grids
+from .netcdf import read_grids, write_grids
+from .record import Grids
 
 __all__ = ["Grids", "read_grids", "write_grids"]

@@ -1,34 +1,20 @@
-"""Read and write grids as classic NetCDF with CF metadata."""
+"""Write grids as classic NetCDF with CF metadata; read them from NetCDF or GeoTIFF."""
 
 import io
-from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
 from scipy.io import netcdf_file
 
 from ...errors import FormatError
+from .geotiff import TIFF, read_geotiff
+from .hdf5 import read_hdf5
+from .record import Grids
 
 _HDF5 = b"\x89HDF\r\n"
 _MAPPING = "polar_map"
 _PARALLEL_DEG = {3413: 70.0, 3031: -71.0}
 _MERIDIAN_DEG = {3413: -45.0, 3031: 0.0}
-
-
-@dataclass(frozen=True)
-class Grids:
-    """Fields on one regular map grid.
-
-    ``x_m`` (columns,) and ``y_m`` (rows,) are map coordinates of EPSG code ``epsg``; ``fields``
-    holds arrays (rows, columns) by name, ``units`` and ``words`` say what each is.
-    """
-
-    x_m: np.ndarray
-    y_m: np.ndarray
-    epsg: int
-    fields: dict
-    units: dict = field(default_factory=dict)
-    words: dict = field(default_factory=dict)
 
 
 def write_grids(grids, title=""):
@@ -77,54 +63,90 @@ def _write_map(file, epsg):
 
 
 def read_grids(path):
-    """Return the :class:`Grids` of a classic NetCDF file.
+    """Return the :class:`Grids` of a NetCDF file, or of a GeoTIFF.
 
     Raises
     ------
     FormatError
-        For another format, missing coordinates or map, or no field on them.
+        For another format, missing coordinates or map, or no field on them; for NetCDF of the HDF5
+        form where its library is missing.
     """
     data = Path(path).read_bytes()
-    if data.startswith(_HDF5):
-        raise FormatError(path, None, "NetCDF of the HDF5 form", "classic NetCDF", "convert it")
+    if data[:4] in TIFF:
+        return read_geotiff(path, data)
+    found = read_hdf5(path) if data.startswith(_HDF5) else _classic(path, data)
+    missing = [name for name in ("x", "y") if name not in found]
+    if missing:
+        raise FormatError(path, None, _list(found), f"coordinates x and y; missing {missing}")
+    fields = {n: v for n, v in found.items() if v[1] == ("y", "x") and v[0].dtype.kind in "fiu"}
+    if not fields:
+        raise FormatError(path, None, _list(found), "a field on (y, x)")
+    return Grids(
+        *(np.array(found[name][0], float) for name in ("x", "y")),
+        _epsg_of(path, found, fields),
+        {name: _numbers(*v) for name, v in fields.items()},
+        {name: _text(v, "units") for name, v in fields.items()},
+        {name: _text(v, "long_name") for name, v in fields.items()},
+    )
+
+
+def _classic(path, data):
+    """Return {name: (values, dimensions, attributes)} of the classic format."""
     try:
         file = netcdf_file(io.BytesIO(data), "r", mmap=False, maskandscale=False)
+        return {
+            name: (np.array(v[:] if v.shape else v.getValue()), v.dimensions, v._attributes)
+            for name, v in file.variables.items()
+        }
     except (
         Exception
     ) as problem:  # the library raises TypeError, ValueError, IndexError... on damage
         raise FormatError(path, None, f"no NetCDF ({problem})", "classic NetCDF") from None
-    variables = file.variables
-    missing = [name for name in ("x", "y") if name not in variables]
-    if missing:
-        raise FormatError(path, None, _list(file), f"coordinates x and y; missing {missing}")
-    found = {n: v for n, v in variables.items() if v.dimensions == ("y", "x")}
-    if not found:
-        raise FormatError(path, None, _list(file), "a field on (y, x)")
-    return Grids(
-        np.array(variables["x"][:], float),
-        np.array(variables["y"][:], float),
-        _epsg_of(path, file, found),
-        {name: np.array(v[:], float) for name, v in found.items()},
-        {name: _text(v, "units") for name, v in found.items()},
-        {name: _text(v, "long_name") for name, v in found.items()},
+
+
+def _numbers(values, _, attributes):
+    """Return a field as numbers, missing NaN, packing undone (CF 1.11, sections 2.5.1 and 8.1)."""
+    numbers = np.array(values, float)
+    for name in ("_FillValue", "missing_value"):
+        for gone in np.ravel(attributes.get(name, ())):
+            numbers[values == gone] = np.nan
+    scale, offset = (
+        float(np.ravel(attributes.get(name, default))[0])
+        for name, default in (("scale_factor", 1.0), ("add_offset", 0.0))
     )
+    return numbers if (scale, offset) == (1.0, 0.0) else numbers * scale + offset
 
 
-def _epsg_of(path, file, fields):
-    names = {_text(v, "grid_mapping") for v in fields.values()} & set(file.variables)
-    codes = {int(getattr(file.variables[n], "spatial_epsg", 0)) for n in names} - {0}
+def _epsg_of(path, found, fields):
+    """Return the EPSG code that the fields' map has, by its code or by CF's parameters."""
+    names = {_text(v, "grid_mapping") for v in fields.values()} & set(found)
+    codes = {_code(found[name][2]) for name in names} - {0}
     if len(codes) != 1:
         raise FormatError(
             *(path, None, "fields that name no map, or several"),
-            "one variable as grid_mapping with spatial_epsg, such as 3413",
+            "one variable as grid_mapping with spatial_epsg, such as 3413, or the CF parameters of "
+            "EPSG:3413 or EPSG:3031",
         )
     return codes.pop()
 
 
+def _code(attributes):
+    if "spatial_epsg" in attributes:
+        return int(np.ravel(attributes["spatial_epsg"])[0])
+    parallel, meridian = (
+        float(np.ravel(attributes.get(name, np.nan))[0])
+        for name in ("standard_parallel", "straight_vertical_longitude_from_pole")
+    )
+    known = [
+        c for c in _PARALLEL_DEG if (_PARALLEL_DEG[c], _MERIDIAN_DEG[c]) == (parallel, meridian)
+    ]
+    return known[0] if known else 0
+
+
 def _text(variable, name):
-    value = getattr(variable, name, b"")
+    value = variable[2].get(name, b"")
     return value.decode("utf-8", "replace") if isinstance(value, bytes) else str(value)
 
 
-def _list(file):
-    return f"variables {', '.join(file.variables) or 'none'}"
+def _list(found):
+    return f"variables {', '.join(found) or 'none'}"
