@@ -1,4 +1,4 @@
-"""Compiled loops of the noise models. Plain arrays, no checks, nothing allocated."""
+"""Compiled loops of noise models and permutations. Plain arrays, no checks, nothing allocated."""
 
 import numpy as np
 
@@ -75,3 +75,41 @@ def memory_quadratic(time, weight, memory):
         total += weight[i] * (weight[i] + 2.0 * behind)
         behind += weight[i]
     return total
+
+
+@njit
+def shifted_statistics(contrast, present, place, weight, event, group, shifts, work, greatest):
+    """Fill greatest (draws, series): the largest absolute statistic of each series over its lags.
+
+    contrast and present (n, series, lags) hold 0 where a contrast is missing. An event is a run
+    of entries (place, weight) of equal ``event``, of weight 1 together; ``shifts`` (draws, groups)
+    moves the places of each group around the record. work (4, series, lags) is work space.
+    """
+    n, series, lags = contrast.shape
+    total, count, part, seen = work[0], work[1], work[2], work[3]
+    for draw in range(shifts.shape[0]):
+        total[:, :] = 0.0
+        count[:, :] = 0.0
+        entry = 0
+        while entry < place.size:
+            now = event[entry]
+            part[:, :] = 0.0
+            seen[:, :] = 0.0
+            while entry < place.size and event[entry] == now:
+                at = (place[entry] + shifts[draw, group[entry]]) % n
+                for s in range(series):
+                    for k in range(lags):
+                        part[s, k] += weight[entry] * contrast[at, s, k]
+                        seen[s, k] += weight[entry] * present[at, s, k]
+                entry += 1
+            for s in range(series):
+                for k in range(lags):
+                    if seen[s, k] >= 0.5:
+                        total[s, k] += part[s, k] / seen[s, k]
+                        count[s, k] += 1.0
+        for s in range(series):
+            largest = 0.0
+            for k in range(lags):
+                if count[s, k] > 0.0:
+                    largest = max(largest, abs(total[s, k]) / np.sqrt(count[s, k]))
+            greatest[draw, s] = largest

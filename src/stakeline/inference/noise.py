@@ -12,6 +12,7 @@ interval at which it was estimated: the level of its spectrum goes as ``sqrt(int
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from scipy.linalg import cho_factor, cho_solve
 from scipy.optimize import minimize, minimize_scalar
 from scipy.special import expit, gamma
@@ -64,11 +65,10 @@ def power_law_covariance(spectral_index, n, interval=1.0):
     ``interval`` to the power ``-index/2``. Costs n^2.
     """
     weight = fractional_weights(spectral_index, n)
-    covariance = np.empty((n, n))
-    for lag in range(n):
-        along = np.cumsum(weight[: n - lag] * weight[lag:])
-        row = np.arange(n - lag)
-        covariance[row, row + lag] = covariance[row + lag, row] = along
+    later = sliding_window_view(np.concatenate([weight, np.zeros(n - 1)]), n)
+    along = np.cumsum(later * weight, axis=1)  # by lag, from the first row on
+    row = np.arange(n)
+    covariance = along[np.abs(row[:, None] - row), np.minimum(row[:, None], row)]
     return covariance * interval ** (-spectral_index / 2.0)
 
 
