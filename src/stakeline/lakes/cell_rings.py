@@ -9,8 +9,8 @@ from .grid import MapGrid, checked_field
 def cell_rings(grid: MapGrid, patch):
     """Return the areas of a patch (m, n): for each the outer ring (k, 2), then its holes. [m]
 
-    Rings run along the edges of cells; the first point is not repeated. Cells that touch at a corner
-    alone belong to different areas, and no ring passes a corner twice.
+    Rings run along the edges of cells; the first point is not repeated. Cells that touch at a
+    corner alone belong to different areas, and no ring passes a corner twice.
     """
     patch = checked_field(grid, patch, "patch", bool)
     number, count = ndimage.label(patch)
