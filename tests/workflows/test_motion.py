@@ -1,5 +1,6 @@
 """The verb motion on small campaigns and on foreign tables: files, words, what is refused."""
 
+import csv
 import json
 from pathlib import Path
 
@@ -145,6 +146,18 @@ def test_the_summary_says_it_in_words_and_in_numbers(finished):
     told = numbers["stations"]["HV05"]
     assert told["mean_speed_m_a"] == pytest.approx(365.25 * told["mean_speed_m_d"])
     assert told["axes"]["along"]["resolution_d"] > 0.0
+
+
+@pytest.mark.compiled
+def test_a_record_too_short_for_power_law_noise_is_said(finished):
+    text = (finished[0] / "5-motion/HV05/HV05_noise.csv").read_text(encoding="utf-8")
+    rows = list(csv.DictReader(text.splitlines()))
+    assert [row["axis"] for row in rows] == ["along", "across", "up"]
+    assert float(rows[0]["travel_m_d"]) == pytest.approx(np.hypot(0.5, 0.2), abs=0.002)
+    assert {row["velocity_m_d"] for row in rows} == {""}
+    why = "10 daily means are too few to tell power-law noise"
+    assert why in rows[0]["why_not"]
+    assert why in (finished[0] / "5-motion/summary.txt").read_text(encoding="utf-8")
 
 
 @pytest.mark.compiled

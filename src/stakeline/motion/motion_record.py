@@ -9,6 +9,7 @@ from ..errors import SettingsError
 from .cleaning import Cleaned
 from .flow import FlowPath
 from .likelihood import ParameterFit
+from .mean_rate import MeanRate
 from .motion_settings import MotionSettings
 from .slopes import PathSlope
 from .smoother import MotionModel
@@ -31,7 +32,8 @@ class AxisMotion:
     series knows its noise; None where the model was given or taken as usual. ``windows`` holds
     :class:`~stakeline.motion.windows.Windows` by their length [d]. At the rows used (n,):
     ``row_position_m`` is measured, without tide and equipment steps, and ``row_residual_m`` the
-    same minus the smoothed position (NaN in gaps). ``mean_velocity_m_d``: net travel over time.
+    same minus the smoothed position (NaN in gaps). ``mean_velocity_m_d``: net travel over time;
+    ``mean_rate``: the same under white and power-law noise.
     """
 
     position_m: np.ndarray
@@ -54,6 +56,7 @@ class AxisMotion:
     mean_velocity_sigma_m_d: float
     step_m: np.ndarray
     step_covariance_m2: np.ndarray
+    mean_rate: MeanRate
 
 
 @dataclass(frozen=True)
@@ -64,7 +67,8 @@ class Vertical:
     terms + residual. ``residual_up_m`` and ``sigma_m`` (m,) are its residual and whole sigma;
     ``raw_residual_m`` (m,) is the same from the mean of the positions measured within half an
     interval, not smoothed. ``slope`` is that of the station's own path, None where there is none.
-    ``sources``: residual with each source of the slope (tuple of SlopeChoice).
+    ``sources``: residual with each source of the slope (tuple of SlopeChoice). ``slope_source``:
+    the one taken; ``grid`` the name of the surface's grid, blank where none covers the station.
     """
 
     budget: HeightBudget
@@ -73,6 +77,8 @@ class Vertical:
     raw_residual_m: np.ndarray
     slope: PathSlope | None
     sources: tuple = ()
+    slope_source: str = "none"
+    grid: str = ""
 
 
 @dataclass(frozen=True)
@@ -82,7 +88,8 @@ class Motion:
     ``time_ns`` (m,) is a regular grid, ``in_gap`` (m,) marks where nothing was measured near.
     ``rows_ns`` (n,) are the positions used and ``rows_sigma_m`` (n, 3) their sigmas along, across
     and up; ``azimuth_rad`` (m,) is the direction of the flow at the grid's times. ``position_m`` of
-    each axis is distance from the reference.
+    each axis is distance from the reference. ``leans`` (tuple of
+    :class:`~stakeline.motion.leaning.Lean`): times at which the pole was found leaning.
     """
 
     station: str
@@ -104,6 +111,7 @@ class Motion:
     cleaned: Cleaned
     notes: tuple = ()
     warnings: tuple = ()
+    leans: tuple = ()
 
     @property
     def axes(self):

@@ -7,6 +7,7 @@ import numpy as np
 from ..constants import NS_PER_DAY
 from ..errors import SolutionError
 from .likelihood import fit_model
+from .mean_rate import mean_rate
 from .motion_record import AxisMotion
 from .response import response
 from .rows import covered_d
@@ -109,6 +110,7 @@ class _Axis:
             prediction_sigma(tides, grid) if tides else nothing,
             tides, model, fit, *self.figures(model), self.windows(model, position),
             position, residual, *_mean_velocity(found), *self.steps(found),
+            mean_rate(self.time_ns, position, self.sigma, self.step_columns),
         ), (*said, *more)  # fmt: skip
 
     def model(self):

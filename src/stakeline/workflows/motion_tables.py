@@ -149,6 +149,39 @@ def tides_csv(motion):
         ("greenwich_lag_deg", "greenwich_lag_sigma_deg"), 2))  # fmt: skip
 
 
+def noise_csv(motion):
+    """Return the bytes of the mean velocity of each axis, by net travel and under its noise."""
+    rates = [axis.mean_rate for axis in motion.axes]
+
+    def of_noise(pick):
+        return np.array([pick(rate.noise) if rate.noise else np.nan for rate in rates], float)
+
+    columns = {
+        "axis": list(AXES),
+        "velocity_m_d": np.array([rate.velocity_m_d for rate in rates], float),
+        "velocity_sigma_m_d": np.array([rate.sigma_m_d for rate in rates], float),
+        "travel_m_d": np.array([axis.mean_velocity_m_d for axis in motion.axes], float),
+        "travel_sigma_m_d": np.array([axis.mean_velocity_sigma_m_d for axis in motion.axes], float),
+        "spectral_index": of_noise(lambda noise: noise.spectral_index),
+        "white_m": of_noise(lambda noise: noise.white_sigma),
+        "power_law": of_noise(lambda noise: noise.power_sigma),
+        "power_law_unit": [_power_law_unit(rate.noise) for rate in rates],
+        "gain": of_noise(lambda noise: noise.gain),
+        "interval_d": np.array([rate.interval_d for rate in rates], float),
+        "means": np.array([rate.means for rate in rates], float),
+        "moves_evenly": ["" if not r.noise else "no" if r.uneven else "yes" for r in rates],
+        "at_bound": ["" if not r.noise else "yes" if r.noise.at_bound else "no" for r in rates],
+        "why_not": [rate.why for rate in rates],
+    }
+    speeds = ("velocity_m_d", "velocity_sigma_m_d", "travel_m_d", "travel_sigma_m_d")
+    decimals = dict.fromkeys(speeds, 8) | {"white_m": 6, "power_law": 6, "spectral_index": 3}
+    return write_plain_table(columns, decimals | {"gain": 2, "interval_d": 0, "means": 0})
+
+
+def _power_law_unit(noise):
+    return f"m/a^{-0.25 * noise.spectral_index:.3f}" if noise else ""
+
+
 def steps_csv(motion):
     """Return the bytes of the table of steps."""
     steps = motion.steps
@@ -184,6 +217,7 @@ def station_files(motion, metadata):
         f"{name}_budget.parquet": parquet_bytes(*budget_columns(motion), metadata),
         f"{name}_tides.csv": tides_csv(motion),
         f"{name}_steps.csv": steps_csv(motion),
+        f"{name}_noise.csv": noise_csv(motion),
     }
 
 

@@ -38,6 +38,7 @@ def station_summary(motion, frame=""):
         "axes": {name: _axis(axis) for name, axis in zip(AXES, motion.axes, strict=True)},
         "steps": _steps(motion.steps),
         "slope": _slope(motion),
+        "leans": _leans(motion.leans),
         "notes": list(motion.notes),
         "warnings": _gathered(motion.warnings),
     }
@@ -62,7 +63,18 @@ def _axis(axis):
             "not_known": list(fit.at_bound) if fit else [],
         },
         "effective_windows": {str(d): w.effective_count for d, w in axis.windows.items()},
+        "mean_velocity": _mean_rate(axis.mean_rate),
         "tides": _tides(axis.tides),
+    }
+
+
+def _mean_rate(rate):
+    return {
+        "velocity_m_d": rate.velocity_m_d,
+        "sigma_m_d": rate.sigma_m_d,
+        "spectral_index": rate.noise.spectral_index if rate.noise else np.nan,
+        "uneven": rate.uneven,
+        "why_not": rate.why,
     }
 
 
@@ -98,7 +110,8 @@ def _steps(steps):
 
 def _slope(motion):
     own = motion.vertical.slope
-    told = {"source": motion.settings.slope_source}
+    vertical = motion.vertical
+    told = {"source": vertical.slope_source, "grid": vertical.grid}
     if own is not None:
         told |= {"own_path": own.slope, "own_path_sigma": own.sigma, "confounded": own.confounded}
     told["residual_by_source"] = [
@@ -112,6 +125,21 @@ def _slope(motion):
         for choice in motion.vertical.sources
     ]
     return told
+
+
+def _leans(leans):
+    return [
+        {
+            "end_gps": iso(lean.end_ns),
+            "at_visit": lean.at_visit,
+            "wander_m": lean.wander_m,
+            "toward_deg": float(np.degrees(lean.toward_rad) % 360.0),
+            "loss_m": lean.loss_m,
+            "seen_m": lean.seen_m,
+            "seen_sigma_m": lean.seen_sigma_m,
+        }
+        for lean in leans
+    ]
 
 
 def _gathered(warnings):
@@ -131,7 +159,7 @@ def station_words(told):
         f"{told['positions_used']} positions used, every {told['interval_h']:.3g} h, longest gap "
         f"{told['longest_gap_d']:.1f} d"
     ]
-    lines.append(_speed_words(told))
+    lines += [_speed_words(told), *_mean_words(told["axes"])]
     along = told["axes"]["along"]
     lines.append(
         f"  resolved: changes of speed over {_days(along['resolution_d'])} and longer; the causal "
@@ -159,6 +187,28 @@ def _speed_words(told):
         f"{told['slowest_m_d']:.3f} to {told['fastest_m_d']:.3f} m/d for nine tenths of the time, "
         f"each known to {told['speed_sigma_m_d']:.4f} m/d (1 sigma)"
     )
+
+
+def _mean_words(axes):
+    """Return lines on the mean velocities under white and power-law noise."""
+    found = {name: axes[name]["mean_velocity"] for name in AXES}
+    why = found["along"]["why_not"]
+    if why:
+        return [f"  no mean velocity under power-law noise: {why}"]
+    known = {name: rate for name, rate in found.items() if not rate["why_not"]}
+    words = [
+        f"{name} {rate['velocity_m_d']:.5f} +-{rate['sigma_m_d']:.1g} m/d (index "
+        f"{rate['spectral_index']:.1f})"
+        for name, rate in known.items()
+    ]
+    lines = [f"  mean under white and power-law noise: {', '.join(words)}"]
+    uneven = [name for name, rate in known.items() if rate["uneven"]]
+    if uneven:
+        lines.append(
+            f"    {', '.join(uneven)}: the speed itself changes; that sigma tells how far means of "
+            "such records lie apart, not how well this travel is known"
+        )
+    return lines
 
 
 def _days(days):
