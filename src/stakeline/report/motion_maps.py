@@ -5,28 +5,13 @@ from dataclasses import dataclass, field
 import numpy as np
 from matplotlib.patches import FancyArrowPatch
 
-from .style import DEEP, INK, PALE, RUST, WATER, footnote, new_figure, styled
+from .map_parts import Ground, at, draw_arrow, draw_ground, map_sheet, nice_below
+from .style import DEEP, INK, PALE, RUST, footnote, styled
 
 _UNSEEN = {"color": PALE, "linewidth": 0.8}
-_NICE = np.array([1.0, 2.0, 5.0])
-_WIDTH_IN, _TALLEST_IN = 9.0, 6.0
 _LEAST_KM = 2.0  # side of the map of one station
 _CLOSE_SHARE = 0.04  # of the longer side: closer stations write on either side; our choice
 _LEAST_SHARE = 0.3  # of the longer side of a map: no map is a thread
-
-
-@dataclass(frozen=True)
-class Ground:
-    """What lies under a map; all of it may be missing.
-
-    ``lakes``: tuples of name, x (m,), y (m,) of outlines. [km] ``x_km`` (k,), ``y_km`` (l,) and
-    ``height_m`` (l, k): surface, drawn as contours.
-    """
-
-    lakes: tuple = ()
-    x_km: np.ndarray | None = None
-    y_km: np.ndarray | None = None
-    height_m: np.ndarray | None = None
 
 
 @dataclass(frozen=True)
@@ -83,10 +68,10 @@ def draw_flow_map(record):
     figure, axis = _sheet(record, arrow)
     for k in range(len(record.names)):
         if np.hypot(*arrow[k]) > 0.0:
-            _arrow(axis, (record.x_km[k], record.y_km[k]), arrow[k])
+            draw_arrow(axis, (record.x_km[k], record.y_km[k]), arrow[k])
         _station(axis, record, k, _speed_text(speed[k], record.half_width_m_d[k]))
     if largest > 0.0:
-        key = _nice_below(largest)
+        key = nice_below(largest)
         _key_arrow(axis, key * km_per_m_d, f"{key:g} m/d; numbers: m/d")
     footnote(figure, f"{record.note} Intervals: 95 %, where above 0.0005 m/d.".strip())
     return figure
@@ -106,7 +91,7 @@ def draw_strain_map(record, crosses):
         length = 0.09 * _longer_side(record) / largest
         for k in range(len(crosses.x_km)):
             _cross(axis, crosses, k, length)
-        key = _nice_below(largest)
+        key = nice_below(largest)
         _key_cross(
             axis, key * length, f"{1e3 * key:g} \N{MULTIPLICATION SIGN} 10$^{{-3}}$ a$^{{-1}}$"
         )
@@ -117,22 +102,11 @@ def draw_strain_map(record, crosses):
 
 def _sheet(record, arrow_km=None):
     """Return a figure with its map: limits, ground, scale bar, north arrow."""
-    low, high = _extent(record, arrow_km)
-    width, height = high - low
-    map_in = min(_WIDTH_IN - 0.8, _TALLEST_IN * width / height)
-    figure = new_figure(map_in + 0.8, map_in * height / width + 1.0, record.title)
-    axis = figure.subplots()
-    axis.set_aspect("equal")
-    axis.set_xlim(low[0], high[0])
-    axis.set_ylim(low[1], high[1])
-    axis.set_xlabel(f"easting, {record.chart} (km)")
-    axis.set_ylabel(f"northing, {record.chart} (km)")
-    axis.grid(False)
-    for side in ("top", "right"):
-        axis.spines[side].set_visible(True)
-    _ground(axis, record)
-    _scale_bar(axis, record.map_scale)
-    _north(axis, record.north_rad)
+    corners = _extent(record, arrow_km)
+    figure, axis = map_sheet(
+        record.title, record.chart, corners, record.map_scale, record.north_rad
+    )
+    draw_ground(axis, record.ground)
     return figure, axis
 
 
@@ -157,41 +131,6 @@ def _extent(record, arrow_km):
     room = np.maximum(_LEAST_SHARE * longer - (high - low), 0.0)
     margin = 0.5 * room + 0.08 * longer
     return low - margin, high + margin
-
-
-def _ground(axis, record):
-    """Draw contours of the surface, and lakes with their names where no arrow goes."""
-    ground = record.ground
-    if ground.height_m is not None:
-        _contours(axis, ground)
-    for name, x, y in ground.lakes:
-        axis.fill(x, y, facecolor=WATER, edgecolor=DEEP, linewidth=0.8, zorder=1)
-        axis.annotate(
-            name, (np.min(x), np.max(y)), (2.0, 0.0), textcoords="offset points", ha="right",
-            va="bottom", fontsize=7.5, style="italic", color=DEEP, zorder=6,
-        )  # fmt: skip
-
-
-def _contours(axis, ground):
-    """Draw the surface inside the map, at most some ten lines."""
-    across, along = _within(ground.x_km, axis.get_xlim()), _within(ground.y_km, axis.get_ylim())
-    height = ground.height_m[np.ix_(along, across)]
-    if min(height.shape) < 2 or not np.isfinite(height).any():
-        return
-    low, high = np.nanmin(height), np.nanmax(height)
-    step = _nice_below(max((high - low) / 6.0, 1.0))
-    drawn = axis.contour(
-        ground.x_km[across], ground.y_km[along], height,
-        step * np.arange(low // step, high // step + 1.0),
-        colors="#c4c4c4", linewidths=0.6, linestyles="solid", zorder=0,
-    )  # fmt: skip
-    axis.clabel(drawn, fmt="%.0f m", fontsize=6.5, colors=PALE, inline_spacing=2)
-
-
-def _within(values, ends):
-    """Say which grid lines lie inside the map, and one beyond on either side."""
-    inside = (values >= ends[0]) & (values <= ends[1])
-    return inside | np.roll(inside, 1) | np.roll(inside, -1)
 
 
 def _sides(record):
@@ -237,57 +176,10 @@ def _speed_text(speed_m_d, half_width_m_d):
     return f"{speed_m_d:.{digits}f} \N{PLUS-MINUS SIGN} {half_width_m_d:.{digits}f}"
 
 
-def _nice_below(value):
-    """Return the largest of 1, 2, 5 times a power of ten that is not above a value."""
-    ten = 10.0 ** np.floor(np.log10(value))
-    return float(ten * _NICE[_NICE * ten <= value * (1.0 + 1e-9)].max())
-
-
-def _arrow(axis, start, step, color=DEEP):
-    arrow = FancyArrowPatch(
-        start, np.add(start, step), arrowstyle="-|>,head_length=4,head_width=2",
-        linewidth=1.6, color=color, shrinkA=0, shrinkB=0, zorder=4,
-    )  # fmt: skip
-    axis.add_patch(arrow)
-
-
 def _key_arrow(axis, length, text):
-    x, y = _at(axis, 0.02, 0.93)
-    _arrow(axis, (x, y), (length, 0.0))
+    x, y = at(axis, 0.02, 0.93)
+    draw_arrow(axis, (x, y), (length, 0.0))
     axis.annotate(text, (x + length, y), (5, 0), textcoords="offset points", va="center")
-
-
-def _at(axis, right, up):
-    """Return the map coordinates of a place given as share of the sides."""
-    (left, east), (south, top) = axis.get_xlim(), axis.get_ylim()
-    return left + right * (east - left), south + up * (top - south)
-
-
-def _scale_bar(axis, map_scale):
-    """Draw a bar of true kilometres, in two halves."""
-    true_km = _nice_below(0.2 * np.ptp(axis.get_xlim()) / map_scale)
-    half = 0.5 * true_km * map_scale
-    x, y = _at(axis, 0.02, 0.05)
-    for k, color in enumerate((INK, "white")):
-        axis.plot(
-            [x + k * half, x + (k + 1) * half], [y, y], color=INK, linewidth=4.5,
-            solid_capstyle="butt", zorder=6,
-        )  # fmt: skip
-        axis.plot(
-            [x + (k + 0.02) * half, x + (k + 0.98) * half], [y, y], color=color, linewidth=3.2,
-            solid_capstyle="butt", zorder=7,
-        )  # fmt: skip
-    axis.annotate(
-        f"{true_km:g} km", (x + 2.0 * half, y), (4, 0), textcoords="offset points", va="center"
-    )
-
-
-def _north(axis, north_rad):
-    """Draw the arrow to true north in the upper right corner."""
-    start = np.array(_at(axis, 0.965, 0.80))
-    step = 0.06 * np.ptp(axis.get_xlim()) * np.array([np.sin(north_rad), np.cos(north_rad)])
-    _arrow(axis, start, step, color=INK)
-    axis.annotate("N", start + 1.25 * step, ha="center", va="center", zorder=6)
 
 
 def _cross(axis, crosses, k, km_per_rate):
@@ -318,7 +210,7 @@ def _bar(axis, centre, reach, extends, **looks):
 
 def _key_cross(axis, reach, text):
     for k, (sign, word) in enumerate(((1.0, "extension"), (-1.0, "compression"))):
-        x, y = _at(axis, 0.02, 0.95 - 0.07 * k)
+        x, y = at(axis, 0.02, 0.95 - 0.07 * k)
         _bar(axis, np.array([x + reach, y]), np.array([reach, 0.0]), sign > 0.0)
         axis.annotate(
             f"{word} {text}", (x + 2.0 * reach, y), (5, 0), textcoords="offset points", va="center"
