@@ -7,7 +7,7 @@ import pytest
 
 from stakeline.constants import NS_PER_DAY
 from stakeline.errors import SettingsError, SolutionError
-from stakeline.motion.admittance import admittance
+from stakeline.motion.admittance import admittance, waves_of
 from stakeline.motion.constituents import (
     NAMES,
     alias_period_d,
@@ -303,6 +303,27 @@ def test_admittance_of_a_delayed_answer():
     assert np.std(gains) == pytest.approx(1.0, abs=0.4)
     assert np.std(ratios) == pytest.approx(1.0, abs=0.4)
     assert "below three sigma" in result.left_out["S2"]
+
+
+def test_waves_of_a_table_give_the_admittance_of_the_analyses():
+    # law: where errors along and across a wave are independent a table loses nothing
+    rng = np.random.default_rng(9)
+    time_ns, names = hours(60), ("M2", "O1")
+    waves = [
+        analyse(time_ns, tide_of(time_ns, {"M2": (a, g), "O1": (0.3 * a, 2.0 * g)})
+                + rng.normal(0.0, 0.05 * a, time_ns.size), names=names)
+        for a, g in ((1.0, 20.0), (0.1, 330.0))
+    ]  # fmt: skip
+    tables = [
+        waves_of(w.names, w.amplitude, w.amplitude_sigma, w.phase_deg, w.phase_sigma_deg)
+        for w in waves
+    ]
+    whole, table = admittance(*waves), admittance(*tables)
+    assert whole.names == table.names == names
+    np.testing.assert_allclose(table.gain, whole.gain, rtol=1e-12)
+    np.testing.assert_allclose(table.lag_deg, whole.lag_deg, rtol=1e-9)
+    np.testing.assert_allclose(table.gain_sigma, whole.gain_sigma, rtol=0.02)
+    np.testing.assert_allclose(table.lag_sigma_deg, whole.lag_sigma_deg, rtol=0.02)
 
 
 def test_satellite_geometry_is_named():

@@ -306,8 +306,13 @@ def test_a_foreign_table_by_the_command(tmp_path, capsys):
     assert cli.run(arguments) == 0
     assert "1 worked out" in capsys.readouterr().out
     assert (tmp_path / "out/HV05/HV05_motion.parquet").is_file()
+    drawn = {path.stem for path in (tmp_path / "out/figures").glob("*.svg")}
+    own = ("displacement", "height", "responses", "speed")  # 60 h: no tide, no spectrum
+    assert drawn == {f"HV05_{name}" for name in own}
     assert cli.run(arguments) == 0
-    assert "1 up to date" in capsys.readouterr().out
+    told = capsys.readouterr().out
+    assert "1 up to date" in told
+    assert "0 sheets drawn, 1 up to date" in told
 
 
 def test_rows_that_hold_nothing_are_one_sentence(tmp_path, capsys):

@@ -1,5 +1,7 @@
 """Figures from tables of motion: all of them, only once, gone with their station."""
 
+import csv
+
 import numpy as np
 import pytest
 
@@ -9,6 +11,7 @@ from stakeline.constants import NS_PER_DAY
 from stakeline.formats.grids.netcdf import Grids, write_grids
 from stakeline.formats.outlines.geojson import Outline, write_outlines
 from stakeline.formats.plain_table import write_plain_table
+from stakeline.workflows.motion_admittance import admittance_csv
 from stakeline.workflows.motion_figures import FIGURES, draw_motion
 from stakeline.workflows.motion_ground import map_sheet
 from stakeline.workflows.motion_network_figures import flow_map, tides_along
@@ -98,7 +101,11 @@ def summary():
         "noise": {"white_scale": 1.0, "coloured_sigma_m": [0.005], "coloured_memory_d": [0.2],
                   "acceleration_m2_d3": 1e-4},
     }  # fmt: skip
-    return {"interval_h": 1.0, "axes": {"along": axis, "across": axis, "up": axis}}
+    return {
+        "interval_h": 1.0,
+        "formal_sigma_m": [0.005] * 3,
+        "axes": {"along": axis, "across": axis, "up": axis},
+    }
 
 
 def position_columns(name):
@@ -253,5 +260,22 @@ def test_admittance_is_the_quotient_with_the_sea(invented):
     record = tides_along(results, np.array([0.0, 5.0, 10.0]))
     assert record.names == ("M2", "K1")
     np.testing.assert_allclose(record.gain[0], [100.0, 125.0, 175.0], rtol=1e-6)  # mm/m
-    np.testing.assert_allclose(record.lag_deg[0], 0.0)
+    np.testing.assert_allclose(record.lag_deg[0], 0.0, atol=1e-9)
     np.testing.assert_allclose(record.distance_km, [10.0, 5.0, 0.0])
+
+
+def test_admittance_is_a_table_with_sigmas_and_reasons(invented):
+    results = station_results(invented(list(PLACES)))
+    text = admittance_csv({r.station: r.tides for r in results}).decode("utf-8")
+    rows = list(csv.DictReader(text.splitlines()))
+    of = {(r["station"], r["axis"], r["constituent"]): r for r in rows}
+    assert len(of) == len(rows) == 10  # two constituents, five axes: not the sea's own up
+    assert {row["cause"] for row in rows} == {"up tide of HV03"}
+    m2 = of["HV02", "along", "M2"]
+    assert float(m2["gain"]) == pytest.approx(0.125, rel=1e-4)
+    # 50 +- 0.2 mm over 400 +- 0.2 mm, and 5 deg twice: sums of squares of relative errors
+    assert float(m2["gain_sigma"]) == pytest.approx(0.125 * np.hypot(0.2 / 50, 0.2 / 400), abs=1e-6)
+    assert float(m2["lag_sigma_deg"]) == pytest.approx(5.0 * np.sqrt(2.0), abs=0.01)
+    assert float(of["HV01", "up", "M2"]["gain"]) == pytest.approx(3.0 / 400.0, rel=1e-4)
+    low = {r.station: r.tides for r in results if r.station != "HV03"}
+    assert len(admittance_csv(low).decode("utf-8").splitlines()) == 1  # no sea: names alone

@@ -8,6 +8,47 @@ _LEAST_RATIO = 3.0  # amplitude over its sigma below which a quotient has no mea
 
 
 @dataclass(frozen=True)
+class Waves:
+    """Constituents (k,) of one analysis as a table holds them: what is needed of it here.
+
+    ``wave`` is amplitude times exp(-i lag), ``covariance`` (k, 2, 2) of its real and imaginary
+    part; ``inferred``: an :class:`~stakeline.motion.tide_inference.Inference` for each that was not
+    estimated.
+    """
+
+    names: tuple
+    wave: np.ndarray
+    covariance: np.ndarray
+    inferred: tuple = ()
+
+    @property
+    def amplitude(self):
+        """Amplitudes (k,)."""
+        return np.abs(self.wave)
+
+    @property
+    def amplitude_sigma(self):
+        """Their standard deviations (k,), to first order."""
+        return _sigmas(np.exp(1j * np.angle(self.wave)), self.covariance)[0]
+
+    def index(self, name):
+        """Return the place of a constituent."""
+        return self.names.index(name)
+
+
+def waves_of(names, amplitude, amplitude_sigma, lag_deg, lag_sigma_deg, inferred=()):
+    """Return the :class:`Waves` of amplitudes and lags (k,) whose errors are independent."""
+    amplitude, lag_sigma = np.asarray(amplitude, float), np.radians(lag_sigma_deg)
+    turn = np.exp(-1j * np.radians(np.asarray(lag_deg, float)))
+    axes = np.stack(
+        [np.stack([turn.real, -turn.imag], -1), np.stack([turn.imag, turn.real], -1)], -2
+    )
+    spread = np.stack([np.asarray(amplitude_sigma, float), amplitude * lag_sigma], -1)
+    covariance = np.einsum("kij,kj,klj->kil", axes, spread**2, axes)
+    return Waves(tuple(names), amplitude * turn, covariance, tuple(inferred))
+
+
+@dataclass(frozen=True)
 class Admittance:
     """Complex quotients (k,) of two analyses, answer over cause.
 
@@ -30,6 +71,8 @@ class Admittance:
 def admittance(cause, answer):
     """Return the :class:`Admittance` of one :class:`~stakeline.motion.tides.Tides` to another.
 
+    Either may be :class:`Waves` that a table holds.
+
     Constituents whose cause is below three sigma are left out, and so are inferred ones, whose
     quotient is an assumption. Sigmas to first order; noise of the two counts as independent.
     """
@@ -49,15 +92,17 @@ def admittance(cause, answer):
     covariance = _over(answer.covariance[b], cause.wave[a])
     covariance += _over(cause.covariance[a], cause.wave[a] / quotient)
     gain = np.abs(quotient)
-    unit = quotient / gain
-    along = np.stack([unit.real, unit.imag], axis=-1)
-    across = np.stack([-unit.imag, unit.real], axis=-1)
-    gain_sigma, side = (
-        np.sqrt(np.einsum("ki,kij,kj->k", v, covariance, v)) for v in (along, across)
-    )
+    gain_sigma, side = _sigmas(quotient / gain, covariance)
     lag_sigma = np.minimum(np.degrees(side / gain), 180.0 / np.sqrt(3.0))
     lag = -np.degrees(np.angle(quotient))
     return Admittance(tuple(names), gain, gain_sigma, lag, lag_sigma, left)
+
+
+def _sigmas(unit, covariance):
+    """Return the sigmas (k,) along complex directions of unit length, and across them."""
+    along = np.stack([unit.real, unit.imag], axis=-1)
+    across = np.stack([-unit.imag, unit.real], axis=-1)
+    return tuple(np.sqrt(np.einsum("ki,kij,kj->k", v, covariance, v)) for v in (along, across))
 
 
 def _over(covariance, divisor):

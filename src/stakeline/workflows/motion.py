@@ -24,7 +24,7 @@ from ..motion.motion_settings import MotionSettings
 from ..motion.solve import solve_motion
 from ..motion.station_series import FEWEST_ROWS
 from ..time import from_iso, gps_from_utc
-from .motion_figures import draw_motion
+from .motion_figures import draw_motion, draw_tables
 from .motion_input import campaign_series
 from .motion_table import table_series
 from .motion_tables import station_files
@@ -86,7 +86,11 @@ def run(campaign=None, *, stations=(), workers=1, progress=None):
         doing = _Run(campaign.root, f"{MOTION}/", workers, progress, campaign.settings.motion)
         tasks, skipped = _campaign_tasks(campaign)
         said = doing.everything(tasks, skipped, set(stations))
-        drawn = draw_motion(campaign, workers, progress)
+        return _with_figures(said, draw_motion(campaign, workers, progress))
+
+
+def _with_figures(said, drawn):
+    """Return an Outcome that tells of figures too."""
     figures = f"figures: {len(drawn.done)} sheets drawn, {len(drawn.current)} up to date"
     return replace(
         said,
@@ -132,7 +136,9 @@ def run_tables(tables, columns, out, *, workers=1, progress=None):
     out = Path(out)
     with only_one(out / LEDGER / "lock"):
         clean_leftovers(out)
-        return _Run(out, "", workers, progress, MotionPart()).everything(tasks, (), set())
+        part = MotionPart()
+        said = _Run(out, "", workers, progress, part).everything(tasks, (), set())
+        return _with_figures(said, draw_tables(out, part.longest_gap_d, workers, progress))
 
 
 def motion_settings(part, name):

@@ -1,6 +1,7 @@
 """Figures of the verb ``motion``: from its tables to SVG files, only what is out of date."""
 
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
@@ -12,12 +13,12 @@ from ..report.style import svg_bytes
 from .motion_ground import map_sheet
 from .motion_network_figures import network_figures
 from .motion_noise_figures import noise_figures
-from .motion_results import station_results
+from .motion_results import results_in
 from .motion_station_figures import station_figures
 from .pool import run_tasks
-from .position_tables import station_positions
 
-FIGURES = f"{MOTION}/figures"
+BELOW = "figures"
+FIGURES = f"{MOTION}/{BELOW}"
 RECORDS = "motion-figures"
 TOGETHER = "all"
 
@@ -55,10 +56,49 @@ def draw_motion(campaign, workers=1, progress=None):
     SettingsError
         Where a table of the results cannot be read.
     """
-    drawing = _Drawing(campaign, Ledger(campaign.root, LEDGER))
-    results = station_results(campaign)
-    wanted = [r.station for r in results] + ([TOGETHER] if results else [])
-    tasks = [(campaign, name) for name in wanted if drawing.is_stale(name, results)]
+    gap_d = campaign.settings.motion.longest_gap_d
+    place = _Place(campaign.root, f"{MOTION}/", gap_d, campaign)
+    return _draw(place, workers, progress)
+
+
+def draw_tables(root, longest_gap_d, workers=1, progress=None):
+    """Draw the figures of each station whose motion lies in a folder of its own, outside campaigns.
+
+    Parameters
+    ----------
+    root : path
+        Held by the caller; figures go to ``figures`` below it.
+    longest_gap_d : float
+        Rows further apart are not joined. [d]
+
+    Returns
+    -------
+    Drawn
+    """
+    return _draw(_Place(Path(root), "", longest_gap_d, None), workers, progress)
+
+
+@dataclass(frozen=True)
+class _Place:
+    """Where results and figures lie: below ``prefix`` of ``root``; its campaign, or None."""
+
+    root: Path
+    prefix: str
+    longest_gap_d: float
+    campaign: object
+
+    @property
+    def folder(self):
+        """Folder of the results."""
+        return self.root / self.prefix
+
+
+def _draw(place, workers, progress):
+    """Draw what is out of date in one place; return the :class:`Drawn`."""
+    drawing = _Drawing(place, Ledger(place.root, LEDGER))
+    results = results_in(place.folder)
+    wanted = [r.station for r in results] + [TOGETHER] * bool(results and place.campaign)
+    tasks = [(place, name) for name in wanted if drawing.is_stale(name, results)]
     for count, (task, outputs, sentence) in enumerate(run_tasks(sheet, tasks, workers), 1):
         if sentence:
             drawing.problems.append(f"{task[1]}: figures were not drawn: {sentence}")
@@ -74,14 +114,15 @@ def draw_motion(campaign, workers=1, progress=None):
 
 
 def sheet(task):
-    """Return {path: bytes} of the figures of ``(campaign, station)``, or of all together."""
-    campaign, name = task
-    results = station_results(campaign)
+    """Return {path: bytes} of the figures of ``(place, station)``, or of all together."""
+    place, name = task
+    results = results_in(place.folder)
     if name == TOGETHER:
-        figures = _together(campaign, results)
+        figures = _together(place.campaign, results)
     else:
-        figures = _alone(campaign, next(r for r in results if r.station == name))
-    return {f"{FIGURES}/{n}.svg": svg_bytes(figure) for n, figure in figures.items()}
+        figures = _alone(place, next(r for r in results if r.station == name))
+    below = f"{place.prefix}{BELOW}"
+    return {f"{below}/{n}.svg": svg_bytes(figure) for n, figure in figures.items()}
 
 
 def _record(name):
@@ -89,19 +130,18 @@ def _record(name):
 
 
 class _Drawing:
-    """One run: its campaign, its ledger, and what came of it so far."""
+    """One run: its place, its ledger, and what came of it so far."""
 
-    def __init__(self, campaign, ledger):
-        self.campaign, self.ledger = campaign, ledger
+    def __init__(self, place, ledger):
+        self.place, self.ledger = place, ledger
         self.done, self.current, self.problems = [], [], []
         self.keys = {}
 
     def is_stale(self, name, results):
         """Say whether figures are out of date; those that are not are noted."""
-        files = _inputs(self.campaign, name, results)
-        sums = [(self.campaign.relative(path), sha256_file(path)[1]) for path in files]
-        gap_d = self.campaign.settings.motion.longest_gap_d
-        self.keys[name] = fingerprint([__version__, gap_d, sums])
+        root, files = self.place.root, _inputs(self.place.campaign, name, results)
+        sums = [(path.relative_to(root).as_posix(), sha256_file(path)[1]) for path in files]
+        self.keys[name] = fingerprint([__version__, self.place.longest_gap_d, sums])
         current = self.ledger.up_to_date(_record(name), self.keys[name])
         if current:
             self.current.append(name)
@@ -111,7 +151,7 @@ class _Drawing:
         """Write and record the figures of one task; those that it drew no more are deleted."""
         old = (self.ledger.read(_record(name)) or {"outputs": {}})["outputs"]
         for gone in set(old) - set(outputs):
-            (self.campaign.root / gone).unlink(missing_ok=True)
+            (self.place.root / gone).unlink(missing_ok=True)
         self.ledger.finish(_record(name), self.keys[name], outputs)
         self.done.append(name)
 
@@ -126,17 +166,17 @@ def _inputs(campaign, name, results):
         files = [file for result in results for file in result.files]
         files += [path for path in _together_tables(campaign) if path.is_file()]
         return [*files, *sorted(campaign.folder("maps").glob("*"))]
-    own = campaign.folder(STATIONS) / f"{name}.toml"
     result = next(r for r in results if r.station == name)
-    return [*result.files, *([own] if own.is_file() else [])]
+    own = campaign.folder(STATIONS) / f"{name}.toml" if campaign else None
+    return [*result.files, *([own] if own and own.is_file() else [])]
 
 
-def _alone(campaign, result):
+def _alone(place, result):
     """Return the figures of one station."""
-    history = campaign.histories().get(result.station)
-    drawn = station_figures(result, campaign.settings.motion.longest_gap_d, history)
+    history = place.campaign.histories().get(result.station) if place.campaign else None
+    drawn = station_figures(result, place.longest_gap_d, history)
     if result.told:
-        drawn |= noise_figures(result, formal_sigmas(campaign, result.station))
+        drawn |= noise_figures(result)
     return {f"{result.station}_{name}": figure for name, figure in drawn.items()}
 
 
@@ -146,12 +186,3 @@ def _together(campaign, results):
     ground = map_sheet(campaign, latitudes[0] if latitudes else 1.0)
     tables = (read_table(p)[0] if p.is_file() else {} for p in _together_tables(campaign))
     return network_figures(results, ground, *tables, campaign.settings.campaign.name)
-
-
-def formal_sigmas(campaign, station):
-    """Return typical formal sigmas (2,), horizontal and up; NaN without positions. [m]"""
-    columns = station_positions(campaign, station)
-    if not len(columns["time_gps"]):
-        return np.full(2, np.nan)
-    east, north, up = (np.nanmedian(columns[f"sigma_{axis}_m"]) for axis in ("east", "north", "up"))
-    return np.array([np.hypot(east, north) / np.sqrt(2.0), up])

@@ -7,12 +7,13 @@ from ..motion.strain import Strain, smallest_angle_deg
 from ..report.motion_figures import Stack, StationAnomaly, draw_stack
 from ..report.motion_maps import Crosses, FlowMap, draw_flow_map, draw_strain_map
 from ..report.tide_figures import Admittance, draw_admittance
+from .motion_admittance import NUMBERS, admittances
 from .motion_results import ns, number
 from .motion_station_figures import WIDE
 
 TIDES = ("M2", "S2", "K1", "O1")
 WORST_ANGLE_DEG = 30.0  # deg, a triangle with a smaller angle is badly shaped; our choice
-LEAST_CAUSE_M = 0.05  # m, up tide from which a station shows the sea's; our choice
+MM = 1e3
 
 
 def network_figures(results, sheet, network, strain, campaign_name):
@@ -151,25 +152,26 @@ def anomaly_stack(results, distance_km, network):
 def tides_along(results, distance_km):
     """Return the Admittance of the motion along the flow to the tide of the sea.
 
-    The sea is where the up tide is largest, if that is above :data:`LEAST_CAUSE_M`; else the
-    amplitudes themselves are given. None where no station has a tide.
+    Where no station shows the sea, the amplitudes themselves are given. None where no station has
+    a tide.
     """
-    along, up = ([_tides(r, axis) for r in results] for axis in ("along", "up"))
-    heights = [tide.get("M2", (0.0,))[0] for tide in up]
-    sea = int(np.argmax(heights))
-    cause = up[sea] if heights[sea] >= LEAST_CAUSE_M else None
-    names = [n for n in TIDES if any(n in t for t in along) and (cause is None or n in cause)]
+    sea, found = admittances({r.station: r.tides for r in results})
+    if sea:
+        of = {station: _answers(a) for station, axis, a in found if axis == "along"}
+    else:
+        of = {r.station: _own_tide(r) for r in results}
+    names = [n for n in TIDES if any(n in answers for answers in of.values())]
     if not names:
         return None
     values = np.full((4, len(names), len(results)), np.nan)
-    for i, name in enumerate(names):
-        for k, tide in enumerate(along):
-            if name in tide:
-                values[:, i, k] = _quotient(tide[name], None if cause is None else cause[name])
+    for k, result in enumerate(results):
+        for i, name in enumerate(names):
+            values[:, i, k] = of.get(result.station, {}).get(name, (np.nan,) * 4)
+    values *= np.array([MM, MM * WIDE, 1.0, WIDE])[:, None, None]
     quantity, lag = "amplitude along the flow (mm)", "Greenwich phase lag (deg)"
     title = "Tide along the flow"
-    if cause is not None:
-        quantity, lag = f"gain on the up tide of {results[sea].station} (mm/m)", "lag (deg)"
+    if sea:
+        quantity, lag = f"gain on the up tide of {sea} (mm/m)", "lag (deg)"
         title = "Admittance: motion along the flow to the tide of the sea"
     return Admittance(
         title, tuple(r.station for r in results), tuple(names), distance_km.max() - distance_km,
@@ -179,22 +181,17 @@ def tides_along(results, distance_km):
     )  # fmt: skip
 
 
-def _tides(result, axis):
-    """Return {constituent: (amplitude, sigma, lag, sigma)} of one axis, inferred ones left out."""
+def _answers(found):
+    """Return {constituent: (gain, sigma, lag, sigma)} of an admittance."""
+    rows = zip(*(getattr(found, name) for name in NUMBERS), strict=True)
+    return dict(zip(found.names, rows, strict=True))
+
+
+def _own_tide(result):
+    """Return {constituent: (amplitude, sigma, lag, sigma)} along, inferred ones left out."""
     names = ("amplitude_m", "amplitude_sigma_m", "greenwich_lag_deg", "greenwich_lag_sigma_deg")
     return {
         row["constituent"]: tuple(number(row[name]) for name in names)
         for row in result.tides
-        if row["axis"] == axis and not row["inferred_from"]
+        if row["axis"] == "along" and not row["inferred_from"]
     }
-
-
-def _quotient(answer, cause):
-    """Return gain, lag and half widths in the order of Admittance, to first order."""
-    amplitude, sigma, lag, lag_sigma = answer
-    gain, wide = 1e3 * amplitude, 1e3 * WIDE * sigma
-    if cause is not None:
-        gain /= cause[0]
-        wide = gain * WIDE * np.hypot(sigma / amplitude, cause[1] / cause[0])
-        lag, lag_sigma = (lag - cause[2] + 180.0) % 360.0 - 180.0, np.hypot(lag_sigma, cause[3])
-    return gain, wide, lag, WIDE * lag_sigma

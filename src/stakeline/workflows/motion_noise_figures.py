@@ -17,15 +17,10 @@ LINES = ("M2", "S2", "N2", "K2", "K1", "O1", "P1", "Q1")
 MM = 1e3
 
 
-def noise_figures(result, sigma_m):
-    """Return {name: Figure}: the spectrum of the up motion, and the responses along the flow.
-
-    Parameters
-    ----------
-    result : StationResult
-    sigma_m : array, shape (2,)
-        Typical formal sigma of positions, horizontal and up. [m]
-    """
+def noise_figures(result):
+    """Return {name: Figure}: the spectrum of the up motion, and the responses along the flow."""
+    along, across, up = result.told["formal_sigma_m"]
+    sigma_m = np.hypot(along, across) / np.sqrt(2.0), up
     figures = {}
     record = spectrum(result, sigma_m[1])
     if record is not None:

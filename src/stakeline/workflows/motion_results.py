@@ -66,8 +66,12 @@ def station_results(campaign):
     SettingsError
         Where a table cannot be read.
     """
-    found = sorted(campaign.folder(MOTION).glob("*/*_motion.parquet"))
-    return tuple(_station(path) for path in found)
+    return results_in(campaign.folder(MOTION))
+
+
+def results_in(folder):
+    """Return the :class:`StationResult` of each station below a folder, by name."""
+    return tuple(_station(path) for path in sorted(folder.glob("*/*_motion.parquet")))
 
 
 def _station(path):
@@ -81,14 +85,14 @@ def _station(path):
         read_table(beside[name])[0] if beside[name].is_file() else {}
         for name in ("windows.parquet", "budget.parquet")
     )
-    tides, steps = (_rows(beside[name]) for name in ("tides.csv", "steps.csv"))
+    tides, steps = (csv_rows(beside[name]) for name in ("tides.csv", "steps.csv"))
     told = beside["summary.json"]
     told = json.loads(told.read_text(encoding="utf-8")) if told.is_file() else {}
     files = (path, *(file for file in beside.values() if file.is_file()))
     return StationResult(stem, columns, metadata, told, windows, budget, tides, steps, files)
 
 
-def _rows(path):
+def csv_rows(path):
     """Return the rows of a CSV file as dicts; none where there is no file."""
     if not path.is_file():
         return ()

@@ -8,6 +8,8 @@ from .. import __version__
 from ..campaign.store import json_text, parquet_bytes, read_table
 from ..formats.series_netcdf import StationSeriesFile, write_series
 from ..motion.together import StationVelocity, solve_network
+from .motion_admittance import admittance_csv
+from .motion_results import csv_rows
 from .motion_tables import MOTION_UNITS, WORDS, lags_csv, network_columns, strain_columns
 from .motion_words import network_summary, network_words, station_words
 
@@ -27,10 +29,11 @@ def together(root, records, part):
         For each station the names of its files with their checksums, as the ledger has them.
     part : MotionPart
     """
-    tables, told = {}, {}
+    tables, told, tides = {}, {}, {}
     for name, files in records.items():
         by_end = {file.rpartition("/")[2].removeprefix(f"{name}_"): file for file in files}
         tables[name] = read_table(root / by_end["motion.parquet"])
+        tides[name] = csv_rows(root / by_end["tides.csv"])
         told[name] = json.loads((root / by_end["summary.json"]).read_text(encoding="utf-8"))
     velocities = [_velocity(name, *table) for name, table in tables.items()]
     network = solve_network(velocities, np.random.default_rng(part.seed), part.longest_gap_d)
@@ -41,6 +44,7 @@ def together(root, records, part):
         "network.parquet": parquet_bytes(*network_columns(network), metadata),
         "strain.parquet": parquet_bytes(*strain_columns(network), metadata),
         "lags.csv": lags_csv(network),
+        "admittance.csv": admittance_csv(tides),
         "motion.nc": write_series(series_file(tables)),
         "summary.json": json_text(
             {"stations": told, "together": summary, "version": __version__}

@@ -23,6 +23,7 @@ def station_summary(motion, frame=""):
         "last_gps": iso(motion.rows_ns[-1]),
         "positions_used": len(motion.rows_ns),
         "positions_by_reason": motion.cleaned.counts,
+        "formal_sigma_m": np.median(motion.rows_sigma_m, axis=0).tolist(),
         "interval_h": 24.0 * motion.interval_d,
         "longest_gap_d": float(np.diff(motion.rows_ns).max() / 86400e9),
         "share_in_gaps": float(motion.in_gap.mean()),
