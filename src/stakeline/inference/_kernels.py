@@ -113,3 +113,51 @@ def shifted_statistics(contrast, present, place, weight, event, group, shifts, w
                 if count[s, k] > 0.0:
                     largest = max(largest, abs(total[s, k]) / np.sqrt(count[s, k]))
             greatest[draw, s] = largest
+
+
+@njit
+def states_whiten(time, table, memories, variances, white, covariance, work, state, out):
+    """Whiten the columns of a table under a sum of Gauss-Markov processes plus white noise.
+
+    time (n,) ascending; table, out (n, c); memories, variances (k,); white (n,) the variances of
+    the white noise; covariance (k, k), work (2, k) and state (k, c) are work space. One Kalman
+    filter for all columns, since its gains do not know the values. Returns the sum of the
+    logarithms of the innovations' variances.
+    """
+    kinds, columns = state.shape
+    logarithms, step = 0.0, -1.0
+    decay, gain = work[0], work[1]
+    covariance[:, :] = 0.0
+    state[:, :] = 0.0
+    for k in range(kinds):
+        covariance[k, k] = variances[k]
+    for i in range(time.size):
+        if i > 0:
+            if time[i] - time[i - 1] != step:
+                step = time[i] - time[i - 1]
+                for k in range(kinds):
+                    decay[k] = np.exp(-step / memories[k])
+            for k in range(kinds):
+                for m in range(kinds):
+                    covariance[k, m] *= decay[k] * decay[m]
+                covariance[k, k] += variances[k] * (1.0 - decay[k] * decay[k])
+                for c in range(columns):
+                    state[k, c] *= decay[k]
+        total = white[i]
+        for k in range(kinds):
+            gain[k] = covariance[k].sum()
+            total += gain[k]
+        root = np.sqrt(total)
+        for c in range(columns):
+            expected = 0.0
+            for k in range(kinds):
+                expected += state[k, c]
+            innovation = table[i, c] - expected
+            for k in range(kinds):
+                state[k, c] += gain[k] / total * innovation
+            out[i, c] = innovation / root
+        for k in range(kinds):
+            for m in range(kinds):
+                covariance[k, m] -= gain[k] * gain[m] / total
+        logarithms += np.log(total)
+    return logarithms
