@@ -228,7 +228,7 @@ def test_a_clock_that_jumped_is_told():
         ({"long_noise_m": (0.001, 0.001)}, "expected three sigmas"),
         ({"long_noise_m": (0.001, 0.001, -0.004)}, "expected three sigmas"),
         ({"slope_source": "given"}, "no slope is given"),
-        ({"slope_source": "map"}, "known are own path, given, none"),
+        ({"slope_source": "map"}, "known are automatic, own path, grid, given, none"),
         ({"models": (1,)}, "expected none or three"),
     ],
 )

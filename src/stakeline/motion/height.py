@@ -1,25 +1,24 @@
-"""The height of one station taken apart: slope, strain, settling, tide, equipment, residual."""
+"""The height of one station taken apart: slope, strain, settling, tide, air, steps; the rest."""
 
 import numpy as np
 
 from ..constants import NS_PER_DAY
 from ..errors import SolutionError
 from ..inference.memory import coloured_variance
+from .barometer import barometer
 from .motion_record import Vertical
-from .slopes import compare_slopes, slope_from_path
+from .slope_choice import slope_sources
+from .slopes import compare_slopes
 from .vertical import (
     antenna_term,
     close_budget,
     settling_term,
-    slope_term,
     tide_term,
     vertical_strain_term,
 )
 
-OWN = "own path"
 
-
-def height_of(grid_ns, rows_ns, along, up, steps, settings):
+def height_of(grid_ns, rows_ns, along, up, steps, settings, around, path_rad):
     """Return (Vertical, warnings) of a station.
 
     Parameters
@@ -29,32 +28,45 @@ def height_of(grid_ns, rows_ns, along, up, steps, settings):
     along, up : AxisMotion
     steps : Steps
     settings : MotionSettings
-        Slope, strain and settling: given, or left out.
+        Slope, strain, settling, barometer: given, or left out.
+    around : Surroundings
+        Grids of the surface and the pressure of the air.
+    path_rad : pair of arrays (m,), or None
+        Latitude and longitude at the grid's times; None where they are not known. [rad]
     """
     travel = along.position_m - _first(along.position_m)
+    hands, known, said = _known_terms(grid_ns, up, steps, settings, around.air)
+    measured = up.position_m + sum(term.value_m for term in hands)
+    shared = grid_ns, measured, up.position_sigma_m
+    left = close_budget(*shared, (*hands, *known)).residual_m
+    slopes = slope_sources(grid_ns, travel, left, settings, around.surfaces, path_rad)
+    removed = (*known, *slopes.terms(travel))
+    budget = close_budget(*shared, (*hands, *removed))
+    taken = sum((term.value_m for term in removed), np.zeros(len(grid_ns)))
+    raw = _nearest_mean(grid_ns, rows_ns, up.row_position_m) - taken
+    vertical = Vertical(
+        budget, budget.residual_m, budget.total_sigma_m(), raw, slopes.own,
+        _compared(*shared, travel, slopes.known, (*hands, *known)), slopes.chosen, slopes.name,
+    )  # fmt: skip
+    return vertical, (*said, *slopes.said)
+
+
+def _known_terms(grid_ns, up, steps, settings, air):
+    """Return (antenna and tide, all other terms but the slope, sentences)."""
     own = steps.only("equipment")
     antenna = antenna_term(
         grid_ns, own.after_ns, own.size_m[:, 2], own.sigma_m[:, 2], "steps removed"
     )
     tide = tide_term(up.tide_m, up.tide_sigma_m, source="estimated with the motion")
-    terms = [antenna, tide]
+    terms = []
     if np.isfinite(settings.vertical_strain_m_a):
         sigma = settings.vertical_strain_sigma_m_a
         terms.append(vertical_strain_term(grid_ns, settings.vertical_strain_m_a, sigma))
     if np.isfinite(settings.settling_m_a):
         sigma = settings.settling_sigma_m_a
         terms.append(settling_term(grid_ns, settings.settling_m_a, sigma))
-    measured = up.position_m + antenna.value_m + up.tide_m
-    known = close_budget(grid_ns, measured, up.position_sigma_m, terms)
-    slope, sources, said = _slope(grid_ns, travel, known, settings)
-    chosen = sources.get(settings.slope_source, (0.0, 0.0))
-    if settings.slope_source != "none" and settings.slope_source in sources:
-        terms.append(slope_term(travel, *chosen, settings.slope_source))
-    budget = close_budget(grid_ns, measured, up.position_sigma_m, terms)
-    removed = sum((t.value_m for t in terms if t not in (antenna, tide)), np.zeros(len(grid_ns)))
-    raw = _nearest_mean(grid_ns, rows_ns, up.row_position_m) - removed
-    compared = _compared(grid_ns, measured, up.position_sigma_m, travel, sources, known.terms)
-    return Vertical(budget, budget.residual_m, budget.total_sigma_m(), raw, slope, compared), said
+    weighed, said = barometer(grid_ns, up.position_m, settings, air)
+    return (antenna, tide), (*terms, *weighed), said
 
 
 def _compared(grid_ns, measured, sigma, travel, sources, terms):
@@ -68,22 +80,6 @@ def _first(values):
     """Return the first value that is there; NaN where there is none."""
     there = np.flatnonzero(np.isfinite(values))
     return values[there[0]] if there.size else np.nan
-
-
-def _slope(grid_ns, travel, known, settings):
-    """Return (PathSlope or None, {source: (slope, sigma)}, warnings)."""
-    sources, said = {}, []
-    if np.isfinite(settings.slope):
-        sources["given"] = (settings.slope, settings.slope_sigma)
-    try:
-        own = slope_from_path(grid_ns, travel, known.residual_m)
-    except SolutionError:
-        own = None
-    if own is not None:
-        sources[OWN] = (own.slope, own.sigma)
-        if own.confounded and settings.slope_source == OWN:
-            said.append(f"slope of the own path: {own.caution}")
-    return own, sources, tuple(said)
 
 
 def _nearest_mean(grid_ns, rows_ns, values):

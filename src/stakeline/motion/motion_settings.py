@@ -7,7 +7,7 @@ import numpy as np
 from ..errors import SettingsError
 
 PATHS = ("bending", "straight", "fixed")
-SLOPES = ("own path", "given", "none")
+SLOPES = ("automatic", "own path", "grid", "given", "none")
 
 
 @dataclass(frozen=True)
@@ -50,9 +50,18 @@ class MotionSettings:
     window_d : tuple of float
         Windows, 1 h to 30 d, of straight-line velocities beside the smoother's. [d]
     slope_source : str
-        Where the slope that the station moves down comes from: ``own path``, ``given``, ``none``.
+        Where the slope that the station moves down comes from: ``own path``, ``grid`` (of the
+        surface; the own path where none covers the station), ``given``, ``none``; ``automatic``:
+        given, else a grid, else the own path.
     slope, slope_sigma : float
-        Rise of the surface by metre of travel, negative downhill, where it is given.
+        Rise of the surface by metre of travel, negative downhill, where it is given. The sigma
+        alone is that of a grid, beside what its roughness shows.
+    slope_length_m : float
+        A grid of the surface is averaged over this length; the default is about a thickness of
+        thin outlet glaciers, common practice without a source. [m]
+    barometer_share, barometer_share_sigma : float
+        Share of the inverse barometer by which floating ice follows the pressure of the air: 1 for
+        ice that floats freely, 0 on the ground; NaN leaves it out.
     vertical_strain_m_a, vertical_strain_sigma_m_a : float
         Rise of the surface by strain of the ice, where it is known; NaN leaves it out. [m/a]
     settling_m_a, settling_sigma_m_a : float
@@ -76,9 +85,12 @@ class MotionSettings:
     long_noise_m: tuple = (0.0016, 0.0016, 0.0043)
     likelihood_rows: int = 12_000
     window_d: tuple = (1.0, 7.0)
-    slope_source: str = "own path"
+    slope_source: str = "automatic"
     slope: float = np.nan
     slope_sigma: float = 0.0
+    slope_length_m: float = 500.0
+    barometer_share: float = np.nan
+    barometer_share_sigma: float = 0.0
     vertical_strain_m_a: float = np.nan
     vertical_strain_sigma_m_a: float = 0.0
     settling_m_a: float = np.nan
@@ -93,6 +105,8 @@ class MotionSettings:
             raise SettingsError(f"slope_source '{self.slope_source}'; known are {known}")
         if self.slope_source == "given" and not np.isfinite(self.slope):
             raise SettingsError("slope_source is 'given', but no slope is given")
+        if not (self.slope_length_m >= 0.0 and self.barometer_share_sigma >= 0.0):
+            raise SettingsError("slope_length_m and barometer_share_sigma must be 0 or more")
         if self.path == "fixed" and not np.isfinite(self.azimuth_deg):
             raise SettingsError("a fixed path needs azimuth_deg, clockwise from north")
         positive = (self.interval_h, self.longest_gap_d, self.velocity_limit_m_d)

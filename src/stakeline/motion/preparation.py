@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.stats import chi2
 
+from ..earth.ellipsoid import geodetic_from_xyz, xyz_from_enu, xyz_from_geodetic
 from ..errors import SolutionError, StakelineError
 from .cleaning import Cleaned, find_outliers
 from .flow import FlowPath, along_path, fixed_path, smooth_path, straight_path
@@ -99,6 +100,28 @@ def _without_equipment(rows, steps, azimuth):
     """Return east, north, up (n, 3) without the equipment's steps along a flow of this azimuth."""
     moved = rotated(steps.only("equipment"), azimuth).size_m
     return rows.enu_m - equipment_design(rows.time_ns, steps) @ moved
+
+
+def places_of(ready, grid_ns, hidden):
+    """Return latitude and longitude (m,) of the station's path at times; None where not known.
+
+    Parameters
+    ----------
+    ready : Prepared
+    grid_ns : array (m,)
+        [ns]
+    hidden : array (m,) of bool
+        Times in gaps, at which the places are NaN.
+    """
+    rows = ready.rows
+    origin = rows.latitude_rad, rows.longitude_rad, rows.height_m
+    if not np.isfinite(origin).all():
+        return None
+    enu = _without_equipment(rows, ready.steps, ready.path.azimuth_rad)
+    at = np.stack([np.interp(grid_ns, rows.time_ns, enu[:, k]) for k in range(3)], axis=1)
+    xyz = xyz_from_geodetic(*origin) + xyz_from_enu(at, *origin[:2])
+    latitude, longitude, _ = geodetic_from_xyz(xyz)
+    return np.where(hidden, np.nan, latitude), np.where(hidden, np.nan, longitude)
 
 
 def equipment_design(time_ns, steps):

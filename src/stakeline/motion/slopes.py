@@ -13,6 +13,7 @@ from ..errors import SettingsError, SolutionError
 from ..inference.memory import effective_size, lag_one_correlation
 from .vertical import close_budget, given_term, slope_term
 
+CROSS = 9  # -, points in each arm of the cross over which a surface is averaged; our choice
 CONFOUNDED = 0.99  # -, correlation of travel with time above which they are one; our choice
 
 
@@ -129,19 +130,28 @@ def surface_term(east_m, north_m, height_at, length_m, slope_sigma, source):
     Returns
     -------
     Term
-        NaN where the surface is not known.
+        Relative to the first place where the surface is known; NaN where it is not.
     """
     east, north = np.asarray(east_m, float), np.asarray(north_m, float)
     if not length_m >= 0.0:
         raise SettingsError(f"length is {length_m} m; expected 0 or more")
-    shifts = np.linspace(-0.5, 0.5, 9) * length_m
-    along_east = [height_at(east + s, north) for s in shifts]
-    along_north = [height_at(east, north + s) for s in shifts]
-    height = np.mean(along_east + along_north, axis=0)
-    travel = np.hypot(east - east[0], north - north[0])
+    height = averaged(height_at, east, north, length_m)
+    there = np.flatnonzero(np.isfinite(height))
+    first = there[0] if there.size else 0
+    travel = np.hypot(east - east[first], north - north[first])
     return given_term(
-        "slope", height - height[0], 0.0, slope_sigma * travel, (f"slope ({source})",), source
+        "slope", height - height[first], 0.0, slope_sigma * travel, (f"slope ({source})",), source
     )
+
+
+def averaged(height_at, east_m, north_m, length_m):
+    """Return heights (n,) of a surface, means over a cross as in :func:`surface_term`. [m]"""
+    if length_m == 0.0:
+        return np.asarray(height_at(east_m, north_m), float)
+    shifts = np.linspace(-0.5, 0.5, CROSS) * length_m
+    along_east = [height_at(east_m + s, north_m) for s in shifts]
+    along_north = [height_at(east_m, north_m + s) for s in shifts]
+    return np.mean(along_east + along_north, axis=0)
 
 
 def compare_slopes(time_ns, measured_m, sigma_m, travel_m, sources, other_terms=()):

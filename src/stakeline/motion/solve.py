@@ -6,10 +6,11 @@ from ..constants import NS_PER_DAY
 from ..errors import SettingsError, SolutionError
 from ..time import iso
 from .height import height_of, rise
+from .leaning import leans_of
 from .motion_record import AXES, AxisMotion, Motion, Vertical
 from .motion_settings import MotionSettings
 from .one_axis import axis_model, solve_axis
-from .preparation import equipment_design, prepared, with_joint_sizes
+from .preparation import equipment_design, places_of, prepared, with_joint_sizes
 from .station_series import StationSeries, covariance_of, series_of, tidied
 
 __all__ = [
@@ -65,12 +66,19 @@ def solve_motion(series, settings=None):
         axes.append(found)
         warnings += [f"{name}: {sentence}" for sentence in said]
     steps = with_joint_sizes(ready.steps, axes)
-    vertical, said = height_of(grid, time_ns, axes[0], axes[2], steps, settings)
+    around, hidden = series.around, np.isnan(axes[0].position_m)
+    places = places_of(ready, grid, hidden)
+    vertical, said = height_of(grid, time_ns, axes[0], axes[2], steps, settings, around, places)
+    leans = leans_of(
+        grid, axes[1].position_m, vertical.residual_up_m, steps, ready.path.azimuth_rad,
+        around.visits,
+    )  # fmt: skip
     azimuth = np.interp(grid, time_ns, np.unwrap(ready.azimuth_rad)) % (2.0 * np.pi)
     return Motion(
-        series.station, settings, grid, np.isnan(axes[0].position_m), *axes, vertical, azimuth,
+        series.station, settings, grid, hidden, *axes, vertical, azimuth,
         ready.path, series.latitude_rad, series.longitude_rad, series.height_m, time_ns,
-        ready.sigma_m, steps, ready.cleaned, tidy.notes, (*warnings, *said),
+        ready.sigma_m, steps, ready.cleaned, (*tidy.notes, *around.notes),
+        (*warnings, *said, *(lean.sentence for lean in leans)), leans,
     )  # fmt: skip
 
 

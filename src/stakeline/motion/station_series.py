@@ -7,6 +7,7 @@ import numpy as np
 from ..constants import NS_PER_DAY
 from ..errors import SettingsError, SolutionError
 from ..time import iso
+from .surroundings import Surroundings
 
 FEWEST_ROWS = 10  # usable positions below which nothing is said; our choice
 LARGEST_JUMP_D = 3653.0  # d, ten years: a gap so long is a clock that has jumped; our choice
@@ -31,6 +32,8 @@ class StationSeries:
         Times, or (begin, end), at which hands or equipment moved the measured point. [ns]
     by_hand_ns : tuple
         Intervals (begin, end) in which somebody held the antenna: no motion of the ice. [ns]
+    around : Surroundings
+        Grids of the surface, pressure of the air, visits to the pole: what is known of them.
     """
 
     station: str
@@ -42,6 +45,7 @@ class StationSeries:
     height_m: float = np.nan
     logged_ns: tuple = ()
     by_hand_ns: tuple = ()
+    around: Surroundings = field(default_factory=Surroundings)
 
     def __len__(self):
         return len(self.time_ns)

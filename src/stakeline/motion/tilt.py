@@ -44,7 +44,7 @@ def height_loss_m(wander_m, pole_length_m):
     return wander**2 / (length + np.sqrt(length**2 - wander**2))
 
 
-def tilt_signature(aside_m, up_m, pole_length_m):
+def tilt_signature(aside_m, up_m, pole_length_m, beside=None):
     """Compare height lost with the wander of the antenna aside.
 
     Parameters
@@ -56,6 +56,8 @@ def tilt_signature(aside_m, up_m, pole_length_m):
         Height, all that is known taken off. [m]
     pole_length_m : float
         From the point that stays to the antenna. [m]
+    beside : array (n, p), optional
+        Regressors of the height that are left free, such as time.
 
     Returns
     -------
@@ -72,12 +74,13 @@ def tilt_signature(aside_m, up_m, pole_length_m):
     loss = height_loss_m(wander, pole_length_m)
     if len(loss) < 5 or np.ptp(loss) == 0.0:
         raise SolutionError(f"{len(loss)} rows with a wander that changes; a tilt needs 5")
-    design = np.stack([np.ones_like(loss), -loss], axis=1)
+    free = np.zeros((len(up), 0)) if beside is None else np.asarray(beside, float)
+    design = np.column_stack([np.ones_like(loss), -loss, free[whole]])
     value, *_ = np.linalg.lstsq(design, up[whole], rcond=None)
     left = up[whole] - design @ value
     memory = lag_one_correlation(left)
     independent = float(effective_size(len(left), 0.0 if np.isnan(memory) else memory))
-    variance = (left @ left) / max(len(left) - 2, 1) * len(left) / independent
+    variance = (left @ left) / max(len(left) - design.shape[1], 1) * len(left) / independent
     sigma = float(np.sqrt(variance * np.linalg.inv(design.T @ design)[1, 1]))
     coefficient = float(value[1])
     near = abs(coefficient - 1.0) <= AGREES_SIGMAS * sigma

@@ -24,6 +24,7 @@ from ..motion.motion_settings import MotionSettings
 from ..motion.solve import solve_motion
 from ..motion.station_series import FEWEST_ROWS
 from ..time import from_iso, gps_from_utc
+from .motion_around import around_files
 from .motion_figures import draw_motion, draw_tables
 from .motion_input import campaign_series
 from .motion_table import table_series
@@ -150,15 +151,17 @@ def motion_settings(part, name):
         for key in (
             "interval_h", "longest_gap_d", "outlier_threshold", "largest_sigma_m", "find_steps",
             "remove_tide", "shortest_tide_record_d", "coloured_noises", "long_noise_m",
-            "likelihood_rows", "window_d",
+            "likelihood_rows", "window_d", "slope_length_m",
         )
     }  # fmt: skip
     return MotionSettings(
         **common, path=path, azimuth_deg=_number(own.azimuth_deg), slope=_number(own.slope),
-        slope_sigma=own.slope_sigma, slope_source="own path" if own.slope is None else "given",
+        slope_sigma=own.slope_sigma, slope_source=own.slope_source or part.slope_source,
         vertical_strain_m_a=_number(own.vertical_strain_m_a),
         vertical_strain_sigma_m_a=own.vertical_strain_sigma_m_a,
         settling_m_a=_number(own.settling_m_a), settling_sigma_m_a=own.settling_sigma_m_a,
+        barometer_share=_number(own.barometer_share),
+        barometer_share_sigma=own.barometer_share_sigma,
     )  # fmt: skip
 
 
@@ -180,6 +183,7 @@ def _campaign_tasks(campaign):
             continue
         own = campaign.root / STATIONS / f"{name}.toml"
         files += [own] if own.is_file() else []
+        files += around_files(campaign, name)
         inputs = tuple(("input", campaign.relative(p), sha256_file(p)[1]) for p in files)
         settings = motion_settings(campaign.settings.motion, name)
         by_hand = campaign.settings.motion.of(name).by_hand

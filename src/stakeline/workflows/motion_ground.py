@@ -12,6 +12,7 @@ from ..report.motion_maps import Ground
 MAPS = "maps"
 NORTH, SOUTH = 3413, 3031
 SURFACE = "surface"
+_SUFFIXES = (".nc", ".tif", ".tiff")
 
 
 @dataclass(frozen=True)
@@ -41,6 +42,12 @@ class MapSheet:
         return 0.5 * np.pi - np.asarray(azimuth_rad) - self.chart.convergence(longitude_rad)
 
 
+def grid_files(campaign):
+    """Return the paths of the grids in the folder ``maps/``, in order of names."""
+    folder = campaign.folder(MAPS)
+    return sorted(path for path in folder.glob("*") if path.suffix.lower() in _SUFFIXES)
+
+
 def map_sheet(campaign, latitude_rad):
     """Return the :class:`MapSheet` of a campaign around a latitude.
 
@@ -54,7 +61,7 @@ def map_sheet(campaign, latitude_rad):
     """
     folder = campaign.folder(MAPS)
     surfaces, files = [], []
-    for path in sorted(folder.glob("*.nc")):
+    for path in grid_files(campaign):
         grids = read_grids(path)
         if SURFACE in grids.fields:
             surfaces.append(grids)

@@ -6,6 +6,7 @@ from ..constants import NS_PER_DAY
 from ..errors import SettingsError
 from ..motion.local import local_from_xyz
 from ..motion.station_series import series_of
+from .motion_around import surroundings
 from .position_tables import station_frames, station_positions
 from .series import positions_of
 
@@ -47,8 +48,14 @@ def campaign_series(campaign, station, history=None, by_hand_ns=()):
     if not np.isfinite(xyz).all(axis=1).any():
         raise SettingsError(f"{station}: none of {count} rows holds a position")
     local = local_from_xyz(xyz, positions.covariance_m2)
-    log = {"logged_ns": logged_steps(history), "by_hand_ns": by_hand_ns}
-    return series_of(station, positions.time_ns, local, **log)
+    return series_of(
+        station,
+        positions.time_ns,
+        local,
+        logged_ns=logged_steps(history),
+        by_hand_ns=by_hand_ns,
+        around=surroundings(campaign, station, history),
+    )
 
 
 def logged_steps(history):
