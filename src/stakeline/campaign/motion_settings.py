@@ -7,6 +7,7 @@ from pydantic import Field, model_validator
 from .located import Strict
 
 Days = Annotated[float, Field(gt=0)]
+SlopeSource = Literal["automatic", "own path", "grid", "given", "none"]
 
 
 class MotionStation(Strict):
@@ -17,16 +18,26 @@ class MotionStation(Strict):
     azimuth_deg: float | None = Field(None, ge=0, le=360)
     slope: float | None = Field(None, gt=-1, lt=1)
     slope_sigma: float = Field(0.0, ge=0)
+    slope_source: SlopeSource | None = None
     vertical_strain_m_a: float | None = None
     vertical_strain_sigma_m_a: float = Field(0.0, ge=0)
     settling_m_a: float | None = None
     settling_sigma_m_a: float = Field(0.0, ge=0)
+    barometer_share: float | None = Field(None, ge=0, le=1)
+    barometer_share_sigma: float = Field(0.0, ge=0, le=1)
+    pressure: str | None = None
     by_hand: tuple[tuple[str, str], ...] = ()
 
     @model_validator(mode="after")
     def _direction(self):
         if self.path == "fixed" and self.azimuth_deg is None:
             raise ValueError("has a fixed path: say where to (azimuth_deg, clockwise from north)")
+        return self
+
+    @model_validator(mode="after")
+    def _given_slope(self):
+        if self.slope_source == "given" and self.slope is None:
+            raise ValueError("has slope_source = 'given': give the slope, negative downhill")
         return self
 
 
@@ -48,8 +59,20 @@ class MotionPart(Strict):
     long_noise_m: tuple[NoiseSigma, NoiseSigma, NoiseSigma] = (0.0016, 0.0016, 0.0043)
     likelihood_rows: int = Field(12_000, ge=50, le=200_000)
     window_d: tuple[Annotated[float, Field(ge=1 / 24, le=30)], ...] = (1.0, 7.0)
+    slope_source: SlopeSource = "automatic"
+    slope_length_m: float = Field(500.0, ge=0, le=20_000)
+    pressure: str | None = None
     seed: int = 4
     station: tuple[MotionStation, ...] = ()
+
+    @model_validator(mode="after")
+    def _not_given_to_all(self):
+        if self.slope_source == "given":
+            raise ValueError(
+                "has slope_source = 'given' for all stations; write it, with the slope, into "
+                "[[motion.station]]"
+            )
+        return self
 
     def of(self, name):
         """Return the part of one station; an empty one where there is none."""
