@@ -101,6 +101,15 @@ def test_a_station_that_dies_while_the_lake_drains():
 
 
 @pytest.mark.compiled
+def test_a_station_that_fails_meanwhile_is_not_taken_to_have_stood_still():
+    failing = station("HV02", 1, 2.0, gap_d=(ONSET_D - 1.0, ONSET_D + 45.0))
+    stations = [failing, station("HV03", 2, 1.6), beside(3)]
+    (event,) = find_events("Upper", stations, np.random.default_rng(7), QUICK).events
+    assert set(event.station_m) == {"HV03"}
+    assert not any("agree" in reason for reason in event.reasons)
+
+
+@pytest.mark.compiled
 def test_an_onset_in_a_gap_is_an_interval():
     gap = (ONSET_D - 5.0, ONSET_D + 4.0)
     stations = [station("HV02", 1, 2.0, gap_d=gap), beside(3)]

@@ -24,6 +24,7 @@ _FORM_SIGMA = (
 )
 _STATION_SAMPLES = 60  # of a curve, at which the stations' changes are solved; choice
 _WORTH_A_LOOK = 5.0  # 1/a, false alarms of a candidate under noise that still holds it; choice
+_HELD = 0.8  # -, of what all rows hold of a change, below which a station cannot size it; choice
 _GAP_D = 1.0  # d, longest gap across which an onset counts as seen; choice
 
 
@@ -295,10 +296,13 @@ def _bounds(series, onset, end, change):
 def _at_stations(series, model, fit, j, own, rng):
     """Return ({station: samples of its change}, {station: size over sigma}).
 
-    Each station by itself, with the noise of the series and the white noise of its own.
+    Each station by itself, with the noise of the series and the white noise of its own. A station
+    whose rows do not hold the change as all rows do (a gap, a late beginning) is left out.
     """
     chosen = np.linspace(0, len(fit.onset_d) - 1, _STATION_SAMPLES).astype(int)
     numbers = _numbers(fit)[chosen]
+    whole = Changes(series, model, fit.onset_d.shape[1], (fit.first, fit.last)).courses(numbers)
+    held = _HELD * np.median(np.ptp(whole[..., j], axis=0))
     found, sure = {}, {}
     for name, up, sigma, table in own:
         row = np.flatnonzero(np.isfinite(up[: series.place[-1] + 1]))
@@ -310,6 +314,8 @@ def _at_stations(series, model, fit, j, own, rng):
             gain=np.ones(len(row)), design=_line(row, table[row]),
         )  # fmt: skip
         courses = Changes(part, model, fit.onset_d.shape[1], (0, len(row))).courses(numbers)
+        if np.median(np.ptp(courses[..., j], axis=0)) < held:
+            continue
         white = Whitener(part.day, part.sigma_m, model)
         base = white(part.design)
         data = white(part.up_m[:, None])[:, 0]
