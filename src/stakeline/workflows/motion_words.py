@@ -4,6 +4,7 @@ import numpy as np
 
 from ..motion.constituents import alias_table
 from ..motion.motion_record import AXES
+from ..motion.surface_slope import GRID
 from ..motion.together import widening
 from ..time import iso
 from .motion_tables import yearly
@@ -252,7 +253,8 @@ def _slope_words(slope):
         f"{c['source']} {100.0 * c['rate_m_d']:+.3f} +-{100.0 * c['rate_sigma_m_d']:.3f} cm/d"
         for c in choices
     ]
-    return [f"  rise left by source of the slope ({slope['source']} is used): {', '.join(words)}"]
+    used = f"{slope['source']} {slope['grid']}" if slope["source"] == GRID else slope["source"]
+    return [f"  rise left by source of the slope ({used} is used): {', '.join(words)}"]
 
 
 def network_summary(network):
