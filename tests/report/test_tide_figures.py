@@ -1,9 +1,12 @@
 """Figures of tides and responses: units, names of lines, what is doubtful marked."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from stakeline.report import tide_figures as tides
+from stakeline.report.coherence_figure import BandPairs, draw_coherence
 from stakeline.report.response_figure import EstimatorResponse, draw_responses
 from stakeline.report.style import svg_bytes
 
@@ -42,7 +45,15 @@ def responses():
     return (EstimatorResponse("looking both ways", offset, step, shape, 2.35, 0.0, 1.64),)
 
 
+def pairs(count):
+    apart = 2.0 * np.arange(count)
+    level = np.full(count, 0.15)
+    return BandPairs("days: about 3 d", apart, 0.9 - 0.1 * apart, level, apart, 1.0 + apart)
+
+
 DRAWN = {
+    "coherence": lambda: draw_coherence((pairs(6), pairs(1)), "Coherence"),
+    "none alike": lambda: draw_coherence((replace(pairs(3), level=np.ones(3)),), "Coherence"),
     "table": lambda: tides.draw_tide_table((table(), table()), "HV13: tides"),
     "admittance": lambda: tides.draw_admittance(admittance(4)),
     "one station": lambda: tides.draw_admittance(admittance(1)),
@@ -50,6 +61,8 @@ DRAWN = {
     "responses": lambda: draw_responses(responses(), "Responses"),
 }
 LABELS = {
+    "coherence": ("coherence, squared (-)", "lower station later by (h)", "days: about 3 d"),
+    "none alike": ("none above chance", "distance between the two along the flow (km)"),
     "table": ("amplitude (mm)", "Greenwich phase lag (deg)", "M2", "not known", "40.0 ± 0.5"),
     "admittance": ("gain (m/m)", "lag (deg)", "distance from the front, up-glacier (km)", "HV03"),
     "one station": ("gain (m/m)", "HV00"),

@@ -12,10 +12,11 @@ from stakeline.formats.grids.netcdf import Grids, write_grids
 from stakeline.formats.outlines.geojson import Outline, write_outlines
 from stakeline.formats.plain_table import write_plain_table
 from stakeline.workflows.motion_admittance import admittance_csv
+from stakeline.workflows.motion_coherence import coherence_csv, coherence_rows
 from stakeline.workflows.motion_figures import FIGURES, draw_motion
 from stakeline.workflows.motion_ground import map_sheet
-from stakeline.workflows.motion_network_figures import flow_map, tides_along
-from stakeline.workflows.motion_results import station_results
+from stakeline.workflows.motion_network_figures import coherence_bands, flow_map, tides_along
+from stakeline.workflows.motion_results import csv_rows, station_results
 from stakeline.workflows.motion_station_figures import height_budget, marks_of, windows_of
 
 HOURS = 24 * 70
@@ -146,6 +147,10 @@ def put_together(root, names):
         "anomaly_sigma_percent": np.full(70 * count, 0.5),
     }  # fmt: skip
     write_bytes(root / "5-motion" / "network.parquet", parquet_bytes(network, {}, {}))
+    drawn = np.random.default_rng(3).normal(0.0, 0.01, HOURS)
+    speeds = {name: (TIME, np.roll(drawn, 5 * k)) for k, name in enumerate(names)}
+    pairs = coherence_rows(speeds, dict.fromkeys(names, 1.5))
+    write_bytes(root / "5-motion" / "coherence.csv", coherence_csv(pairs))
     if count == 3:
         values = {"exx": 2e-3, "eyy": -1e-3, "exy": 0.0, "larger": 2e-3, "smaller": -1e-3}
         strain = {"time_gps": stamp(days), "stations": np.full(70, "-".join(names), object)}
@@ -191,7 +196,7 @@ def test_every_figure_is_drawn_once_and_again_the_same(invented):
     first = draw_motion(campaign)
     own = ("displacement", "height", "responses", "spectrum", "speed", "tides")
     wanted = {f"{name}_{figure}" for name in PLACES for figure in own}
-    wanted |= {"map", "strain", "anomaly", "admittance"}
+    wanted |= {"map", "strain", "anomaly", "admittance", "coherence"}
     before = drawn(campaign)
     assert (first.problems, set(before)) == ((), wanted)
     assert draw_motion(campaign).current == (*PLACES, "all")
@@ -262,6 +267,18 @@ def test_admittance_is_the_quotient_with_the_sea(invented):
     np.testing.assert_allclose(record.gain[0], [100.0, 125.0, 175.0], rtol=1e-6)  # mm/m
     np.testing.assert_allclose(record.lag_deg[0], 0.0, atol=1e-9)
     np.testing.assert_allclose(record.distance_km, [10.0, 5.0, 0.0])
+
+
+def test_coherence_is_drawn_by_the_flow_and_only_where_it_is_resolved(invented):
+    campaign = invented(list(PLACES))
+    results = station_results(campaign)
+    rows = csv_rows(campaign.folder("5-motion") / "coherence.csv")
+    assert {row["resolved"] for row in rows if row["band"] in ("half a day", "a day")} == {"no"}
+    bands = coherence_bands(results, np.array([10.0, 5.0, 0.0]), rows)
+    assert [band.title[:4] for band in bands] == ["days", "week"]
+    np.testing.assert_allclose(bands[0].apart_km, [5.0, 10.0, 5.0])
+    # HV02 is 5 h later than HV01, HV03 another 5; the flow runs from HV03 to HV01 here
+    np.testing.assert_allclose(bands[0].lag_h, [-5.0, -10.0, -5.0], atol=0.5)
 
 
 def test_admittance_is_a_table_with_sigmas_and_reasons(invented):

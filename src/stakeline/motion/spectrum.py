@@ -52,15 +52,9 @@ def power_spectrum(value, interval_d, samples):
     length = int(min(samples, value.size // 2)) // 2 * 2
     if length < SHORTEST:
         raise SolutionError(f"a spectrum needs {2 * SHORTEST} samples; {value.size} are there")
-    window = np.sin(np.pi * (np.arange(length) + 0.5) / length) ** 2
-    found = []
-    for start in range(0, value.size - length + 1, length // 2):
-        part = value[start : start + length]
-        there = np.isfinite(part)
-        if there.mean() >= LEAST_SHARE:
-            part = np.where(there, part - part[there].mean(), 0.0) * window
-            found.append(np.abs(np.fft.rfft(part)) ** 2 / np.sum(window[there] ** 2))
-    if not found:
+    found = segment_transforms(value, length)
+    found = np.abs(found[np.isfinite(found[:, 0])]) ** 2
+    if not len(found):
         raise SolutionError(f"no {length} samples in a row are whole enough for a spectrum")
     power = 2.0 * interval_d * np.mean(found, axis=0)
     power[-1] *= 0.5  # the highest frequency has no mirror image
@@ -70,10 +64,32 @@ def power_spectrum(value, interval_d, samples):
     return PowerSpectrum(frequency[keep], power[keep], count, _interval(count))
 
 
+def segment_transforms(value, length):
+    """Return the transforms (k, length / 2 + 1) of Hann segments that overlap by half.
+
+    Of a series (n,), each segment less its mean and scaled to unit power of the window; NaN where
+    more than a tenth of a segment is missing.
+    """
+    window = np.sin(np.pi * (np.arange(length) + 0.5) / length) ** 2
+    starts = range(0, value.size - length + 1, length // 2)
+    found = np.full((len(starts), length // 2 + 1), np.nan, complex)
+    for row, start in enumerate(starts):
+        part = value[start : start + length]
+        there = np.isfinite(part)
+        if there.mean() >= LEAST_SHARE:
+            part = np.where(there, part - part[there].mean(), 0.0) * window
+            found[row] = np.fft.rfft(part) / np.sqrt(np.sum(window[there] ** 2))
+    return found
+
+
+def independent_segments(count):
+    """Return how many independent segments weigh as much as so many that overlap by half."""
+    return count / (1.0 + 2.0 * HANN_OVERLAP**2 * (1.0 - 1.0 / count))
+
+
 def _interval(count):
     """Return factors of the 95 % interval of the mean of so many overlapping segments."""
-    correlation = 2.0 * HANN_OVERLAP**2 * (1.0 - 1.0 / count)
-    half_freedom = count / (1.0 + correlation)
+    half_freedom = independent_segments(count)
     ends = gammaincinv(half_freedom, (0.975, 0.025))
     return tuple(float(half_freedom / end) for end in ends)
 

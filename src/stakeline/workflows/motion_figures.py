@@ -13,7 +13,7 @@ from ..report.style import svg_bytes
 from .motion_ground import map_sheet
 from .motion_network_figures import network_figures
 from .motion_noise_figures import noise_figures
-from .motion_results import results_in
+from .motion_results import csv_rows, results_in
 from .motion_station_figures import station_figures
 from .pool import run_tasks
 
@@ -36,8 +36,8 @@ def draw_motion(campaign, workers=1, progress=None):
     """Draw the figures of a campaign's motion that are out of date.
 
     Each station: ``STATION_displacement``, ``_speed``, ``_height``, ``_tides``, ``_spectrum``,
-    ``_responses``; all together: ``map``, ``strain``, ``anomaly``, ``admittance``. A figure that
-    has nothing to show is not written.
+    ``_responses``; all together: ``map``, ``strain``, ``anomaly``, ``coherence``, ``admittance``. A
+    figure that has nothing to show is not written.
 
     Parameters
     ----------
@@ -157,7 +157,8 @@ class _Drawing:
 
 
 def _together_tables(campaign):
-    return [campaign.folder(MOTION) / f"{name}.parquet" for name in ("network", "strain")]
+    names = ("network.parquet", "strain.parquet", "coherence.csv")
+    return [campaign.folder(MOTION) / name for name in names]
 
 
 def _inputs(campaign, name, results):
@@ -184,5 +185,7 @@ def _together(campaign, results):
     """Return the figures of all stations together."""
     latitudes = [r.latitude_rad for r in results if np.isfinite(r.latitude_rad)]
     ground = map_sheet(campaign, latitudes[0] if latitudes else 1.0)
-    tables = (read_table(p)[0] if p.is_file() else {} for p in _together_tables(campaign))
-    return network_figures(results, ground, *tables, campaign.settings.campaign.name)
+    *tables, pairs = _together_tables(campaign)
+    tables = (read_table(path)[0] if path.is_file() else {} for path in tables)
+    name = campaign.settings.campaign.name
+    return network_figures(results, ground, *tables, csv_rows(pairs), name)

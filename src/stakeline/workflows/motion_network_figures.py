@@ -4,11 +4,12 @@ import numpy as np
 
 from ..constants import NS_PER_DAY
 from ..motion.strain import Strain, smallest_angle_deg
+from ..report.coherence_figure import BandPairs, draw_coherence
 from ..report.motion_figures import Stack, StationAnomaly, draw_stack
 from ..report.motion_maps import Crosses, FlowMap, draw_flow_map, draw_strain_map
 from ..report.tide_figures import Admittance, draw_admittance
 from .motion_admittance import NUMBERS, admittances
-from .motion_results import ns, number
+from .motion_results import ns, number, numbers
 from .motion_station_figures import WIDE
 
 TIDES = ("M2", "S2", "K1", "O1")
@@ -16,7 +17,7 @@ WORST_ANGLE_DEG = 30.0  # deg, a triangle with a smaller angle is badly shaped; 
 MM = 1e3
 
 
-def network_figures(results, sheet, network, strain, campaign_name):
+def network_figures(results, sheet, network, strain, coherence, campaign_name):
     """Return {name: Figure} of all stations together; stations without a place are left out.
 
     Parameters
@@ -25,6 +26,8 @@ def network_figures(results, sheet, network, strain, campaign_name):
     sheet : MapSheet
     network, strain : dict of arrays
         Columns of ``network.parquet`` and ``strain.parquet``; may be empty.
+    coherence : sequence of dict
+        Rows of ``coherence.csv``.
     campaign_name : str
     """
     placed = [r for r in results if np.isfinite(r.latitude_rad + r.longitude_rad)]
@@ -43,6 +46,13 @@ def network_figures(results, sheet, network, strain, campaign_name):
         stack = anomaly_stack(moving, distance, network)
         if stack.stations:
             figures["anomaly"] = draw_stack(stack)
+        bands = coherence_bands(moving, distance, coherence)
+        if bands:
+            figures["coherence"] = draw_coherence(
+                bands, "Coherence of the speeds of pairs of stations",
+                "Lags: of pairs above the level, up to whole periods; bars: 95 %. Noise that "
+                "stations share is coherent too.",
+            )  # fmt: skip
         tides = tides_along(moving, distance)
         if tides is not None:
             figures["admittance"] = draw_admittance(tides)
@@ -147,6 +157,26 @@ def anomaly_stack(results, distance_km, network):
     gap = 1.5 * max(steps, default=NS_PER_DAY) / NS_PER_DAY
     note = "Speed less the station's own seasonal baseline. Grey: 95 %. Filled: faster, slower."
     return Stack("Speed anomaly of all stations", tuple(stations), gap, None, note)
+
+
+def coherence_bands(results, distance_km, rows):
+    """Return a BandPairs for each band that both speeds of some pair resolve."""
+    place = dict(zip((r.station for r in results), distance_km, strict=True))
+    rows = [r for r in rows if r["resolved"] == "yes" and {r["first"], r["second"]} <= set(place)]
+    found = []
+    for band in dict.fromkeys(row["band"] for row in rows):
+        own = [row for row in rows if row["band"] == band]
+        apart = np.array([place[row["second"]] - place[row["first"]] for row in own])
+        later = np.where(apart < 0.0, -1.0, 1.0)  # the lower station is put second
+        period = numbers(own, "period_d").mean()
+        found.append(
+            BandPairs(
+                f"{band}: about {period:.3g} d", np.abs(apart), numbers(own, "coherence"),
+                numbers(own, "level"), later * 24.0 * numbers(own, "lag_d"),
+                24.0 * WIDE * numbers(own, "lag_sigma_d"),
+            )
+        )  # fmt: skip
+    return found
 
 
 def tides_along(results, distance_km):

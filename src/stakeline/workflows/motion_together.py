@@ -9,6 +9,7 @@ from ..campaign.store import json_text, parquet_bytes, read_table
 from ..formats.series_netcdf import StationSeriesFile, write_series
 from ..motion.together import StationVelocity, solve_network
 from .motion_admittance import admittance_csv
+from .motion_coherence import coherence_csv, coherence_rows
 from .motion_results import csv_rows
 from .motion_tables import MOTION_UNITS, WORDS, lags_csv, network_columns, strain_columns
 from .motion_words import network_summary, network_words, station_words
@@ -38,12 +39,17 @@ def together(root, records, part):
     velocities = [_velocity(name, *table) for name, table in tables.items()]
     network = solve_network(velocities, np.random.default_rng(part.seed), part.longest_gap_d)
     summary = network_summary(network)
+    pairs = coherence_rows(
+        {v.station: (v.time_ns, v.velocity_m_d[:, 0]) for v in velocities if v.moves},
+        {name: _number(told[name]["axes"]["along"]["resolution_d"]) for name in told},
+    )
     metadata = {"version": __version__, "time_scale": "GPS time", "stations": list(tables)}
     words = [line for name in told for line in (*station_words(told[name]), "")]
     return {
         "network.parquet": parquet_bytes(*network_columns(network), metadata),
         "strain.parquet": parquet_bytes(*strain_columns(network), metadata),
         "lags.csv": lags_csv(network),
+        "coherence.csv": coherence_csv(pairs),
         "admittance.csv": admittance_csv(tides),
         "motion.nc": write_series(series_file(tables)),
         "summary.json": json_text(
