@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 from pydantic import Field, field_validator, model_validator
 
 from .located import Strict
+from .water_settings import PlacementPart, RoutesPart
 
 Shape = Literal["ice flow", "plate bulge", "uniform"]
 Day = Annotated[date, Field(description="a day such as 2031-06-14")]
@@ -71,6 +72,8 @@ class LakesPart(Strict):
     least_m: float = Field(0.03, gt=0, le=10)
     seed: int = Field(6, ge=0)
     map_epsg: Literal[3413, 3031] | None = None
+    routes: RoutesPart = RoutesPart()
+    placement: PlacementPart = PlacementPart()
     lake: tuple[Lake, ...] = ()
     review: tuple[Review, ...] = ()
 

@@ -9,6 +9,7 @@ from .style import DEEP, INK, PALE, WATER, new_figure
 
 _NICE = np.array([1.0, 2.0, 5.0])
 _WIDTH_IN, _TALLEST_IN = 9.0, 6.0
+_CLOSE_SHARE = 0.04  # of the longer side: closer stations write on either side; our choice
 
 
 @dataclass(frozen=True)
@@ -113,6 +114,24 @@ def at(axis, right, up):
     return left + right * (east - left), south + up * (top - south)
 
 
+def name_sides(x, y, longer_side, wanted):
+    """Return by place 1 where its name stands above it, -1 below.
+
+    ``wanted`` (n,) where nothing is near; of places close to each other the more northern one
+    writes above, the other below.
+    """
+    x, y, sides = np.asarray(x), np.asarray(y), np.array(wanted, float)
+    apart = np.hypot(x[:, None] - x, y[:, None] - y) / longer_side
+    np.fill_diagonal(apart, np.inf)
+    for k, row in enumerate(apart):
+        close, near = row < _CLOSE_SHARE, row < 2.0 * _CLOSE_SHARE
+        if close.any():
+            sides[k] = 1.0 if y[k] > y[close].mean() else -1.0
+        elif near.any() and y[k] > y[near].max():
+            sides[k] = 1.0
+    return sides
+
+
 def _scale_bar(axis, map_scale):
     """Draw a bar of true kilometres, in two halves."""
     true_km = nice_below(0.2 * np.ptp(axis.get_xlim()) / map_scale)
@@ -135,6 +154,7 @@ def _scale_bar(axis, map_scale):
 def _north(axis, north_rad):
     """Draw the arrow to true north in the upper right corner."""
     start = np.array(at(axis, 0.965, 0.80))
-    step = 0.06 * np.ptp(axis.get_xlim()) * np.array([np.sin(north_rad), np.cos(north_rad)])
+    length = min(0.06 * np.ptp(axis.get_xlim()), 0.12 * np.ptp(axis.get_ylim()))
+    step = length * np.array([np.sin(north_rad), np.cos(north_rad)])
     draw_arrow(axis, start, step, color=INK)
     axis.annotate("N", start + 1.25 * step, ha="center", va="center", zorder=6)

@@ -5,12 +5,11 @@ from dataclasses import dataclass, field
 import numpy as np
 from matplotlib.patches import FancyArrowPatch
 
-from .map_parts import Ground, at, draw_arrow, draw_ground, map_sheet, nice_below
+from .map_parts import Ground, at, draw_arrow, draw_ground, map_sheet, name_sides, nice_below
 from .style import DEEP, INK, PALE, RUST, footnote, styled
 
 _UNSEEN = {"color": PALE, "linewidth": 0.8}
 _LEAST_KM = 2.0  # side of the map of one station
-_CLOSE_SHARE = 0.04  # of the longer side: closer stations write on either side; our choice
 _LEAST_SHARE = 0.3  # of the longer side of a map: no map is a thread
 
 
@@ -134,21 +133,9 @@ def _extent(record, arrow_km):
 
 
 def _sides(record):
-    """Return by station 1 where its name stands above it, -1 below: where its arrow does not go.
-
-    Of stations close to each other the more northern one writes above, the other below.
-    """
-    x, y = np.asarray(record.x_km), np.asarray(record.y_km)
-    sides = np.where((record.flow_m_d[:, 1] > 0.0) & ~np.asarray(record.rock), -1.0, 1.0)
-    apart = np.hypot(x[:, None] - x, y[:, None] - y) / _longer_side(record)
-    np.fill_diagonal(apart, np.inf)
-    for k, row in enumerate(apart):
-        close, near = row < _CLOSE_SHARE, row < 2.0 * _CLOSE_SHARE
-        if close.any():
-            sides[k] = 1.0 if y[k] > y[close].mean() else -1.0
-        elif near.any() and y[k] > y[near].max():
-            sides[k] = 1.0
-    return sides
+    """Return by station 1 where its name stands above it, -1 below: where its arrow does not go."""
+    wanted = np.where((record.flow_m_d[:, 1] > 0.0) & ~np.asarray(record.rock), -1.0, 1.0)
+    return name_sides(record.x_km, record.y_km, _longer_side(record), wanted)
 
 
 def _station(axis, record, k, text):

@@ -6,6 +6,8 @@ from ..campaign.folders import LAKES, LEDGER, open_or_find
 from ..campaign.ledger import Ledger
 from ..campaign.store import clean_leftovers, only_one
 from .lakes_parts import LakesRun
+from .lakes_placement import placement_part
+from .lakes_routes import routes_part
 from .position import Outcome
 
 
@@ -22,7 +24,7 @@ class Part:
     function: object
 
 
-PARTS = ()
+PARTS = (Part("routes", routes_part), Part("placement", placement_part))
 """The parts in their order; one that is added here joins the verb."""
 
 

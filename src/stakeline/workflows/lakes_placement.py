@@ -1,0 +1,249 @@
+"""The part ``placement`` of the verb ``lakes``: where a station would see most of each lake."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.interpolate import RegularGridInterpolator
+
+from .. import __version__
+from ..campaign.folders import LAKES, open_campaign
+from ..campaign.ledger import fingerprint
+from ..campaign.store import sha256_file
+from ..earth.projection import projection
+from ..errors import SettingsError
+from ..formats.grids import read_grids
+from ..lakes.outline import drawn_outlines
+from ..lakes.placement import (
+    Drift,
+    best_place,
+    change_sigma_m,
+    control_place,
+    judged_place,
+    share_sample,
+)
+from ..lakes.response import FLOWS, PLATES, UNIFORM, Ice
+from ..lakes.whitening import START
+from ..motion.smoother import MotionModel
+from .lakes_ground import (
+    BED,
+    SURFACE,
+    THICKNESS,
+    Thickness,
+    ice_thickness,
+    lake_outlines,
+    map_grids,
+)
+from .lakes_parts import file_name, settle
+from .lakes_placement_tables import BEST, CONTROL, STANDS, Placed, placement_table, sentences
+from .motion_network_figures import azimuth_rad
+from .motion_results import station_results
+from .position import Outcome
+from .position_tables import station_positions
+
+RECORDS = "lakes-placement"
+FARTHEST_KM = 30.0  # of the station whose motion is taken for that of the lake; choice
+SPEED_SIGMA = (
+    0.1  # -, of the speed, by which that of the lake may differ from the station's; choice
+)
+LEAST_ICE_M = 50.0  # m, below a control; choice
+ON_THE_WAY = 0.05  # -, odds of water below a place from which it is no control; choice
+_WHITE_M = 0.005  # m, of a height of some hours, where no station's is known; choice
+_ROWS = 6.0  # hourly heights behind one row of :data:`_STEP_D`
+_STEP_D = 0.25
+
+
+@dataclass(frozen=True, eq=False)
+class Mover:
+    """What a station tells: place, motion and noise of its height; NaN where not known."""
+
+    station: str
+    latitude_rad: float
+    longitude_rad: float
+    speed_m_d: float
+    azimuth_rad: float
+    model: MotionModel
+    white_m: float
+
+
+@dataclass(frozen=True, eq=False)
+class PlacementTask:
+    """All that the placement on one lake follows from."""
+
+    name: str
+    key: str
+    campaign: object
+    lake: str
+
+
+def placement_part(doing):
+    """Place a station on each lake of a run's campaign, where that is out of date."""
+    campaign = doing.campaign
+    outlines, settings = lake_outlines(campaign), campaign.settings.lakes
+    movers = movers_of(campaign)
+    # the grids are inputs as well: thickness, and the odds of water below a control
+    files = sorted((*campaign.folder("maps").glob("*.nc"), *_odds_file(campaign)))
+    shas = [(path.name, sha256_file(path)[1]) for path in files]
+    told = [(m.station, m.latitude_rad, m.longitude_rad, m.speed_m_d, m.azimuth_rad,
+             vars(m.model), m.white_m) for m in movers]  # fmt: skip
+    common = [__version__, settings.placement.model_dump(), outlines.files, shas, told]
+    tasks = []
+    for name in outlines.lakes:
+        chosen = [settings.chosen(name, k) for k in ("margin_sigma_m", "bed", "shape")]
+        chosen += [settings.of(name).thickness_m, settings.map_epsg]
+        if doing.wants(name):
+            key = fingerprint([*common, name, chosen])
+            tasks.append(PlacementTask(file_name(name), key, campaign.root, name))
+    settled = settle(doing, RECORDS, solve_placement, tasks)
+    return Outcome(
+        "", settled.problems,
+        (f"placement on {len(settled.done)} lakes",) * bool(settled.done),
+        (f"placement on {len(settled.current)} lakes",) * bool(settled.current),
+    )  # fmt: skip
+
+
+def _odds_file(campaign):
+    path = campaign.folder(LAKES) / "route_probability.nc"
+    return (path,) if path.is_file() else ()
+
+
+def movers_of(campaign):
+    """Return the :class:`Mover` of every station that has a place and moves."""
+    found = []
+    for result in station_results(campaign):
+        place = result.latitude_rad, result.longitude_rad
+        if not (np.isfinite(place).all() and result.moves and result.told):
+            continue
+        noise = result.told["axes"]["up"]["noise"]
+        model = MotionModel(
+            noise["acceleration_m2_d3"], np.inf, tuple(noise["coloured_sigma_m"]),
+            tuple(noise["coloured_memory_d"]), noise["white_scale"],
+        )  # fmt: skip
+        up = station_positions(campaign, result.station)["sigma_up_m"]
+        white = float(np.nanmedian(up)) / np.sqrt(_ROWS) if len(up) else np.nan
+        speed = result.mean_speed_m_d[0]
+        found.append(Mover(result.station, *place, speed, azimuth_rad(result), model, white))
+    return tuple(found)
+
+
+def solve_placement(task):
+    """Return {path below the campaign: bytes} of one lake; for worker processes."""
+    campaign = open_campaign(task.campaign)
+    placed = place_on(campaign, task.lake, movers_of(campaign))
+    folder = f"{LAKES}/{task.name}"
+    words = "\n".join(sentences(placed, campaign.settings.lakes.placement)) + "\n"
+    return {
+        f"{folder}/placement.csv": placement_table(placed, campaign.settings.lakes.placement),
+        f"{folder}/placement.txt": words.encode("utf-8"),
+    }
+
+
+def place_on(campaign, lake, movers):
+    """Return the :class:`Placed` of one lake.
+
+    Raises
+    ------
+    SettingsError
+        Where the thickness of the ice is not known, or no place is good.
+    """
+    settings = campaign.settings.lakes
+    part, variants = settings.placement, lake_outlines(campaign).lakes[lake]
+    rng = np.random.default_rng(part.seed)
+    margin = settings.chosen(lake, "margin_sigma_m")
+    more = drawn_outlines(variants, None, margin, rng, part.outlines) if part.outlines else ()
+    ice = ice_thickness(campaign, variants[0])
+    methods = _methods(settings.chosen(lake, "shape"), settings.chosen(lake, "bed"))
+    sample = share_sample((variants[0], *more), Ice(ice.value_m), methods)
+    drift, sigma, taken = _motion_at(variants[0], movers, part)
+    best = best_place(sample, drift, part.stay_d, rng)
+    rows, notes = [(BEST, "", best)], []
+    try:
+        control = control_place(
+            sample, best.true_m, drift, part.stay_d, allowed=_allowed(campaign, variants[0])
+        )
+        rows.append((CONTROL, "", control))
+    except SettingsError as problem:
+        notes.append(str(problem))
+    for mover in movers:
+        at = projection(variants[0].epsg).forward(mover.latitude_rad, mover.longitude_rad)
+        if variants[0].contains(at)[0]:
+            own = judged_place(sample, variants[0].true_m(at), drift, part.stay_d, rng)
+            rows.append((STANDS, mover.station, own))
+    words = (_ice_words(ice), f"{len(more) + 1} outlines, {' and '.join(methods)}", *taken, *notes)
+    return Placed(variants[0], tuple(rows), sigma, drift, words)
+
+
+def _ice_words(ice: Thickness):
+    return f"ice {ice.value_m:.0f} m thick ({ice.source})"
+
+
+def _methods(shape, bed):
+    """Return the methods of the ice's answer that settings stand for."""
+    if shape == "uniform":
+        return (UNIFORM,)
+    if shape == "plate bulge":
+        return PLATES
+    return {"stuck": FLOWS[:1], "sliding": FLOWS[1:], "either": FLOWS}[bed]
+
+
+def _motion_at(outline, movers, part):
+    """Return (Drift, sigma of a change, sentences) by the nearest station with motion."""
+    chart = projection(outline.epsg)
+    near = None
+    for mover in movers:
+        at = chart.forward(mover.latitude_rad, mover.longitude_rad)
+        away_km = float(np.hypot(*outline.true_m(at))) / 1e3
+        if away_km <= FARTHEST_KM and (near is None or away_km < near[0]):
+            near = away_km, mover
+    model, white = (START, _WHITE_M) if near is None else (near[1].model, near[1].white_m)
+    record = (part.change_d, part.record_d, part.record_d, _STEP_D)
+    sigma = change_sigma_m(model, white if np.isfinite(white) else _WHITE_M, *record)
+    if near is None:
+        return Drift(), sigma, (
+            f"no station with motion within {FARTHEST_KM:g} km: the ice is taken to stand still, "
+            "noise of a height as is common",
+        )  # fmt: skip
+    away_km, mover = near
+    angle = 0.5 * np.pi - mover.azimuth_rad - chart.convergence(mover.longitude_rad)
+    velocity = mover.speed_m_d * np.array([np.cos(angle), np.sin(angle)])
+    doubt = SPEED_SIGMA * mover.speed_m_d
+    drift = Drift(tuple(velocity.tolist()), (doubt, doubt))
+    said = (
+        f"motion and noise of {mover.station}, {away_km:.1f} km from the middle: "
+        f"{mover.speed_m_d:.2f} m/d"
+    )
+    return drift, sigma, (said,)
+
+
+def _allowed(campaign, outline):
+    """Return a function from true metres (p, 2) to True where a control may stand."""
+    readers = []
+    for path in _odds_file(campaign):
+        grids = read_grids(path)
+        odds = [v for name, v in grids.fields.items() if name.startswith("probability_")]
+        readers.append((_reader(grids, np.max(odds, axis=0)), -np.inf, ON_THE_WAY))
+    for names in ((THICKNESS,), (SURFACE, BED)):
+        found = [g for _, g in map_grids(campaign, names) if g.epsg == outline.epsg]
+        if found:
+            fields = [np.asarray(found[0].fields[name], float) for name in names]
+            thickness = fields[0] - fields[1] if len(fields) > 1 else fields[0]
+            readers.append((_reader(found[0], thickness), LEAST_ICE_M, np.inf))
+            break
+
+    def allowed(true_m):
+        at = outline.map_m(true_m)
+        good = np.ones(len(at), bool)
+        for read, least, most in readers:
+            value = read(at[:, ::-1])
+            good &= (value >= least) & (value <= most)
+        return good
+
+    return allowed
+
+
+def _reader(grids, values):
+    """Return a function from map points (n, 2), northing first, to a field; NaN off it."""
+    x, y = np.asarray(grids.x_m, float), np.asarray(grids.y_m, float)
+    across, down = np.argsort(x), np.argsort(y)
+    return RegularGridInterpolator(
+        (y[down], x[across]), values[np.ix_(down, across)], bounds_error=False, fill_value=np.nan
+    )
