@@ -78,10 +78,13 @@ def memory_quadratic(time, weight, memory):
 
 
 @njit
-def shifted_statistics(contrast, present, place, weight, event, group, shifts, work, greatest):
+def shifted_statistics(
+    contrast, present, push, place, weight, event, group, shifts, work, greatest
+):
     """Fill greatest (draws, series): the largest absolute statistic of each series over its lags.
 
-    contrast and present (n, series, lags) hold 0 where a contrast is missing. An event is a run
+    contrast and present (n, series, lags) hold 0 where a contrast is missing; push (series, lags)
+    is added to the contrast of each event. An event is a run
     of entries (place, weight) of equal ``event``, of weight 1 together; ``shifts`` (draws, groups)
     moves the places of each group around the record. work (4, series, lags) is work space.
     """
@@ -105,7 +108,7 @@ def shifted_statistics(contrast, present, place, weight, event, group, shifts, w
             for s in range(series):
                 for k in range(lags):
                     if seen[s, k] >= 0.5:
-                        total[s, k] += part[s, k] / seen[s, k]
+                        total[s, k] += part[s, k] / seen[s, k] + push[s, k]
                         count[s, k] += 1.0
         for s in range(series):
             largest = 0.0

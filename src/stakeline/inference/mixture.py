@@ -22,7 +22,7 @@ def mixture_quantile(probability, weights, means, sigmas, degrees):
         return share @ student.cdf((x - mean) / sigma, degrees) - probability
 
     low, high = ends.min(), ends.max()
-    away = 1e-9 * (high - low) + 1e-300
+    away = 1e-6 * sigma.min() + 1e-9 * max(abs(low), abs(high))  # beyond rounding
     return float(brentq(beyond, low - away, high + away, xtol=1e-6 * sigma.min()))
 
 

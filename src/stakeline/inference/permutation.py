@@ -154,13 +154,18 @@ def plan_shifts(time, values, onsets, windows, generator, count=9999, groups=Non
     )
 
 
-def chance(plan, start, count):
-    """Return the largest statistics (count, series) of draws ``start`` to ``start + count - 1``."""
+def chance(plan, start, count, push=None):
+    """Return the largest statistics (count, series) of draws ``start`` to ``start + count - 1``.
+
+    ``push`` (series, lags) [value] adds a change to every event, as an effect would.
+    """
+    push = np.zeros_like(plan.spread) if push is None else push / plan.spread
     shifts = plan.shifts[start : start + count]
     greatest = np.empty((len(shifts), plan.contrast.shape[1]))
     _kernels.shifted_statistics(
         plan.contrast,
         plan.present,
+        push,
         plan.place,
         plan.weight,
         plan.event,
