@@ -50,7 +50,7 @@ class LakeSeries:
     since ``start_ns``, the middle of the first.
     ``design`` (n, p): offset, line, and whatever else has an unknown factor. ``gain`` (n,): by how
     much the stations of a row feel the lake, over the mean. ``own``: binned series of each station
-    (name, up, sigma, design), NaN where missing.
+    (name, up, sigma, design), NaN where missing. ``beside_m`` (n,): of controls, taken off.
     """
 
     start_ns: int
@@ -62,6 +62,7 @@ class LakeSeries:
     gain: np.ndarray
     own: tuple
     controls: tuple
+    beside_m: np.ndarray
     notes: tuple
 
     @property
@@ -128,7 +129,7 @@ def combined_series(stations, step_h=3.0, leakage_h=(23.9345, 12.4206)):
     design = _design(place, step_h / 24.0, weight, own, leakage_h)
     return LakeSeries(
         *(start + step_ns // 2, step_h / 24.0, place, mean - beside, total[place] ** -0.5),
-        *(design, gain / gain.mean(), tuple(own), tuple(controls), notes),
+        *(design, gain / gain.mean(), tuple(own), tuple(controls), beside, notes),
     )
 
 

@@ -4,7 +4,7 @@ A matched filter finds what noise alone would hardly make; the noise is fitted a
 change found; onset, length, form and size of all changes that overlap are then sampled together.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -16,15 +16,14 @@ from .curve import ramp
 from .event_record import LakeEvent, LakeHistory, LakePhase
 from .fit import MEMORY_D, Changes, Feed, sampled
 from .search import Search
-from .whitening import START, Whitener, fitted_noise
+from .station_changes import station_changes
+from .whitening import START, fitted_noise
 
 _ICE = (0.5, np.log(MEMORY_D))  # first guess: half at once, the rest with the usual memory
 _FORM_SIGMA = (
     0.05  # -, of the logarithms of a flood's form, by which it may change on its way; choice
 )
-_STATION_SAMPLES = 60  # of a curve, at which the stations' changes are solved; choice
 _WORTH_A_LOOK = 5.0  # 1/a, false alarms of a candidate under noise that still holds it; choice
-_HELD = 0.8  # -, of what all rows hold of a change, below which a station cannot size it; choice
 _GAP_D = 1.0  # d, longest gap across which an onset counts as seen; choice
 
 
@@ -190,7 +189,7 @@ def _refined(series, model, numbers, feeds):
     count = (len(numbers) - 2) // 4
     changes = Changes(series, model, count, (0, len(series.day)), feeds=feeds)
     numbers, _ = changes.best(numbers)
-    size, _, value, _ = changes.solved(numbers)
+    size, _, value = changes.solved(numbers)
     return numbers, size[0], float(value[0])
 
 
@@ -243,8 +242,8 @@ def _event(lake, series, model, fit, j, score, settings, rng):
     last = ramp((series.day[-1] - onset) / length, rise, fall)
     first = ramp((series.day[0] - onset) / length, rise, fall)
     change = fit.size_m[:, j] * (last - first)
-    stations, sure = _at_stations(series, model, fit, j, series.own, rng)
-    controls, control_sure = _at_stations(series, model, fit, j, series.controls, rng)
+    stations, sure = station_changes(series, model, fit, j, rng)
+    controls, control_sure = station_changes(series, model, fit, j, rng, controls=True)
     middle = float(np.median(change))
     beside = _beside_share(controls, control_sure, middle)
     noise = score[1] / (score[1] + settings.real_per_year)
@@ -291,57 +290,6 @@ def _bounds(series, onset, end, change):
         inside = (gap > _GAP_D) & (days > series.day[0]) & (days < series.day[-1])
         words.append("in a gap: only an interval is known" if inside.mean() > 0.5 else "")
     return first or words[0], last or words[1]
-
-
-def _at_stations(series, model, fit, j, own, rng):
-    """Return ({station: samples of its change}, {station: size over sigma}).
-
-    Each station by itself, with the noise of the series and the white noise of its own. A station
-    whose rows do not hold the change as all rows do (a gap, a late beginning) is left out.
-    """
-    chosen = np.linspace(0, len(fit.onset_d) - 1, _STATION_SAMPLES).astype(int)
-    numbers = _numbers(fit)[chosen]
-    whole = Changes(series, model, fit.onset_d.shape[1], (fit.first, fit.last)).courses(numbers)
-    held = _HELD * np.median(np.ptp(whole[..., j], axis=0))
-    found, sure = {}, {}
-    for name, up, sigma, table in own:
-        row = np.flatnonzero(np.isfinite(up[: series.place[-1] + 1]))
-        row = row[(row >= series.place[fit.first]) & (row <= series.place[fit.last - 1])]
-        if len(row) < 20:
-            continue
-        part = replace(
-            series, place=row, up_m=up[row], sigma_m=np.maximum(sigma[row], 1e-4),
-            gain=np.ones(len(row)), design=_line(row, table[row]),
-        )  # fmt: skip
-        courses = Changes(part, model, fit.onset_d.shape[1], (0, len(row))).courses(numbers)
-        if np.median(np.ptp(courses[..., j], axis=0)) < held:
-            continue
-        white = Whitener(part.day, part.sigma_m, model)
-        base = white(part.design)
-        data = white(part.up_m[:, None])[:, 0]
-        samples, sizes = [], []
-        for w in range(len(numbers)):
-            matrix = np.hstack([white(courses[:, w]), base])
-            normal = matrix.T @ matrix + 1e-9 * np.eye(matrix.shape[1])
-            value = np.linalg.solve(normal, matrix.T @ data)[j]
-            spread = np.sqrt(np.linalg.inv(normal)[j, j] * max(1.0, fit.misfit))
-            total = courses[-1, w, j] - courses[0, w, j]
-            samples.append(total * (value + spread * rng.standard_normal()))
-            sizes.append(abs(value) / spread)
-        found[name] = np.array(samples)[rng.integers(0, len(samples), len(fit.onset_d))]
-        sure[name] = float(np.median(sizes))
-    return found, sure
-
-
-def _line(row, table):
-    line = (row - row.mean()) / max(np.ptp(row), 1)
-    kept = table[:, np.ptp(table, axis=0) > 0.0] if table.shape[1] else table
-    return np.column_stack([np.ones(len(row)), line, kept])
-
-
-def _numbers(fit):
-    each = np.stack([fit.onset_d, np.log(fit.length_d), np.log(fit.rise), np.log(fit.fall)], axis=2)
-    return np.column_stack([each.reshape(len(each), -1), fit.at_once, np.log(fit.memory_d)])
 
 
 def _phases(lake, series, model, events):

@@ -2,8 +2,8 @@
 
 A change is a ramp of :mod:`~.curve` of which the surface shows a part at once and the rest with the
 ice's relaxation; sizes, offset, line and the other regressors enter linearly and are integrated
-over. Onsets, lengths and forms are sampled by walkers that stretch along one another (Goodman &
-Weare 2010, Comm. App. Math. Comp. Sci. 5, 65).
+over. Onsets, lengths and forms are sampled by walkers that move along differences of one another
+(ter Braak 2006, Stat. Comput. 16, 239).
 """
 
 from dataclasses import dataclass
@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import least_squares
 
-from .curve import ramp, relaxed
+from ._curve_kernels import fill_courses
 from .whitening import Whitener, taken_out
 
 FORM = (1.0, 9.0)  # -, bounds of the exponents of a ramp; choice
@@ -20,9 +20,11 @@ MEMORY_D = 2.5  # d, of the ice's relaxation, middle of the prior; choice: 1e14 
 MEMORY_LOG_SIGMA = 1.0  # -, of its logarithm; choice
 SIZE_FACTOR = 1.0  # -, sigma of the prior of a size over the range of the heights: a filling and a
 # draining that undo each other are not made larger than the heights ask for; choice
-WALKERS_PER_NUMBER = 4  # choice
-STEPS = 700  # of the walkers; choice
+WALKERS = 120  # choice
+TAILS = 5.0  # degrees of freedom of the t distribution from which walkers begin; choice
+STEPS = 210  # of the walkers; choice: memories of 30 to 80 steps were measured
 KEPT = 400  # samples kept; choice
+_AT_ONCE = 50  # vectors solved together; choice
 _STEP = np.array([0.02, 0.01, 0.02, 0.02])  # finite differences: onset by length, three logarithms
 
 
@@ -60,6 +62,13 @@ class Fit:
     accepted: float
     first: int
     last: int
+
+    def numbers(self):
+        """Return the vectors (s, d) that :class:`Changes` takes."""
+        form = np.log([self.length_d, self.rise, self.fall])
+        each = np.concatenate([self.onset_d[None], form]).transpose(1, 2, 0)
+        ice = (self.at_once, np.log(self.memory_d))
+        return np.column_stack([each.reshape(len(each), -1), *ice])
 
 
 class Changes:
@@ -105,47 +114,63 @@ class Changes:
         """Return the courses (rows, w, count) at the surface of vectors (w, d)."""
         numbers = np.atleast_2d(numbers)
         changes = numbers[:, :-2].reshape(len(numbers), self.count, 4)
-        onset, length = changes[..., 0], np.exp(changes[..., 1])
-        share = (self.grid[:, None, None] - onset) / length
-        roof = ramp(share, np.exp(changes[..., 2]), np.exp(changes[..., 3]))
+        onset, length, rise, fall = np.moveaxis(changes, -1, 0)
         found = np.empty((len(self.row), *onset.shape))
-        for k, (at_once, memory) in enumerate(numbers[:, -2:]):
-            for j in range(self.count):
-                late = relaxed(roof[:, k, j], self.step, np.exp(memory))
-                found[:, k, j] = (at_once * roof[:, k, j] + (1.0 - at_once) * late)[self.row]
+        fill_courses(
+            self.grid[0], self.step, onset, np.exp(length), np.exp(rise), np.exp(fall),
+            numbers[:, -2], np.exp(numbers[:, -1]), self.row, found,
+        )  # fmt: skip
         return found * self.gain[:, :, None]
 
     def solved(self, numbers):
-        """Return (sizes (w, count), their normal matrices, log posterior (w,), left-overs)."""
+        """Return (sizes (w, count), their normal matrices, log posterior (w,))."""
+        return self._solved(np.atleast_2d(numbers))[:3]
+
+    def left(self, numbers):
+        """Return (sizes (w, count), the whitened rows without changes and regressors (n, w))."""
         numbers = np.atleast_2d(numbers)
-        columns = self.courses(numbers).reshape(len(self.row), -1)
-        columns = self.white(columns)
-        columns -= self.base @ (self.base.T @ columns)
-        columns = columns.reshape(len(self.row), len(numbers), self.count)
-        normal = np.einsum("nwi,nwj->wij", columns, columns)
+        size, _, _, columns = self._solved(numbers)
+        rest = self.data[:, None] - np.einsum("nwi,wi->nw", columns, size)
+        return size, rest - self.base @ (self.base.T @ rest)
+
+    def _solved(self, numbers):
+        shape = (len(self.row), len(numbers), self.count)
+        columns = self.white(self.courses(numbers).reshape(len(self.row), -1))
+        inside = (self.base.T @ columns).reshape(-1, *shape[1:])
+        right = (self.data @ columns).reshape(shape[1:])
+        columns = columns.reshape(shape)
+        normal = _products(columns) - _products(inside)
         normal += np.eye(self.count) * self.scale / self.spread**2
-        right = np.einsum("nwi,n->wi", columns, self.data)
         size = np.linalg.solve(normal, right[..., None])[..., 0]
         gained = np.einsum("wi,wi->w", right, size) / self.scale
         volume = np.linalg.slogdet(normal * self.spread**2 / self.scale)[1]
         value = 0.5 * (gained - volume - (self.pulled(numbers) ** 2).sum(axis=1))
         outside = ((numbers < self.low) | (numbers > self.high)).any(axis=1)
-        rest = self.data[:, None] - np.einsum("nwi,wi->nw", columns, size)
-        return size, normal, np.where(outside, -np.inf, value), rest
+        return size, normal, np.where(outside, -np.inf, value), columns
+
+    def valued(self, place):
+        """Return the log posterior (w,) of straightened vectors; -inf outside the bounds."""
+        numbers = bent(place, self.count)
+        value = np.full(len(numbers), -np.inf)
+        inside = np.flatnonzero(((numbers > self.low) & (numbers < self.high)).all(axis=1))
+        for k in range(0, len(inside), _AT_ONCE):
+            some = inside[k : k + _AT_ONCE]
+            value[some] = self.solved(numbers[some])[2]
+        return value
 
     def best(self, start, evaluations=60):
         """Return (numbers, covariance (d, d)) of the nearest greatest posterior."""
         start = np.clip(start, self.low + 1e-6, self.high - 1e-6)
 
         def rest(numbers):
-            size, _, _, left = self.solved(numbers)
+            size, left = self.left(numbers)
             pulled = self.pulled(numbers[None])[0]
             return np.concatenate([left[:, 0], size[0] / self.spread, pulled])
 
         def slope(numbers):
             move = self._moves(numbers)
             away = np.vstack([numbers + np.diag(move), numbers - np.diag(move)])
-            size, _, _, left = self.solved(away)
+            size, left = self.left(away)
             all_rows = np.vstack([left, size.T / self.spread, self.pulled(away).T])
             d = len(numbers)
             return (all_rows[:, :d] - all_rows[:, d:]) / (2.0 * move)
@@ -165,7 +190,7 @@ class Changes:
 
     def set_misfit(self, numbers):
         """Set the widening from the left-over of the best numbers near the changes; return it."""
-        rest = self.solved(numbers)[3][:, 0]
+        rest = self.left(numbers)[1][:, 0]
         changes = numbers[:-2].reshape(self.count, 4)
         near = np.zeros(len(rest), bool)
         for onset, log_length, *_ in changes:
@@ -178,41 +203,87 @@ class Changes:
         return float(variance)
 
 
-def sampled(changes, numbers, covariance, rng, steps=STEPS, kept=KEPT):
-    """Return the :class:`Fit` of changes, from walkers that begin about the best numbers."""
+def _products(columns):
+    """Return the sums of products (w, k, k) of columns (n, w, k)."""
+    lines = np.ascontiguousarray(columns.transpose(1, 2, 0))
+    return lines @ lines.transpose(0, 2, 1)
+
+
+def sampled(changes, numbers, covariance, rng, steps=STEPS):
+    """Return the :class:`Fit` of changes, from walkers that begin about the best numbers.
+
+    The walkers go in coordinates in which a ramp is nearly straight (:func:`straightened`), along
+    differences of one another; two halves take turns, so that none moves along itself.
+    """
     misfit = changes.set_misfit(numbers)
-    d = len(numbers)
-    walkers = 2 * ((WALKERS_PER_NUMBER * d + 1) // 2)
-    root = np.linalg.cholesky(covariance + 1e-12 * np.diag(np.diag(covariance)))
-    width = 1e-4 * (changes.high - changes.low)
-    place = numbers + 0.5 * rng.standard_normal((walkers, d)) @ root.T
-    place = np.clip(place, changes.low + width, changes.high - width)
-    place += width * rng.uniform(-0.5, 0.5, place.shape)
-    value = changes.solved(place)[2]
+    begin, root = _about(changes, numbers, covariance)
+    spread = rng.standard_normal((WALKERS, len(numbers))) @ root.T
+    spread *= np.sqrt(TAILS / rng.chisquare(TAILS, WALKERS))[:, None]
+    place = np.vstack([begin, begin + spread])
+    value = changes.valued(place)
+    place = np.where(np.isfinite(value)[:, None], place, begin)[1:]
+    value = np.where(np.isfinite(value), value, value[0])[1:]
     stored, taken = [], 0
     for step in range(steps):
         for half in (0, 1):
-            mine = np.arange(half, walkers, 2)
-            taken += _stretched(changes, place, value, mine, rng)
-        if step >= steps // 3 and step % 5 == 0:
+            taken += _moved(changes, place, value, np.arange(half, WALKERS, 2), rng)
+        if step >= steps // 3 and step % 10 == 0:
             stored.append(place.copy())
-    numbers = np.concatenate(stored)
-    numbers = numbers[np.linspace(0, len(numbers) - 1, kept).astype(int)]
-    return _fit(changes, numbers, misfit, taken / (steps * walkers), rng)
+    numbers = bent(np.concatenate(stored), changes.count)
+    numbers = numbers[rng.choice(len(numbers), KEPT, replace=False)]
+    return _fit(changes, numbers, misfit, taken / (steps * WALKERS), rng)
 
 
-def _stretched(changes, place, value, mine, rng, width=2.0):
-    """Move half of the walkers; return how many moved."""
+def _about(changes, numbers, covariance):
+    """Return (straightened best numbers, root of their covariance)."""
+    d = len(numbers)
+    move = 1e-5 * np.eye(d)
+    away = straightened(np.vstack([numbers + move, numbers - move]), changes.count)
+    slope = (away[:d] - away[d:]).T / 2e-5
+    spread = slope @ covariance @ slope.T
+    return straightened(numbers[None], changes.count)[0], np.linalg.cholesky(
+        spread + 1e-12 * np.diag(np.diag(spread))
+    )
+
+
+def straightened(numbers, count):
+    """Return vectors (w, d) with the middle and the logarithm of the width of each change.
+
+    They stand for onset and logarithm of the length: mean and sigma of the rate as a density in
+    time (mean and variance of the beta distribution). The volume is kept: priors stay as they are.
+    """
+    return _exchanged(numbers, count, 1.0)
+
+
+def bent(place, count):
+    """Return the vectors of numbers (w, d) of straightened ones."""
+    return _exchanged(place, count, -1.0)
+
+
+def _exchanged(numbers, count, sign):
+    found = np.array(numbers)
+    for k in range(0, 4 * count, 4):
+        first, log_size = found[:, k], found[:, k + 1]
+        rise, fall = np.exp(found[:, k + 2]), np.exp(found[:, k + 3])
+        both = rise + fall
+        narrow = 0.5 * np.log(rise * fall / (both**2 * (both + 1.0)))
+        log_length = log_size if sign > 0.0 else log_size - narrow
+        found[:, k] = first + sign * np.exp(log_length) * rise / both
+        found[:, k + 1] = log_size + sign * narrow
+    return found
+
+
+def _moved(changes, place, value, mine, rng):
+    """Move half of the walkers along differences of the others; return how many moved."""
     others = np.setdiff1d(np.arange(len(place)), mine)
-    partner = place[rng.choice(others, len(mine))]
-    stretch = ((width - 1.0) * rng.random(len(mine)) + 1.0) ** 2 / width
-    new = partner + stretch[:, None] * (place[mine] - partner)
-    inside = ((new > changes.low) & (new < changes.high)).all(axis=1)
-    trial = np.full(len(mine), -np.inf)
-    if inside.any():
-        trial[inside] = changes.solved(new[inside])[2]
-    gain = (place.shape[1] - 1) * np.log(stretch) + trial - value[mine]
-    moves = np.log(rng.random(len(mine))) < gain
+    first = rng.integers(len(others), size=len(mine))
+    second = (first + rng.integers(1, len(others), size=len(mine))) % len(others)
+    way = place[others[first]] - place[others[second]]
+    d = place.shape[1]
+    factor = 2.38 / np.sqrt(2.0 * d) * np.where(rng.random(len(mine)) < 0.5, 1.0, 0.5)
+    new = place[mine] + factor[:, None] * way * (1.0 + 0.02 * rng.standard_normal(way.shape))
+    trial = changes.valued(new)
+    moves = np.log(rng.random(len(mine))) < trial - value[mine]
     place[mine[moves]], value[mine[moves]] = new[moves], trial[moves]
     return int(moves.sum())
 

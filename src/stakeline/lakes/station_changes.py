@@ -1,0 +1,95 @@
+"""What one change of a lake does at each station by itself, once its course is known."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from .fit import Changes
+
+CURVES = 60  # courses of the fit at which a station's change is solved; choice
+AT_ONCE_SIGMA = 0.2  # -, by how much the share that ice shows at once differs by station; choice:
+# over lakes of 1 to 4 thicknesses' width plates and flow differ by so much from middle to margin
+HELD = 0.8  # -, of what all rows hold of a change, below which a station cannot size it; choice
+LEAST_ROWS = 20  # choice
+
+
+def station_changes(series, model, fit, j, rng, controls=False):
+    """Return ({station: samples of its change (s,)}, {station: size over sigma}).
+
+    Parameters
+    ----------
+    series : LakeSeries
+    model : MotionModel
+        Noise of the series; white noise is the station's own.
+    fit : Fit
+    j : int
+        Which change of the fit.
+    rng : numpy.random.Generator
+    controls : bool
+        For the stations beside the lake; else for those over it, less what the controls do.
+
+    Notes
+    -----
+    Courses are those of the fit, but each station may show another share of the change at once:
+    the difference times what is still to come is a regressor with a prior. A station whose rows
+    do not hold the change as all rows do (a gap, a late beginning) is left out.
+    """
+    chosen = np.linspace(0, len(fit.onset_d) - 1, CURVES).astype(int)
+    numbers, size = fit.numbers()[chosen], fit.size_m[chosen]
+    whole = Changes(series, model, size.shape[1], (fit.first, fit.last)).courses(numbers)
+    held = HELD * np.median(np.ptp(whole[..., j], axis=0))
+    which = rng.integers(0, CURVES, len(fit.onset_d))
+    found, sure = {}, {}
+    for name, *own in series.controls if controls else series.own:
+        part = _rows_of(series, fit, *own, controls)
+        if part is None:
+            continue
+        one = Changes(part, model, size.shape[1], (0, len(part.place)))
+        courses = one.courses(numbers)
+        if np.median(np.ptp(courses[..., j], axis=0)) < held:
+            continue
+        later = _still_to_come(one, numbers) * size
+        end = np.stack([c[-1, :, j] - c[0, :, j] for c in (courses, later)], axis=1)
+        columns = np.concatenate([courses, later.sum(axis=2, keepdims=True)], axis=2)
+        value, covariance = _solved(one, columns, max(1.0, fit.misfit))
+        sure[name] = float(np.median(np.abs(value[:, j]) / np.sqrt(covariance[:, j, j])))
+        root = np.linalg.cholesky(covariance)[which]
+        drawn = value[which] + np.einsum(
+            "sij,sj->si", root, rng.standard_normal(value[which].shape)
+        )
+        found[name] = (drawn[:, [j, -1]] * end[which]).sum(axis=1)
+    return found, sure
+
+
+def _rows_of(series, fit, up, sigma, table, controls):
+    """Return the rows of one station as a series of its own; None where they are too few."""
+    row = np.flatnonzero(np.isfinite(up[: series.place[-1] + 1]))
+    row = row[(row >= series.place[fit.first]) & (row <= series.place[fit.last - 1])]
+    if len(row) < LEAST_ROWS:
+        return None
+    beside = 0.0 if controls else series.beside_m[np.searchsorted(series.place, row)]
+    line = (row - row.mean()) / max(np.ptp(row), 1)
+    kept = table[row][:, np.ptp(table[row], axis=0) > 0.0] if table.shape[1] else table[row]
+    return replace(
+        series, place=row, up_m=up[row] - beside, sigma_m=np.maximum(sigma[row], 1e-4),
+        gain=np.ones(len(row)), design=np.column_stack([np.ones(len(row)), line, kept]),
+    )  # fmt: skip
+
+
+def _still_to_come(one, numbers):
+    """Return what each change (n, w, k) has done below that the surface shows only later."""
+    at_once, late = numbers.copy(), numbers.copy()
+    at_once[:, -2], late[:, -2] = 1.0, 0.0
+    return one.courses(at_once) - one.courses(late)
+
+
+def _solved(one, columns, widened):
+    """Return (values (w, c), covariances) of columns (n, w, c), the last one with its prior."""
+    n, w, c = columns.shape
+    white = one.white(columns.reshape(n, -1))
+    white -= one.base @ (one.base.T @ white)
+    lines = np.ascontiguousarray(white.reshape(n, w, c).transpose(1, 2, 0))
+    normal = lines @ lines.transpose(0, 2, 1) / widened + 1e-9 * np.eye(c)
+    normal[:, -1, -1] += 1.0 / AT_ONCE_SIGMA**2
+    covariance = np.linalg.inv(normal)
+    return np.einsum("wij,wj->wi", covariance, lines @ one.data / widened), covariance
