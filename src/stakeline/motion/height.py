@@ -1,11 +1,13 @@
 """The height of one station taken apart: slope, strain, settling, tide, air, steps; the rest."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from ..constants import NS_PER_DAY
 from ..errors import SolutionError
 from ..inference.memory import coloured_variance
-from .barometer import barometer
+from .barometer import share_seen, share_words
 from .motion_record import Vertical
 from .slope_choice import slope_sources
 from .slopes import compare_slopes
@@ -17,8 +19,10 @@ from .vertical import (
     vertical_strain_term,
 )
 
+OUT_BEFORE = ("antenna", "tide", "inverse barometer")  # of the positions that are smoothed
 
-def height_of(grid_ns, rows_ns, along, up, steps, settings, around, path_rad):
+
+def height_of(grid_ns, rows_ns, along, up, steps, settings, surfaces, path_rad, air):
     """Return (Vertical, warnings) of a station.
 
     Parameters
@@ -28,22 +32,26 @@ def height_of(grid_ns, rows_ns, along, up, steps, settings, around, path_rad):
     along, up : AxisMotion
     steps : Steps
     settings : MotionSettings
-        Slope, strain, settling, barometer: given, or left out.
-    around : Surroundings
-        Grids of the surface and the pressure of the air.
+        Slope, strain, settling: given, or left out.
+    surfaces : sequence of SurfaceGrid
     path_rad : pair of arrays (m,), or None
         Latitude and longitude at the grid's times; None where they are not known. [rad]
+    air : AirAnswer or None
+        What was taken out of the positions up before they were smoothed.
     """
     travel = along.position_m - _first(along.position_m)
-    hands, known, said = _known_terms(grid_ns, up, steps, settings, around.air)
-    measured = up.position_m + sum(term.value_m for term in hands)
+    hands, known = _known_terms(grid_ns, up, steps, settings)
+    unsmoothed = _nearest_mean(grid_ns, rows_ns, up.row_position_m)
+    weighed, answer, said = _of_air(grid_ns, unsmoothed, air)
+    known = (*known, *weighed)
+    measured = up.position_m + sum(term.value_m for term in hands) + answer
     shared = grid_ns, measured, up.position_sigma_m
     left = close_budget(*shared, (*hands, *known)).residual_m
-    slopes = slope_sources(grid_ns, travel, left, settings, around.surfaces, path_rad)
+    slopes = slope_sources(grid_ns, travel, left, settings, surfaces, path_rad)
     removed = (*known, *slopes.terms(travel))
     budget = close_budget(*shared, (*hands, *removed))
     taken = sum((term.value_m for term in removed), np.zeros(len(grid_ns)))
-    raw = _nearest_mean(grid_ns, rows_ns, up.row_position_m) - taken
+    raw = unsmoothed + answer - taken
     vertical = Vertical(
         budget, budget.residual_m, budget.total_sigma_m(), raw, slopes.own,
         _compared(*shared, travel, slopes.known, (*hands, *known)), slopes.chosen, slopes.name,
@@ -51,8 +59,8 @@ def height_of(grid_ns, rows_ns, along, up, steps, settings, around, path_rad):
     return vertical, (*said, *slopes.said)
 
 
-def _known_terms(grid_ns, up, steps, settings, air):
-    """Return (antenna and tide, all other terms but the slope, sentences)."""
+def _known_terms(grid_ns, up, steps, settings):
+    """Return (antenna and tide, strain and settling)."""
     own = steps.only("equipment")
     antenna = antenna_term(
         grid_ns, own.after_ns, own.size_m[:, 2], own.sigma_m[:, 2], "steps removed"
@@ -65,8 +73,17 @@ def _known_terms(grid_ns, up, steps, settings, air):
     if np.isfinite(settings.settling_m_a):
         sigma = settings.settling_sigma_m_a
         terms.append(settling_term(grid_ns, settings.settling_m_a, sigma))
-    weighed, said = barometer(grid_ns, up.position_m, settings, air)
-    return (antenna, tide), (*terms, *weighed), said
+    return (antenna, tide), tuple(terms)
+
+
+def _of_air(grid_ns, unsmoothed, air):
+    """Return (terms, answer (m,) without gaps, sentences) of the inverse barometer."""
+    if air is None:
+        return (), np.zeros(len(grid_ns)), ()
+    term, answer = air.term(grid_ns), air.bridged_m(grid_ns)
+    afloat = replace(air, share=1.0).term(grid_ns).value_m
+    seen = share_seen(grid_ns, unsmoothed + answer, afloat)
+    return (term,), answer, share_words(*seen, air.share, air.sigma)
 
 
 def _compared(grid_ns, measured, sigma, travel, sources, terms):
@@ -122,8 +139,10 @@ def rise(motion, before_ns, after_ns):
     used = weights != 0.0
     time_d = (time_ns[used] - time_ns[used][0]) / NS_PER_DAY
     budget = motion.vertical.budget
-    removed = budget.measured_m - budget.residual_m - motion.up.tide_m
-    removed = removed - _term(budget, "antenna")
+    removed = sum(
+        (term.value_m for term in budget.terms if term.name not in OUT_BEFORE),
+        np.zeros(len(motion.time_ns)),
+    )
     common = np.array([
         weights[used] @ _between(motion.time_ns, column, time_ns[used])
         for column in budget.residual_factor_m.T
@@ -134,10 +153,6 @@ def rise(motion, before_ns, after_ns):
         time_d, weights[used], model.coloured_sigma_m, model.coloured_memory_d
     )  # fmt: skip
     return float(weights[used] @ position), float(np.sqrt(variance))
-
-
-def _term(budget, name):
-    return next(term.value_m for term in budget.terms if term.name == name)
 
 
 def _between(grid_ns, values, time_ns):

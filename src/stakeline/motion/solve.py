@@ -1,10 +1,13 @@
 """The motion of one station: from positions to velocity, tides, steps and residual up."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from ..constants import NS_PER_DAY
 from ..errors import SettingsError, SolutionError
 from ..time import iso
+from .barometer import air_answer
 from .height import height_of, rise
 from .leaning import leans_of
 from .motion_record import AXES, AxisMotion, Motion, Vertical
@@ -53,22 +56,18 @@ def solve_motion(series, settings=None):
     position, velocity, tide and what is left of the steps estimated together. Linear in rows.
     """
     settings = settings or MotionSettings()
-    tidy = tidied(series)
+    tidy, around = tidied(series), series.around
+    air, said_of_air = air_answer(tidy.series.time_ns, settings, around.air)
+    rows = tidy.series if air is None else _without_air(tidy.series, air)
     grid = _grid(tidy.series, settings)
-    ready = prepared(tidy.series, settings, lambda first: _models(first, settings))
-    time_ns = ready.rows.time_ns
-    columns = equipment_design(time_ns, ready.steps)
-    axes, warnings = [], list(ready.warnings)
-    for k, name in enumerate(AXES):
-        model = settings.models[k] if settings.models else None
-        rows = time_ns, ready.flow_m[:, k], ready.sigma_m[:, k]
-        found, said = solve_axis(*rows, columns, grid, settings, k, model)
-        axes.append(found)
-        warnings += [f"{name}: {sentence}" for sentence in said]
+    ready = prepared(rows, settings, lambda first: _models(first, settings))
+    time_ns, (axes, warnings) = ready.rows.time_ns, _axes(ready, grid, settings)
     steps = with_joint_sizes(ready.steps, axes)
-    around, hidden = series.around, np.isnan(axes[0].position_m)
+    hidden = np.isnan(axes[0].position_m)
     places = places_of(ready, grid, hidden)
-    vertical, said = height_of(grid, time_ns, axes[0], axes[2], steps, settings, around, places)
+    vertical, said = height_of(
+        grid, time_ns, axes[0], axes[2], steps, settings, around.surfaces, places, air
+    )
     leans = leans_of(
         grid, axes[1].position_m, vertical.residual_up_m, steps, ready.path.azimuth_rad,
         around.visits,
@@ -78,8 +77,29 @@ def solve_motion(series, settings=None):
         series.station, settings, grid, hidden, *axes, vertical, azimuth,
         ready.path, series.latitude_rad, series.longitude_rad, series.height_m, time_ns,
         ready.sigma_m, steps, ready.cleaned, (*tidy.notes, *around.notes),
-        (*warnings, *said, *(lean.sentence for lean in leans)), leans,
+        (*ready.warnings, *said_of_air, *warnings, *said, *(lean.sentence for lean in leans)),
+        leans,
     )  # fmt: skip
+
+
+def _axes(ready, grid, settings):
+    """Return three AxisMotion and their warnings."""
+    time_ns = ready.rows.time_ns
+    columns = equipment_design(time_ns, ready.steps)
+    axes, warnings = [], []
+    for k, name in enumerate(AXES):
+        model = settings.models[k] if settings.models else None
+        rows = time_ns, ready.flow_m[:, k], ready.sigma_m[:, k]
+        found, said = solve_axis(*rows, columns, grid, settings, k, model)
+        axes.append(found)
+        warnings += [f"{name}: {sentence}" for sentence in said]
+    return axes, warnings
+
+
+def _without_air(rows, air):
+    """Return rows whose heights are those without the answer of floating ice to the air."""
+    answer = air.bridged_m(rows.time_ns)
+    return replace(rows, enu_m=rows.enu_m - answer[:, None] * [0.0, 0.0, 1.0])
 
 
 def _models(ready, settings):

@@ -163,13 +163,17 @@ def tide_term(tide_m, sigma_m=0.0, admittance_sigma=0.0, source="given"):
     return given_term("tide", tide, sigma_m, factor, ("tidal admittance",), source)
 
 
-def inverse_barometer_term(pressure_hPa, share=1.0, share_sigma=0.0, source="station pressure"):
+def inverse_barometer_term(
+    pressure_hPa, share=1.0, share_sigma=0.0, source="station pressure", mean_hPa=None
+):
     """Return how floating ice answers to air pressure: 1 cm down for 1 hPa up.
 
-    Departure from the mean of the record. ``share``: 1 afloat, 0 grounded; its sigma is common.
+    Departure from ``mean_hPa``, without it from the mean of what is there. ``share``: 1 afloat, 0
+    grounded; its sigma is common.
     """
     pressure = np.asarray(pressure_hPa, float)
-    answer = -INVERSE_BAROMETER_M_HPA * (pressure - np.nanmean(pressure))
+    mean = np.nanmean(pressure) if mean_hPa is None else mean_hPa
+    answer = -INVERSE_BAROMETER_M_HPA * (pressure - mean)
     factor, name = share_sigma * answer, ("barometer share",)
     return given_term("inverse barometer", share * answer, 0.0, factor, name, source)
 
