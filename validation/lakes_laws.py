@@ -128,7 +128,8 @@ def placement(table):
     table.line("circle: best place off its middle", np.hypot(*best.true_m), cell, "m", "symmetry")
     narrow = share_sample((ellipse_outline("lake", (0.0, 0.0), (900.0, 900.0)),), ice, FLOWS)
     upstream = best_place(narrow, Drift((2.0, 0.0)), 365.0).true_m
-    table.line("carried 730 m: begins upstream by half, apart", np.hypot(upstream[0] + 365.0, upstream[1]),
+    apart = np.hypot(upstream[0] + 365.0, upstream[1])
+    table.line("carried 730 m: begins upstream by half, apart", apart,
                1.5 * (narrow.axis_m[1] - narrow.axis_m[0]), "m", "symmetry")  # fmt: skip
     worst = 0.0
     for y in (-2500.0, -1000.0, 0.0, 1800.0):

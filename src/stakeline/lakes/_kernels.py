@@ -10,6 +10,7 @@ import numpy as np
 from ..compiling import njit
 
 EXIT = -1  # direction of a cell where water leaves the grid
+DRY = -2  # of a cell that the flood has not reached
 
 
 @njit
@@ -50,23 +51,23 @@ def _pop(key, cell, size):
 
 
 @njit
-def flood(head, leaves, offsets, low, scale, first, after, level, back, order, key, cell):
+def flood(leaves, offsets, low, scale, first, after, level, back, order, key, cell):
     """Raise the water from all exits at once, lowest first; return how many cells it reached.
 
-    ``level`` comes in as infinity (NaN where missing) and becomes the head with sinks filled.
-    ``back`` becomes the direction to the cell that the flood came from, ``EXIT`` where it began;
-    ``order`` the cells in the order of the flood, never falling. ``order`` is at the same time
-    the queue of what lies at the present level: sinks and flats are reached by the fewest steps
-    from their outlet. Cells that wait lie in steps of height (number ``(head - low) * scale``) as
-    linked lists, ``first`` (-1: none) and ``after``; only those of the present step are sorted, in
-    the heap ``key`` and ``cell``.
+    ``level`` comes in as the head (NaN where missing) and gets its sinks filled. ``back`` comes in
+    as ``DRY`` (``EXIT`` where missing) and becomes the direction to the cell that the flood came
+    from, ``EXIT`` where it began; it is small, so that asking it first spares the memory. ``order``
+    becomes the cells in the order of the flood, never falling, and is at the same time the queue of
+    what lies at the present level: sinks and flats are reached by the fewest steps from their
+    outlet. Cells that wait lie in steps of height (number ``(level - low) * scale``) as linked
+    lists, ``first`` (-1: none) and ``after``; only those of the present step are sorted, in the
+    heap ``key`` and ``cell``.
     """
     step = size = count = at = 0
-    for c in range(head.size):
+    for c in range(level.size):
         if leaves[c]:
-            level[c] = head[c]
             back[c] = EXIT
-            s = int((head[c] - low) * scale)
+            s = int((level[c] - low) * scale)
             after[c] = first[s]
             first[s] = c
     while True:
@@ -90,17 +91,16 @@ def flood(head, leaves, offsets, low, scale, first, after, level, back, order, k
             for k in range(8):
                 d = 2 * k if k < 4 else 2 * k - 7  # along the axes first
                 n = c + offsets[d]
-                if level[n] == np.inf:
+                if back[n] == DRY:
                     back[n] = (d + 4) & 7
-                    if head[n] <= now:
+                    if level[n] <= now:
                         level[n] = now
                         order[count] = n
                         count += 1
                         continue
-                    level[n] = head[n]
-                    s = int((head[n] - low) * scale)
+                    s = int((level[n] - low) * scale)
                     if s == step:
-                        size = _push(key, cell, size, head[n], n)
+                        size = _push(key, cell, size, level[n], n)
                     else:
                         after[n] = first[s]
                         first[s] = n

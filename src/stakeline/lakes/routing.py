@@ -209,12 +209,12 @@ def drain(cells, head_m):
             f"{expected - known} of {expected} cells hold no head though they were said to: give "
             "every head on the same cells, with the same gaps"
         )
-    level = np.where(cells.carries, np.float32(np.inf), np.float32(np.nan))
-    back = np.zeros(head.size, np.int8)
+    level = head.copy()
+    back = np.where(cells.carries, np.int8(_kernels.DRY), np.int8(_kernels.EXIT))
     order = np.empty(expected, np.int32)
     heap = np.empty(expected, np.float32), np.empty(expected, np.int32)
     queue = _queue(head, expected)
-    _kernels.flood(head, cells.leaves, cells.offsets, *queue, level, back, order, *heap)
+    _kernels.flood(cells.leaves, cells.offsets, *queue, level, back, order, *heap)
     return Drainage(cells, head, level, back, order)
 
 
