@@ -44,7 +44,8 @@ MOTION_UNITS = {
 WORDS = {
     "along_m": "distance along the flow, without tide and equipment steps",
     "across_m": "distance to the left of the flow, without tide and equipment steps",
-    "up_m": "height above the reference, without tide and equipment steps",
+    "up_m": "height above the reference, without tide, equipment steps and, where the settings ask "
+    "for it, the inverse barometer",
     "speed_m_d": "speed along the flow, from before and after",
     "causal_speed_m_d": "speed along the flow, from before alone",
     "across_speed_m_d": "velocity across the flow, positive to the left",
