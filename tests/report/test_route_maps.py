@@ -48,7 +48,14 @@ def test_the_same_input_gives_the_same_bytes(draw, record):
 
 def test_words_of_the_map(words):
     found = words(r.draw_route_map(route_map(note="A note.")))
-    expected = {"Halvard: water", "HV01", "HV02", "odds 0.75 to 1", "drawn route", "sink of head"}
+    expected = {
+        "Halvard: water",
+        "HV01",
+        "HV02",
+        "probability 0.75 to 1",
+        "drawn route",
+        "sink of head",
+    }
     assert expected | {"Upper Halvard", "A note.", "N"} <= set(found)
     assert "what if" not in found
     line = (("Upper Halvard", np.array([11.0, 30.0]), np.array([10.0, 2.0])),)

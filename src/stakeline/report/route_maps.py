@@ -176,7 +176,7 @@ def _stations(axis, record):
 def _legend(axis, record):
     """Explain shades and lines above the map."""
     edges = zip(_SHADES, ODDS[:-1], ODDS[1:], strict=True)
-    handles = [Patch(facecolor=c, label=f"odds {a:g} to {b:g}") for c, a, b in edges]
+    handles = [Patch(facecolor=c, label=f"probability {a:g} to {b:g}") for c, a, b in edges]
     handles += [
         Line2D([], [], color=DEEP, linewidth=1.6, label="drawn route"),
         Line2D([], [], color=DEEP, linewidth=0, marker="s", markersize=4.5, label="its end"),

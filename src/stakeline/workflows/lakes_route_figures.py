@@ -60,7 +60,7 @@ def _map_note(found):
     return (
         f"Shades: share of {found.odds.count} realisations of bed, surface and flotation ({low:g} "
         f"to {high:g}). Line: maps as they are, flotation {found.flotation:g}.\nFilled circles: "
-        f"water passes within {found.part.reach_m / 1e3:g} km with odds of 0.5 or more."
+        f"water passes within {found.part.reach_m / 1e3:g} km with a probability of 0.5 or more."
     )
 
 
@@ -82,7 +82,7 @@ def profile(found, k):
     met = lakes_on(route, found.case.places, found.case.names)
     lakes = tuple((name, first / 1e3, last / 1e3) for name, first, last in met)
     note = (
-        f"Numbers: odds that water passes within {reach / 1e3:g} km; bars: arrival between "
+        f"Numbers: probability that water passes within {reach / 1e3:g} km; bars: arrival between "
         f"{max(found.part.water_speed_m_s):g} and {min(found.part.water_speed_m_s):g} m/s,\n"
         "distances 5 to 95 %. A lake on the way that must first fill is not in it."
     )
