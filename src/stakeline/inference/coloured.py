@@ -146,15 +146,22 @@ def _whitened(ready, table, memories, variances, white):
 
 
 def _table(ready, extra):
-    """Return the regressors and values (m, p + 1)."""
+    """Return the regressors and values (m, p + 1), the latter without their plain baseline.
+
+    The likelihood does not know the difference; its normal matrix keeps its digits.
+    """
     extra = np.empty((len(ready.time), 0)) if extra is None else extra
-    return np.column_stack([ready.design, extra, ready.values])
+    rest = ready.values - ready.design @ (ready.design.T @ ready.values)
+    return np.column_stack([ready.design, extra, rest])
 
 
 def _solve(ready, table, memories, variances, white):
     """Return (-2 log restricted likelihood, level)."""
     out, logarithms = _whitened(ready, table, memories, variances, white)
-    triangle = np.abs(np.diag(np.linalg.qr(out, mode="r")))
+    try:
+        triangle = np.diag(np.linalg.cholesky(out.T @ out))
+    except np.linalg.LinAlgError:  # values without noise, or columns that are nearly the same
+        triangle = np.maximum(np.abs(np.diag(np.linalg.qr(out, mode="r"))), 1e-150)
     free = len(out) - len(triangle) + 1
     level = max(triangle[-1] ** 2 / free, np.finfo(float).tiny)
     twice = logarithms + 2.0 * np.log(triangle[:-1]).sum()

@@ -89,7 +89,7 @@ def pre_trend(time, values, events, grid, length, choices=None, sigma=None):
     """Return how much the series changed over ``length`` [time] before the events.
 
     A ramp that ends at each onset is estimated together with the most likely response, under the
-    same noise: a change that was under way before is no answer.
+    same noise: a change that was under way before is no response.
     """
     choices = Choices() if choices is None else choices
     if not length > 0.0:
@@ -154,7 +154,7 @@ def placebo_events(time, values, events, grid, generator, away, choices=None, dr
 
 
 def placebo_series(time, series, events, grid, generator, choices=None):
-    """Return the p (k,) that series (k, n) which must not answer do not, adjusted for their number.
+    """Return the adjusted p (k,) of a response of series (k, n) that must not respond.
 
     Holm (1979), Scand. J. Stat. 6, 65.
     """

@@ -1,4 +1,4 @@
-"""Does a larger event have a larger answer? Ranks, and a line with errors in both."""
+"""Does a larger event have a larger response? Ranks, and a line with errors in both."""
 
 from dataclasses import dataclass
 
@@ -16,11 +16,11 @@ LEAST_EVENTS = 4  # our choice: with 3 no rank is beyond chance
 
 @dataclass(frozen=True)
 class Dose:
-    """Rank correlation and slope of answer over size.
+    """Rank correlation and slope of response over size.
 
     ``rank`` of Spearman, ``p`` two-sided by permutation; ``rank_interval`` (2,) what errors of
-    both make of it; ``slope`` [answer/size] with ``sigma`` and ``interval`` (2,); ``start`` the
-    answer at size 0; ``misfit`` chi-square over its degrees of freedom: above 1 the answers
+    both make of it; ``slope`` [response/size] with ``sigma`` and ``interval`` (2,); ``start`` the
+    response at size 0; ``misfit`` chi-square over its degrees of freedom: above 1 the responses
     scatter more than their errors, and sigma has been widened for it; ``events`` used.
     """
 
@@ -36,18 +36,18 @@ class Dose:
     level: float
 
 
-def dose_response(size, size_sigma, answer, answer_sigma, generator, level=0.95, draws=4999):
-    """Return the :class:`Dose` of events (k,); NaN in size or answer leaves an event out.
+def dose_response(size, size_sigma, response, response_sigma, generator, level=0.95, draws=4999):
+    """Return the :class:`Dose` of events (k,); NaN in size or response leaves an event out.
 
     Raises SettingsError for sigmas that are not positive, SolutionError for fewer than 4 events or
     equal sizes.
     """
-    table = np.array(np.broadcast_arrays(size, size_sigma, answer, answer_sigma), float)
+    table = np.array(np.broadcast_arrays(size, size_sigma, response, response_sigma), float)
     if table.ndim != 2:
         raise SettingsError(f"sizes of shape {np.shape(size)}; expected one for each event")
     x, sx, y, sy = table[:, np.isfinite(table).all(axis=0)]
     if (sx <= 0.0).any() or (sy <= 0.0).any():
-        raise SettingsError("a sigma of a size or an answer is not positive")
+        raise SettingsError("a sigma of a size or an response is not positive")
     if len(x) < LEAST_EVENTS or np.ptp(x) == 0.0:
         raise SolutionError(
             f"{len(x)} events of {len(np.unique(x))} sizes; a relation needs {LEAST_EVENTS} of "

@@ -1,4 +1,4 @@
-"""How fast an answer travels along a route: a line of lags over distance, errors as distributions.
+"""How fast a response travels along a route: a line of lags over distance, errors as distributions.
 
     lag_i = start + slowness * distance_i + own_i + error_i
 

@@ -1,4 +1,4 @@
-"""How a series answers to events: amplitude, lag, duration and excess, with their intervals.
+"""How a series responds to events: amplitude, lag, duration and excess, with their intervals.
 
     y(t) = baseline(t) + sum over events of amplitude * shape(t - onset; lag, rise, duration, decay)
            + coloured noise
@@ -25,6 +25,7 @@ LEVEL = 0.95
 ROUNDS = 2  # the noise is estimated again with the best shape taken out; our choice
 INVISIBLE = 1e-3  # of a shape that baseline and noise leave, relative; our choice
 LEAST_SEEN = 0.5  # of the peak of a shape; our choice: no amplitude from a tail alone
+KEPT_VALUES = 20_000_000  # numbers of shapes kept from round to round; our choice: 160 MB
 TABLE_VALUES = 4_000_000  # numbers in one table of shapes; our choice: 32 MB
 
 
@@ -43,7 +44,7 @@ class Choices:
 
 @dataclass(frozen=True)
 class Response:
-    """The answer of one series to a catalogue of events; intervals at ``level``.
+    """The response of one series to a catalogue of events; intervals at ``level``.
 
     ``amplitude`` [value] of all events together, ``sigma``, ``interval`` (2,), ``probability_up``
     that it is positive; ``lag``, ``duration`` (of a plateau of the same integral) [time] with
@@ -167,6 +168,7 @@ class Problem:
     def __init__(self, ready, events, grid, width):
         self.ready, self.events, self.grid, self.width = ready, events, grid, width
         self.peak = grid.peak(width)
+        self.kept = {}
 
     def take(self, noise, extra):
         """Whiten with a noise and weigh all shapes and samples of times."""
@@ -216,14 +218,27 @@ class Problem:
 
     def shapes(self, sample):
         """Return the responses of all events together (m, g) for one sample of their times."""
-        return columns(self.ready.time, self.events, self.grid, self.width, sample).sum(axis=0)
+        if sample in self.kept:
+            return self.kept[sample]
+        found = columns(self.ready.time, self.events, self.grid, self.width, sample).sum(axis=0)
+        if found.size * self.events.samples <= KEPT_VALUES:
+            self.kept[sample] = found
+        return found
 
     def mean_shape(self, number):
         """Return one shape (m, 1), averaged over the samples of the times as they weigh."""
         share = self.joint[:, number]
         share = share / share.sum() if share.sum() > 0.0 else np.full(len(share), 1 / len(share))
-        total = sum(w * self.shapes(s)[:, number] for s, w in enumerate(share) if w > 1e-6)
-        return total[:, None]
+        return self.each_shape(number, share).sum(axis=0)[:, None]
+
+    def each_shape(self, number, share):
+        """Return one shape of each event (events, m), averaged with a share of each sample."""
+        one, time = self.grid.only(number), self.ready.time
+        return sum(
+            w * columns(time, self.events, one, self.width, s)[:, :, 0]
+            for s, w in enumerate(share)
+            if w > 1e-6
+        )
 
     def _sample(self, sample):
         """Return information (g,) and amplitude (g,) of one sample of times."""
@@ -241,12 +256,7 @@ class Problem:
         """Return amplitudes (events,) and covariance event by event at the most likely shape."""
         share = self.joint[:, self.best]
         share = share / share.sum()
-        one = self.grid.only(self.best)
-        table = sum(
-            w * columns(self.ready.time, self.events, one, self.width, s)[:, :, 0]
-            for s, w in enumerate(share)
-            if w > 1e-6
-        )
+        table = self.each_shape(self.best, share)
         rest = self.whitened_shapes(table.T, self.peak[self.best])
         seen = (rest**2).sum(axis=0) > 0.0
         amplitude = np.full(len(seen), np.nan)

@@ -169,7 +169,7 @@ def _unchanged(evidence, words, bound):
 
 
 def _blocking(evidence, alpha):
-    """Return what forbids to call a change an answer."""
+    """Return what forbids to call a change a response."""
     found = []
     if evidence.probability_before > BEFORE:
         share = 100.0 * evidence.probability_before
@@ -182,7 +182,7 @@ def _blocking(evidence, alpha):
                 f"{name} changes with them too, and explains {100 * explained:.0f} % of it"
             )
     if any(p < alpha for p in evidence.placebo_series_p):
-        found.append("a series that must not answer changes as well")
+        found.append("a series that must not respond changes as well")
     return found
 
 
@@ -219,7 +219,7 @@ def _support(evidence, words, alpha):
     if evidence.placebo_p <= alpha:
         found.append(f"other times do not show it (p = {evidence.placebo_p:.2g})")
     if evidence.placebo_series_p and min(evidence.placebo_series_p) >= alpha:
-        found.append("series that must not answer do not")
+        found.append("series that must not respond do not")
     if evidence.pre_trend_p >= alpha:
         found.append(f"nothing was under way before (p = {evidence.pre_trend_p:.2g})")
     if evidence.probability_before <= BEFORE:
@@ -245,7 +245,7 @@ def _missing(evidence):
         "a relevant change": evidence.relevant,
     }
     missing = [name for name, value in single.items() if not np.isfinite(value)]
-    missing += [] if evidence.placebo_series_p else ["series that must not answer"]
+    missing += [] if evidence.placebo_series_p else ["series that must not respond"]
     missing += [] if evidence.causes else ["other causes"]
     missing += [] if evidence.variations else ["other choices"]
     missing += ["leaving events out"] if evidence.sign_holds is None and evidence.events > 1 else []
