@@ -2,6 +2,7 @@
 
 import csv
 import io
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from stakeline.earth.projection import ARCTIC
 from stakeline.formats.grids import Grids, write_grids
 from stakeline.formats.outlines import Outline, write_outlines
 from stakeline.lakes.whitening import START
+from stakeline.motion.smoother import MotionModel
 from stakeline.workflows import lakes
 from stakeline.workflows import lakes_placement as p
 from stakeline.workflows.lakes_placement_tables import placement_table, sentences
@@ -83,6 +85,19 @@ def test_without_motion_the_ice_is_taken_to_stand_still(tmp_path):
     words = " ".join(sentences(placed, opened.settings.lakes.placement))
     assert "taken to stand still" in words
     assert "The ice does not carry it away." in words
+
+
+def test_the_noise_is_that_of_stations_over_no_lake(tmp_path):
+    """Over the lake motion takes its events for noise: a velocity that walks far."""
+    opened, lively = campaign(tmp_path), MotionModel(1e-3, np.inf, (0.006,), (2.0,), 1.0)
+    over = replace(mover(), model=lively)
+    beside = [mover(f"HV{k:02d}", x=7e3 + 1e3 * k) for k in range(3)]
+    alone = p.place_on(opened, LAKE, beside).change_sigma_m
+    assert p.place_on(opened, LAKE, [over, *beside]).change_sigma_m == alone
+    loud = [replace(one, model=lively) for one in beside]
+    assert p.place_on(opened, LAKE, loud).change_sigma_m > 5.0 * alone
+    words = p.place_on(opened, LAKE, [over]).taken
+    assert any("for want of a station beside the lakes" in word for word in words)
 
 
 def test_settings_change_the_answer_of_the_ice(tmp_path):

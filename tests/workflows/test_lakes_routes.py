@@ -151,7 +151,7 @@ def test_words_name_what_was_found_and_taken(solved):
     assert "It runs through Lower with probability 1.00." in words
     assert "It passes HV01 with probability 1.00" in words
     assert "HV03" not in words  # it stands over the lake
-    assert "Under the changed surface the water of Upper keeps its way" in words
+    assert "Under the changed surface the water of Upper keeps its way to within 2 km" in words
     assert "no geoid is given" in words
     assert "routes end where the ice is thinner than surface less bed" in words
 

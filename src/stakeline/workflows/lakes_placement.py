@@ -42,9 +42,8 @@ from .position_tables import station_positions
 
 RECORDS = "lakes-placement"
 FARTHEST_KM = 30.0  # of the station whose motion is taken for that of the lake; choice
-SPEED_SIGMA = (
-    0.1  # -, of the speed, by which that of the lake may differ from the station's; choice
-)
+QUIET = 5  # nearest stations over no lake whose noise is taken; choice
+SPEED_SIGMA = 0.1  # -, of the speed, by which the lake's may differ from the station's; choice
 LEAST_ICE_M = 50.0  # m, below a control; choice
 ON_THE_WAY = 0.05  # -, odds of water below a place from which it is no control; choice
 _WHITE_M = 0.005  # m, of a height of some hours, where no station's is known; choice
@@ -146,14 +145,17 @@ def place_on(campaign, lake, movers):
         Where the thickness of the ice is not known, or no place is good.
     """
     settings = campaign.settings.lakes
-    part, variants = settings.placement, lake_outlines(campaign).lakes[lake]
+    part, lakes = settings.placement, lake_outlines(campaign).lakes
+    variants = lakes[lake]
     rng = np.random.default_rng(part.seed)
     margin = settings.chosen(lake, "margin_sigma_m")
     more = drawn_outlines(variants, None, margin, rng, part.outlines) if part.outlines else ()
     ice = ice_thickness(campaign, variants[0])
     methods = _methods(settings.chosen(lake, "shape"), settings.chosen(lake, "bed"))
     sample = share_sample((variants[0], *more), Ice(ice.value_m), methods)
-    drift, sigma, taken = _motion_at(variants[0], movers, part)
+    near = _by_distance(variants[0], movers)
+    drift, moved = _drift_at(variants[0], near)
+    sigma, heard = _noise_near([one[0] for one in lakes.values()], near, part)
     best = best_place(sample, drift, part.stay_d, rng)
     rows, notes = [(BEST, "", best)], []
     try:
@@ -168,7 +170,13 @@ def place_on(campaign, lake, movers):
         if variants[0].contains(at)[0]:
             own = judged_place(sample, variants[0].true_m(at), drift, part.stay_d, rng)
             rows.append((STANDS, mover.station, own))
-    words = (_ice_words(ice), f"{len(more) + 1} outlines, {' and '.join(methods)}", *taken, *notes)
+    words = (
+        _ice_words(ice),
+        f"{len(more) + 1} outlines, {' and '.join(methods)}",
+        moved,
+        heard,
+        *notes,
+    )
     return Placed(variants[0], tuple(rows), sigma, drift, words)
 
 
@@ -185,33 +193,56 @@ def _methods(shape, bed):
     return {"stuck": FLOWS[:1], "sliding": FLOWS[1:], "either": FLOWS}[bed]
 
 
-def _motion_at(outline, movers, part):
-    """Return (Drift, sigma of a change, sentences) by the nearest station with motion."""
-    chart = projection(outline.epsg)
-    near = None
+def _by_distance(outline, movers):
+    """Return (distance from the lake's middle, mover) of each, the nearest first. [km]"""
+    chart, found = projection(outline.epsg), []
     for mover in movers:
         at = chart.forward(mover.latitude_rad, mover.longitude_rad)
-        away_km = float(np.hypot(*outline.true_m(at))) / 1e3
-        if away_km <= FARTHEST_KM and (near is None or away_km < near[0]):
-            near = away_km, mover
-    model, white = (START, _WHITE_M) if near is None else (near[1].model, near[1].white_m)
-    record = (part.change_d, part.record_d, part.record_d, _STEP_D)
-    sigma = change_sigma_m(model, white if np.isfinite(white) else _WHITE_M, *record)
-    if near is None:
-        return Drift(), sigma, (
-            f"no station with motion within {FARTHEST_KM:g} km: the ice is taken to stand still, "
-            "noise of a height as is common",
-        )  # fmt: skip
-    away_km, mover = near
-    angle = 0.5 * np.pi - mover.azimuth_rad - chart.convergence(mover.longitude_rad)
+        found.append((float(np.hypot(*outline.true_m(at))) / 1e3, mover))
+    return sorted(found, key=lambda pair: pair[0])
+
+
+def _drift_at(outline, near):
+    """Return (Drift, sentence) by the nearest station with motion."""
+    if not near or near[0][0] > FARTHEST_KM:
+        return Drift(), (
+            f"no station with motion within {FARTHEST_KM:g} km: the ice is taken to stand still"
+        )
+    away_km, mover = near[0]
+    turn = projection(outline.epsg).convergence(mover.longitude_rad)
+    angle = 0.5 * np.pi - mover.azimuth_rad - turn
     velocity = mover.speed_m_d * np.array([np.cos(angle), np.sin(angle)])
     doubt = SPEED_SIGMA * mover.speed_m_d
-    drift = Drift(tuple(velocity.tolist()), (doubt, doubt))
-    said = (
-        f"motion and noise of {mover.station}, {away_km:.1f} km from the middle: "
-        f"{mover.speed_m_d:.2f} m/d"
+    return Drift(tuple(velocity.tolist()), (doubt, doubt)), (
+        f"motion of {mover.station}, {away_km:.1f} km from the middle: {mover.speed_m_d:.2f} m/d"
     )
-    return drift, sigma, (said,)
+
+
+def _noise_near(outlines, near, part):
+    """Return (sigma of a change, sentence): the median of the nearest stations over no lake.
+
+    What ``motion`` calls noise at a station over a lake holds the lake's own events.
+    """
+    quiet = []
+    for _, mover in near:
+        inside = (
+            one.contains(projection(one.epsg).forward(mover.latitude_rad, mover.longitude_rad))[0]
+            for one in outlines
+        )
+        if not any(inside):
+            quiet.append(mover)
+    quiet = quiet[:QUIET]
+    if not quiet:
+        sigma = _change_sigma(START, _WHITE_M, part)
+        return sigma, "noise of a height as is common, for want of a station beside the lakes"
+    sigma = float(np.median([_change_sigma(m.model, m.white_m, part) for m in quiet]))
+    names = ", ".join(mover.station for mover in quiet)
+    return sigma, f"noise of a height: median of {names}, {1e3 * sigma:.0f} mm for such a change"
+
+
+def _change_sigma(model, white_m, part):
+    white = white_m if np.isfinite(white_m) else _WHITE_M
+    return change_sigma_m(model, white, part.change_d, part.record_d, part.record_d, _STEP_D)
 
 
 def _allowed(campaign, outline):

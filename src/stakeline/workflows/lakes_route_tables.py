@@ -290,7 +290,7 @@ def _what_if(found):
         after = found.changed.after.routes[k]
         parting = found.changed.parting_m[k]
         where = (
-            "keeps its way" if np.isnan(parting)
+            f"keeps its way to within {found.part.reach_m / 1e3:g} km" if np.isnan(parting)
             else f"leaves it {parting / 1e3:.1f} km below the outlet"
         )  # fmt: skip
         lines.append(
