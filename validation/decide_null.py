@@ -18,7 +18,7 @@ from scipy.stats import kstest
 
 from stakeline.inference.baseline import Baseline, without_baseline
 from stakeline.inference.permutation import Windows, permutation_test
-from stakeline.inference.power import power_injected, unmoved
+from stakeline.inference.power import moved_catalogues, power_injected, unmoved
 from stakeline.inference.response import Choices, fit_response
 from stakeline.inference.scan import scan_shapes
 from stakeline.inference.shape import Events, ShapeGrid, columns
@@ -72,7 +72,8 @@ def one(seed):
         found["lag inside", effect] = fit.lag_interval[0] <= TRUE_LAG <= fit.lag_interval[1]
     fit = fit_response(DAYS, values + PROBE * response, EVENTS, TRUE, CHOICES)
     found["seen"] = fit.p <= 0.05
-    null = unmoved(DAYS, values, EVENTS, TRUE, rng, CHOICES, count=100)
+    places = moved_catalogues(EVENTS, DAYS[0], DAYS[-1], rng, 100)
+    null = unmoved(DAYS, values, EVENTS, TRUE, places, CHOICES)
     found["power"] = power_injected(PROBE, null)
     return found
 

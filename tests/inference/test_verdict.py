@@ -105,7 +105,7 @@ def test_test_and_interval_must_agree():
         assert "do not agree" in found.sentence
 
 
-def test_controls_that_were_not_made_are_named():
+def test_counter_tests_that_were_not_made_are_named():
     bare = Evidence(0.05, (0.03, 0.07), 0.002, 4, 5, np.nan)
     found = decide(bare)
     assert found.outcome == "up"

@@ -16,6 +16,7 @@ from ..errors import SettingsError, SolutionError
 from .baseline import Prepared, baseline_design
 from .coloured import whiten
 from .permutation import chance
+from .pooling import series_correlation
 from .response import Choices, begin, fit_noise_rounds
 from .shape import Events, columns
 
@@ -29,8 +30,8 @@ LEAST_ESTIMATES = 20  # shifts that saw the events; our choice
 class Unmoved:
     """What the record says at shifted catalogues, where nothing happened.
 
-    ``estimates`` (k,) [value] and their formal ``sigmas`` (k,); ``degrees`` of freedom; ``formal``
-    sigma at the catalogue itself.
+    ``estimates`` (k,) [value] and their formal ``sigmas`` (k,), NaN where the record does not see
+    the events; ``degrees`` of freedom; ``formal`` sigma at the catalogue itself.
     """
 
     estimates: np.ndarray
@@ -39,29 +40,34 @@ class Unmoved:
     formal: float
 
 
-def unmoved(time, values, events, grid, generator, choices=None, sigma=None, count=400):
-    """Return the estimates at ``count`` circular shifts of the catalogue (:class:`Unmoved`).
+def moved_catalogues(events, start, end, generator, count=400):
+    """Return onsets (count, events) of the catalogue shifted around a record. [time]"""
+    if not end > start:
+        raise SettingsError(f"a record from {start} to {end}; expected its end after its start")
+    shifts = generator.uniform(0.0, end - start, (count, 1))
+    return start + (events.middle - start + shifts) % (end - start)
 
-    Arguments as of ``fit_response``; with several shapes the most likely is used. The response
-    found at the catalogue itself is taken out of the values before.
+
+def unmoved(time, values, events, grid, places, choices=None, sigma=None):
+    """Return the estimates at other onsets ``places`` (k, events) (:class:`Unmoved`).
+
+    Other arguments as of ``fit_response``; with several shapes the most likely is used. The
+    response found at the catalogue itself is taken out of the values before.
     """
     choices = Choices() if choices is None else choices
     problem = begin(time, values, events, grid, choices, sigma)
     fit_noise_rounds(problem, choices.noise)
-    shifts = generator.uniform(0.0, problem.ready.span, count)
-    first = problem.ready.time[0]
-    places = first + (events.middle - first + shifts[:, None]) % problem.ready.span
     estimates, sigmas = elsewhere(problem, places)
-    seen = np.isfinite(estimates)
-    if seen.sum() < LEAST_ESTIMATES:
+    seen = np.isfinite(estimates).sum()
+    if seen < LEAST_ESTIMATES:
         raise SolutionError(
-            f"{seen.sum()} of {count} shifted catalogues can be seen by the record; power needs "
+            f"{seen} of {len(places)} shifted catalogues can be seen by the record; power needs "
             f"{LEAST_ESTIMATES}: the record has too many gaps, or is too short"
         )
     own = _own(problem)
     return Unmoved(
-        estimates=estimates[seen],
-        sigmas=sigmas[seen],
+        estimates=estimates,
+        sigmas=sigmas,
         degrees=problem.degrees,
         formal=float(np.sqrt(problem.noise.level / (own @ own))),
     )
@@ -74,7 +80,7 @@ def elsewhere(problem, places):
     record does not see the events.
     """
     one, events = problem.grid.only(problem.best), problem.events
-    last = None if events.end is None else np.median(events.end - events.onset, axis=1)
+    last = np.median(events.end - events.onset, axis=1) if one.as_event else None
     shapes = []
     for onset in places:
         moved = Events(onset, None if last is None else onset + last)
@@ -91,8 +97,9 @@ def elsewhere(problem, places):
 def power_injected(change, found, alpha=0.05):
     """Return the share of shifted catalogues at which a change, of either sign, is detected."""
     bar = student.ppf(1.0 - 0.5 * alpha, found.degrees)
-    seen = [np.abs(sign * change + found.estimates) > bar * found.sigmas for sign in (1.0, -1.0)]
-    return float(np.mean(seen))
+    known = np.isfinite(found.estimates)
+    estimates, bars = found.estimates[known], bar * found.sigmas[known]
+    return float(np.mean([np.abs(sign * change + estimates) > bars for sign in (1.0, -1.0)]))
 
 
 def power_formula(change, sigma, degrees, alpha=0.05):
@@ -120,33 +127,46 @@ def smallest_formula(sigma, degrees, wished=WISHED, alpha=0.05):
     return _smallest(lambda a: power_formula(a, sigma, degrees, alpha), sigma, wished, alpha)
 
 
-def pooled_unmoved(each, weights=None):
-    """Return the :class:`Unmoved` of a weighted mean of series at the same shifts.
+def pooled_unmoved(each):
+    """Return the :class:`Unmoved` of the mean of series at the same places, by information.
 
-    ``each`` are those of single series from generators with the same seed and with all shifts
-    seen; the correlation between series is then in the estimates. Weights by information where
-    none are given.
+    A series that does not see a place is left out there. The correlation between series is that of
+    their estimates, negative ones taken as none.
     """
     sizes = {len(e.estimates) for e in each}
     if len(sizes) != 1:
         raise SettingsError(
-            f"series with {sorted(sizes)} estimates cannot be averaged: use the same shifts for all"
+            f"series with {sorted(sizes)} estimates cannot be averaged: use the same places for all"
         )
-    if weights is None:
-        weights = np.array([e.formal**-2.0 for e in each])
-    weights = np.asarray(weights, float) / np.sum(weights)
-    estimates = weights @ np.array([e.estimates for e in each])
-    # the formal sigma of the mean, by the correlation that the estimates themselves show
-    unit = np.array([e.estimates / e.sigmas for e in each])
-    correlation = np.clip(np.atleast_2d(np.corrcoef(unit)), 0.0, 1.0)
-    spread = weights[:, None] * np.array([e.sigmas for e in each])
-    formal = weights * np.array([e.formal for e in each])
+    estimates, sigmas = np.array([e.estimates for e in each]), np.array([e.sigmas for e in each])
+    formal = np.array([e.formal for e in each])
+    correlation = np.maximum(series_correlation(estimates / sigmas, LEAST_ESTIMATES), 0.0)
+    weights = np.where(np.isfinite(estimates), formal[:, None] ** -2.0, 0.0)
+    total = weights.sum(axis=0)
+    weights = weights / np.where(total > 0.0, total, np.nan)
+    spread = weights * np.nan_to_num(sigmas)
+    whole = formal**-2.0 / (formal**-2.0).sum() * formal
     return Unmoved(
-        estimates=estimates,
+        estimates=(weights * np.nan_to_num(estimates)).sum(axis=0),
         sigmas=np.sqrt(np.einsum("ik,ij,jk->k", spread, correlation, spread)),
         degrees=float(np.mean([e.degrees for e in each])),
-        formal=float(np.sqrt(formal @ correlation @ formal)),
+        formal=float(np.sqrt(whole @ correlation @ whole)),
     )
+
+
+def smallest_by_series(each, counts, generator, tries=20, wished=WISHED, alpha=0.05):
+    """Return the smallest change (counts,) that means of so many series detect, by injection.
+
+    The median over ``tries`` random choices of series.
+    """
+    if not 1 <= min(counts) <= max(counts) <= len(each):
+        raise SettingsError(f"{list(counts)} of {len(each)} series; expected 1 to {len(each)}")
+    found = []
+    for count in counts:
+        chosen = [generator.choice(len(each), count, replace=False) for _ in range(tries)]
+        means = [pooled_unmoved([each[i] for i in some]) for some in chosen]
+        found.append(np.median([smallest_injected(m, wished, alpha) for m in means]))
+    return np.array(found)
 
 
 def sigma_of_series(sigma, count, correlation):

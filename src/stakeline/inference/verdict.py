@@ -19,7 +19,7 @@ BEFORE = 0.2  # probability that the change began first; our choice
 
 @dataclass(frozen=True)
 class Evidence:
-    """What the outcome rests on. NaN, None or empty where a control was not made: that is said.
+    """What the outcome rests on. NaN, None or empty where a counter-test is missing: it is named.
 
     ``amplitude``, ``interval`` (2,) [value]; ``p`` of no effect, all searching paid for;
     ``events`` and ``series`` used; ``smallest`` change detectable with the power wished [value];
@@ -74,7 +74,7 @@ class Verdict:
     """``outcome``: ``up``, ``down``, ``none larger`` or ``cannot tell``; ``sentence`` says it.
 
     ``bound`` [value]: no change larger than this is compatible with the record, whatever the
-    outcome; ``support`` and ``weakening``: sentences; ``missing``: controls that were not made.
+    outcome; ``support`` and ``weakening``: sentences; ``missing``: counter-tests not made.
     """
 
     outcome: str
@@ -236,7 +236,7 @@ def _support(evidence, words, alpha):
 
 
 def _missing(evidence):
-    """Return the names of the controls that were not made."""
+    """Return the names of the counter-tests that were not made."""
     single = {
         "change before the events": evidence.pre_trend_p,
         "order in time": evidence.probability_before,

@@ -1,4 +1,4 @@
-"""Controls that find what was put in, and find nothing where nothing is; dose and answer."""
+"""Counter-tests that find what was put in, and find nothing where nothing is; dose and answer."""
 
 import numpy as np
 import pytest
@@ -6,7 +6,7 @@ from scipy.optimize import minimize
 
 from stakeline.errors import SettingsError, SolutionError
 from stakeline.inference.baseline import Baseline
-from stakeline.inference.controls import (
+from stakeline.inference.counter_tests import (
     holm,
     leave_one_out,
     other_causes,
@@ -126,7 +126,7 @@ def test_other_choices_in_a_table():
     assert np.isnan(rows[2].amplitude)
 
 
-def test_what_cannot_be_controlled_is_a_sentence():
+def test_what_cannot_be_tested_is_a_sentence():
     with pytest.raises(SettingsError, match="expected a positive one"):
         pre_trend(TIME, noise(1), EVENTS, ONE, 0.0, CHOICES)
     values = noise(1)

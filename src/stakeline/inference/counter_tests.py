@@ -20,7 +20,7 @@ TRIES = 2000  # draws of one catalogue of placebo events; our choice
 
 
 @dataclass(frozen=True)
-class Control:
+class CounterTest:
     """An estimate that ought to be nothing: ``estimate``, ``sigma`` [value], two-sided ``p``."""
 
     estimate: float
@@ -244,7 +244,7 @@ def vary(time, values, events, variations, sigma=None):
 
 
 def _regress(ready, table, kind):
-    """Return the :class:`Control` of the last column (m, c) beside the baseline."""
+    """Return the :class:`CounterTest` of the last column (m, c) beside the baseline."""
     noise = fit_coloured(ready, kind, table)
 
     def variance(other):
@@ -260,7 +260,7 @@ def _regress(ready, table, kind):
     sigma = np.sqrt(noise.level) / abs(triangle[last, last])
     degrees = degrees_of_freedom(noise, ready, variance, table)
     p = 2.0 * student.sf(abs(estimate) / sigma, degrees)
-    return Control(float(estimate), float(sigma), float(p))
+    return CounterTest(float(estimate), float(sigma), float(p))
 
 
 def _with(baseline, cause):
