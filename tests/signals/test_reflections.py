@@ -5,7 +5,9 @@ import pytest
 
 from stakeline.constants import FREQUENCY_HZ, NS_PER_DAY, NS_PER_S, SPEED_OF_LIGHT_M_S
 from stakeline.errors import SettingsError
+from stakeline.signals._reflection_kernels import powers, without_trend
 from stakeline.signals.reflections import (
+    agreed_height,
     arc_heights,
     bent_elevation,
     daily_heights,
@@ -59,6 +61,13 @@ def test_bending_of_the_air():
     assert np.degrees(bend) * 60.0 == pytest.approx([9.7, 2.1], abs=0.3)
 
 
+def test_bent_waves_go_through_less_sine():
+    # the swing counts in the sine of the bent elevation: without the bend heights are too small
+    straight = np.radians([5.0, 25.0])
+    share = np.diff(np.sin(bent_elevation(straight)))[0] / np.diff(np.sin(straight))[0]
+    assert share == pytest.approx(1.0 - 0.007, abs=0.001)
+
+
 def passes(rng, height_m, wavelength_m, *, count=12, amplitude=0.15, noise_dB=0.7, interval_s=30.0):
     """Return columns of invented passes: each rises from 2 to 40 deg and falls again."""
     columns = []
@@ -78,17 +87,43 @@ def passes(rng, height_m, wavelength_m, *, count=12, amplitude=0.15, noise_dB=0.
     return [np.concatenate(c) for c in zip(*columns, strict=True)]
 
 
-@pytest.mark.parametrize("height_m", [0.9, 1.3, 2.0, 3.1, 5.2])
+def test_sine_waves_take_what_least_squares_with_a_trend_gives_them():
+    # second formula: the fall of the squares as cosine and sine join the cubic, by the library
+    rng = np.random.default_rng(2)
+    x, y = np.sort(rng.uniform(0.1, 0.5, 30)), 30.0 + rng.normal(size=30)
+    own_x, own_y, trend = x.copy(), y.copy(), np.empty((4, 30))
+    total = without_trend(own_x, own_y, trend, np.ptp(x))
+    cubic = np.vander(x, 4)
+
+    def left(*columns):
+        columns = np.column_stack([cubic, *columns])
+        return np.linalg.lstsq(columns, y / y.mean(), rcond=None)[1][0]
+
+    assert total == pytest.approx(left(), rel=1e-9)
+    work, turn, heights = np.empty((16, 5)), 4.0 * np.pi / L1_M, 0.9 + 0.07 * np.arange(5)
+    powers(own_x, own_y, trend, turn, 0.9, 0.07, 5, work)
+    for height, power in zip(heights, work[0], strict=True):
+        wave = left(np.cos(turn * height * x), np.sin(turn * height * x))
+        assert power == pytest.approx(left() - wave, rel=1e-9)
+
+
+@pytest.mark.compiled
+@pytest.mark.parametrize("height_m", [0.45, 0.6, 0.9, 1.3, 2.0, 3.1, 5.2])
 @pytest.mark.parametrize("wavelength_m", [L1_M, L2_M])
 def test_height_put_in_comes_out(height_m, wavelength_m):
     rng = np.random.default_rng(round(100 * height_m))
     arcs = arc_heights(*passes(rng, height_m, wavelength_m), wavelength_m)
     day = daily_heights(arcs)
-    assert day.height_m[0] == pytest.approx(height_m, abs=2.0 * CENTIMETRE)
-    assert 0.0 < day.sigma_m[0] < 1.5 * CENTIMETRE
-    assert day.used[0] >= 10
+    few = height_m < 3.5 * wavelength_m  # below, the trend takes part of the few swings
+    within = 2.5 * day.sigma_m[0] if few else 2.0 * CENTIMETRE
+    assert day.height_m[0] == pytest.approx(height_m, abs=within)
+    assert 0.0 < day.sigma_m[0] < (8.0 if few else 1.5) * CENTIMETRE
+    assert day.used[0] >= (5 if few else 10)
+    assert agreed_height(arcs, np.ones(len(arcs), bool))[0] == day.height_m[0]
+    assert np.isnan(agreed_height(arcs, np.zeros(len(arcs), bool))[0])
 
 
+@pytest.mark.compiled
 def test_error_bars_are_those_of_repeated_days():
     rng = np.random.default_rng(31)
     single, daily = [], []
@@ -103,6 +138,7 @@ def test_error_bars_are_those_of_repeated_days():
     assert np.sqrt(np.mean(np.square(daily))) == pytest.approx(1.0, abs=0.4)
 
 
+@pytest.mark.compiled
 def test_noise_alone_gives_no_height():
     rng = np.random.default_rng(5)
     arcs = [arc_heights(*passes(rng, 2.0, L1_M, amplitude=0.0), L1_M) for _ in range(12)]
@@ -113,6 +149,7 @@ def test_noise_alone_gives_no_height():
     assert "no swing stands out of the noise" in arcs[0].refused
 
 
+@pytest.mark.compiled
 def test_red_noise_alone_gives_no_height_of_a_day():
     rng = np.random.default_rng(6)
     for _ in range(6):
@@ -121,6 +158,7 @@ def test_red_noise_alone_gives_no_height_of_a_day():
         assert np.isnan(daily_heights(arc_heights(*columns, L1_M)).height_m).all()
 
 
+@pytest.mark.compiled
 def test_passes_that_disagree_give_no_height():
     rng = np.random.default_rng(7)
     parts = []
@@ -133,6 +171,7 @@ def test_passes_that_disagree_give_no_height():
     assert np.isnan(day.height_m[0])
 
 
+@pytest.mark.compiled
 def test_a_few_wrong_passes_do_not_pull():
     rng = np.random.default_rng(8)
     good = passes(rng, 2.0, L1_M, count=10)
@@ -144,16 +183,19 @@ def test_a_few_wrong_passes_do_not_pull():
     assert day.used[0] <= day.passes[0] - 2
 
 
+@pytest.mark.compiled
 def test_two_bands_of_a_pass_are_one_pass():
     rng = np.random.default_rng(9)
     columns = passes(rng, 2.0, L1_M, count=8)
     arcs = arc_heights(*columns, L1_M)
     once, twice = daily_heights(arcs), daily_heights(joined(arcs, arcs))
     assert twice.passes[0] == once.passes[0]
-    assert twice.height_m[0] == pytest.approx(once.height_m[0], abs=1e-9)
+    # passes count as surer by the root of two, and one more may be left out
+    assert twice.height_m[0] == pytest.approx(once.height_m[0], abs=0.5 * CENTIMETRE)
     assert twice.sigma_m[0] == pytest.approx(once.sigma_m[0], rel=0.3)
 
 
+@pytest.mark.compiled
 def test_snow_falls_and_the_days_follow():
     rng = np.random.default_rng(10)
     parts = []
@@ -168,6 +210,7 @@ def test_snow_falls_and_the_days_follow():
     assert day.passes[1] == 0
 
 
+@pytest.mark.compiled
 def test_order_and_gaps_do_not_matter():
     rng = np.random.default_rng(11)
     columns = passes(rng, 2.0, L1_M)
@@ -180,6 +223,7 @@ def test_order_and_gaps_do_not_matter():
     assert holed.height_m[0] == pytest.approx(2.0, abs=2.0 * CENTIMETRE)
 
 
+@pytest.mark.compiled
 def test_arcs_that_cannot_tell_say_why():
     rng = np.random.default_rng(12)
     columns = passes(rng, 2.0, L1_M, count=1)

@@ -2,6 +2,7 @@
 
 import csv
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -17,6 +18,7 @@ from stakeline.workflows.reading import (
     name_in_file_name,
     read_pieces,
 )
+from stakeline.workflows.snow_passes import SnowDay
 
 
 @pytest.fixture
@@ -109,12 +111,31 @@ def test_table_and_summary_of_two_stations(folder, quick, sky):
     assert all(len(item["sha256"]) == 64 for item in summary["inputs"])
     first = summary["stations"][0]
     assert (first["station"], first["frame"], first["orbits"]) == ("HV01", "IGS20", "precise")
-    assert set(first["seconds"]) == {"reading", "products", "model"}
+    assert set(first["seconds"]) == {"reading", "products", "model", "height above the snow"}
+    assert [day["said"] for day in first["height_above_snow"]] == [
+        ["the files hold no signal strengths"]
+    ]
     assert all(value >= 0.0 for value in first["seconds"].values())
     assert first["antenna_height_m"] == {"east": 0.0, "north": 0.0, "up": 1.532}
     assert summary["settings"]["systems"] == "GE"
     assert "HV01: 288 rows, 2031-05-01T00:00:00 to 2031-05-01T23:55:00 GPS, IGS20" in outcome.text
     assert "note: a note" in outcome.text
+
+
+def test_a_header_far_from_what_reflections_find_is_a_warning(folder, quick, monkeypatch):
+    seen = SnowDay(1_935_403_200 * 10**9, 2.86, 0.01, 40, 38, 70, ("GS1C",), ())
+    monkeypatch.setattr(position, "snow_days", lambda *given: [seen, seen])
+    outcome = position.run(["a1.rnx"], out="t.csv", summary="s.json", orbits=["day0.sp3"])
+    told = json.loads((folder / "s.json").read_text(encoding="utf-8"))["stations"][0]
+    assert told["height_above_snow"][0]["height_m"] == 2.86
+    assert told["warnings"] == [
+        "a note",
+        "on 2031-05-01 reflections put the antenna 2.86 m above the snow, the header 1.53 m above "
+        "the marker: more than 1 m of snow or melt since the set-up, or a wrong antenna height",
+    ]
+    assert outcome.text.count("reflections") == 1
+    monkeypatch.setattr(position, "snow_days", lambda *given: [replace(seen, height_m=1.6)])
+    assert "reflections" not in position.run(["a1.rnx"], out="t.csv", orbits=["day0.sp3"]).text
 
 
 def test_parquet_holds_the_same_rows(folder, quick):

@@ -242,13 +242,30 @@ def test_without_orbits_an_arc_says_what_to_give(campaign, solved):
     assert "give SP3 orbits with clocks, or RINEX navigation" in outcome.problems[0]
 
 
+def test_each_piece_of_a_day_has_a_height_above_the_snow_or_why_not(campaign, solved):
+    with (campaign / "stations" / "HV01.toml").open("a", encoding="utf-8") as file:
+        file.write(RAISE)
+    outcome = run(campaign)
+    columns, _ = read_table(campaign / "4-position" / "HV01" / "HV01_snow.parquet")
+    assert columns["antenna_height_m"].tolist() == [1.532, 1.532, 2.532, 2.532]
+    assert set(columns["said"]) == {"the files hold no signal strengths"}
+    said = "HV01: no day has a height above the snow: the files hold no signal strengths"
+    assert outcome.notes == (said,)
+    assert run(campaign).notes == (said,)
+    (campaign / "0-raw" / "HV01" / "day2.rnx").unlink()
+    run(campaign)
+    assert not list(campaign.glob("4-position/arcs/HV01/*05-03_snow.json"))
+    assert len(read_table(campaign / "4-position/HV01/HV01_snow.parquet")[0]["said"]) == 3
+
+
 def test_leftovers_of_a_kill_are_cleared_away(campaign, solved):
     part = campaign / "4-position" / "HV01" / ".HV01_2031-05-01.parquet.123.part"
     part.parent.mkdir()
     part.write_bytes(b"half")
     run(campaign)
     assert not part.exists()
-    assert len(results(campaign)) == 9  # three arcs, three tables, three summaries
+    # three arcs with their heights above the snow, three tables, three summaries, the snow's two
+    assert len(results(campaign)) == 14
 
 
 @pytest.mark.parametrize("writes", range(1, 21, 3))

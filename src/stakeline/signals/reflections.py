@@ -9,29 +9,46 @@ cancels where they are evenly spread. Waves that reach below the surface of dry 
 height some centimetres too large. Neither is in the uncertainty.
 """
 
-import itertools
 from dataclasses import dataclass
 
 import numpy as np
 
 from ..constants import NS_PER_DAY, NS_PER_S
 from ..errors import SettingsError
+from ._reflection_kernels import (
+    AT_EDGE,
+    FACTS,
+    FINE,
+    SOUND,
+    TOO_FEW,
+    TOO_SHORT,
+    TREND,
+    arc_swings,
+)
 
 LOWEST_RAD = np.radians(5.0)  # rad; below, obstacles and bending; common practice, no source
-HIGHEST_RAD = np.radians(25.0)  # rad; above, the reflection is too weak; common practice, no source
-SHORTEST_M = 0.5  # m; lower, the swing is too slow to be told from the trend
+HIGHEST_RAD = np.radians(30.0)  # rad; above, the reflection is too weak; common practice, no source
+SHORTEST_M = 0.3  # m; lower, the swing is too slow to be told from the trend
 TALLEST_M = 8.0  # m; no mast of a snow station is taller
 _GAP_S = 600.0  # a longer gap ends an arc
-_TREND_DEGREE = 3  # of the direct wave's strength in sin(e)
 _LEAST_SAMPLES = 20
-_LEAST_CYCLES = 2.0  # fewer swings in an arc cannot be told from the trend
+_LEAST_CYCLES = 1.2  # fewer swings in an arc cannot be told from the trend
 _CHANCE = 1e-3  # of a peak so high in white noise
 _PEAK_RATIO = 2.5  # least amplitude of the peak over the rms of the rest of the spectrum
-_OVERSAMPLING = 5  # trial heights per resolution cell
-_FINE = 41  # trial heights around the highest one
-_LEAST_PASSES = 4
+_OVERSAMPLING = 4  # trial heights per resolution cell
+LEAST_PASSES = 4
 _AGREEING = 0.6  # least share of a day's passes that must agree
 _WIDEST_SCATTER_M = 0.15  # m; passes that scatter more agree on nothing
+_TREND_ERROR_M = 0.02  # m; what the trend takes of few swings, at so many wavelengths: measured
+_TREND_WAVES = 2.6  # of height (0.5 m at L1); on invented passes
+_QUIET = AT_EDGE + 1
+_REFUSED = {
+    SOUND: "",
+    TOO_FEW: "too few samples",
+    TOO_SHORT: "too short for the heights that are possible",
+    AT_EDGE: "the peak is at the edge of the possible heights",
+    _QUIET: "no swing stands out of the noise",
+}
 
 
 @dataclass(frozen=True)
@@ -72,7 +89,8 @@ class DailyHeights:
     """One height a day; arrays (d,); NaN where the passes do not agree on one.
 
     ``passes`` is how many arcs had a height, ``used`` how many agreed; ``sigma_m`` is the scatter
-    of the passes over the root of their number. Bands of one pass count as one.
+    of the passes over the root of their number and, below 0.6 m, what the trend may take of the
+    few swings. Bands of one pass count as one.
     """
 
     time_ns: np.ndarray  # middle of the day, GPS time [ns]
@@ -100,7 +118,8 @@ def bent_elevation(elevation_rad, pressure_hPa=1010.0, temperature_degC=10.0):
     """Return the elevation at which a wave arrives after bending in the air. [rad]
 
     Bennett (1982), J. Navigation 35, 255, formula for the true elevation (Saemundsson 1986).
-    Without it heights come out some 0.7 % too large (1.5 cm at 2 m).
+    Without it heights come out some 0.7 % too small (1.5 cm at 2 m): the strength swings with
+    the sine of the bent elevation, which goes through less between 5 and 25 deg.
     """
     degrees = np.degrees(elevation_rad)
     bend_arcmin = 1.02 / np.tan(np.radians(degrees + 10.3 / (degrees + 5.11)))
@@ -141,11 +160,7 @@ def arc_heights(time_ns, satellite, elevation_rad, strength_dB_Hz, wavelength_m,
     columns = [column[used] for column in columns]
     order = np.lexsort((columns[0], columns[1]))
     columns = [column[order] for column in columns]
-    rows = [
-        _one_arc(*(column[part] for column in columns), low, high) for part in _arcs(*columns[:3])
-    ]
-    rows.sort(key=lambda row: row[0])
-    return _record(rows)
+    return _heights(columns, _starts(*columns[:3]), low, high)
 
 
 def joined(*parts):
@@ -157,7 +172,7 @@ def joined(*parts):
     return ArcHeights(*(value[order] for value in values), tuple(refused[k] for k in order))
 
 
-def daily_heights(arcs, *, least_passes=_LEAST_PASSES):
+def daily_heights(arcs, *, least_passes=LEAST_PASSES):
     """Return :class:`DailyHeights` of the arcs of one station.
 
     Median over the passes of a day, those beyond three robust deviations left out, then the mean.
@@ -168,15 +183,22 @@ def daily_heights(arcs, *, least_passes=_LEAST_PASSES):
     if not day.size:
         return DailyHeights(*(np.empty(0, kind) for kind in (np.int64, float, float, int, int)))
     days = np.arange(day.min(), day.max() + 1)
-    rows = []
-    for one in days:
-        here = (day == one) & np.isfinite(arcs.height_m)
-        rows.append(_one_day(*_passes(arcs, here), least_passes))
+    rows = [agreed_height(arcs, day == one, least_passes=least_passes) for one in days]
     height, sigma, passes, used = zip(*rows, strict=True)
     middle = days * NS_PER_DAY + NS_PER_DAY // 2
     return DailyHeights(
         middle, np.array(height), np.array(sigma), np.array(passes, int), np.array(used, int)
     )
+
+
+def agreed_height(arcs, chosen, *, least_passes=LEAST_PASSES):
+    """Return (height [m], sigma [m], passes, used) on which the chosen arcs (k,) agree.
+
+    As a row of :class:`DailyHeights`.
+    """
+    found = np.asarray(chosen, bool) & np.isfinite(arcs.height_m)
+    waves_m = float(np.median(arcs.wavelength_m[found])) if found.any() else np.nan
+    return _one_day(*_passes(arcs, found), waves_m, least_passes)
 
 
 def _checked(
@@ -192,92 +214,47 @@ def _checked(
     return shortest_m, tallest_m, (lowest_rad, highest_rad)
 
 
-def _arcs(time_ns, satellite, elevation_rad):
-    """Return slices of the arcs in columns sorted by satellite and time."""
+def _starts(time_ns, satellite, elevation_rad):
+    """Return where arcs begin, and the end, in columns sorted by satellite and time."""
     if not time_ns.size:
-        return []
+        return np.zeros(1, np.int64)
     rise = np.sign(np.diff(elevation_rad))
-    turn = np.zeros(time_ns.size, bool)
-    turn[1:-1] = rise[1:] * rise[:-1] < 0
-    new = np.zeros(time_ns.size, bool)
-    new[1:] = (np.diff(satellite) != 0) | (np.diff(time_ns) > _GAP_S * NS_PER_S)
-    edge = np.flatnonzero(new | turn)
-    edges = itertools.pairwise([0, *edge, time_ns.size])
-    return [slice(first, last) for first, last in edges if last - first > 1]
+    new = (np.diff(satellite) != 0) | (np.diff(time_ns) > _GAP_S * NS_PER_S)
+    new[:-1] |= (rise[1:] * rise[:-1] < 0) & ~new[1:] & ~new[:-1]
+    return np.concatenate([[0], np.flatnonzero(new) + 1, [time_ns.size]])
 
 
-def _one_arc(time_ns, satellite, elevation_rad, strength, wavelength_m, low, high):
-    """Return one row of :class:`ArcHeights`."""
-    middle, wavelength = int(time_ns[0] + (time_ns[-1] - time_ns[0]) // 2), float(wavelength_m[0])
-    row = [middle, int(satellite[0]), wavelength, np.nan, np.nan, np.nan, 1.0]
-    x = np.sin(elevation_rad)
-    span = np.ptp(x)
-    if x.size < _LEAST_SAMPLES:
-        return (*row, "too few samples")
-    low = max(low, _LEAST_CYCLES * wavelength / (2.0 * span))
-    high = min(high, wavelength / (4.0 * np.median(np.abs(np.diff(x)))))
-    if high - low < wavelength / span:
-        return (*row, "too short for the heights that are possible")
-    linear = 10.0 ** (strength / 20.0)
-    y = linear / np.median(linear)
-    height, sigma, amplitude, chance, ratio, inside = _peak(x, y, wavelength, low, high)
-    row[5:7] = amplitude, chance
-    if chance > _CHANCE or ratio < _PEAK_RATIO:
-        return (*row, "no swing stands out of the noise")
-    if not inside:
-        return (*row, "the peak is at the edge of the possible heights")
-    row[3:5] = height, sigma
-    return (*row, "")
+def _heights(columns, start, low, high):
+    """Return :class:`ArcHeights` of arcs in sorted columns, in order of time."""
+    time_ns, satellite, elevation, strength, wavelength = columns
+    facts = np.empty((start.size - 1, FACTS))
+    if len(facts):
+        most = int((high - low) * 2.0 * _OVERSAMPLING / wavelength.min()) + FINE
+        sizes = np.array([np.diff(start).max(), most])
+        limits = np.array([_LEAST_SAMPLES, _LEAST_CYCLES, _OVERSAMPLING])
+        between = np.array([low, high])
+        arc_swings(np.sin(elevation), strength, wavelength, start, between, limits, sizes, facts)
+    height, sigma, amplitude, share, ratio, cells, trouble = facts.T
+    chance = np.where(np.isnan(share), 1.0, _chance(share, cells, np.diff(start)))
+    with np.errstate(invalid="ignore"):
+        quiet = (trouble != TOO_FEW) & (trouble != TOO_SHORT)
+        quiet &= (chance > _CHANCE) | (ratio < _PEAK_RATIO)
+    trouble = np.where(quiet, _QUIET, trouble).astype(int)
+    found = np.where(trouble == SOUND, 1.0, np.nan)
+    first, last = start[:-1], start[1:] - 1
+    middle = time_ns[first] + (time_ns[last] - time_ns[first]) // 2
+    order = np.argsort(middle, kind="stable")
+    parts = (middle, satellite[first].astype(int), wavelength[first], height * found)
+    parts += (sigma * found, amplitude, chance)
+    return ArcHeights(*(p[order] for p in parts), tuple(_REFUSED[t] for t in trouble[order]))
 
 
-def _peak(x, y, wavelength, low, high):
-    """Return height, sigma, amplitude, chance, ratio to the background, and whether inside."""
-    span = np.ptp(x)
-    trend, _ = np.linalg.qr(np.vander((x - x.mean()) / span, _TREND_DEGREE + 1))
-    y = y - trend @ (trend.T @ y)
-    total = y @ y
-    step = wavelength / (2.0 * span * _OVERSAMPLING)
-    trial = np.arange(low, high + step, step)
-    power, _ = _power(x, y, trend, trial, wavelength)
-    best = int(power.argmax())
-    fine = np.linspace(trial[best] - step, trial[best] + step, _FINE)
-    fine_power, size = _power(x, y, trend, fine, wavelength)
-    top = int(fine_power.argmax())
-    height, peak, amplitude = fine[top], fine_power[top], size[top]
-    rest = power[np.abs(trial - height) > 2.0 * _OVERSAMPLING * step]
-    free = x.size - _TREND_DEGREE - 3
-    share = min(peak / total, 1.0) if total > 0.0 else 0.0
-    cells = 2.0 * (high - low) * 2.0 * span / wavelength
-    chance = -np.expm1(cells * np.log1p(-min((1.0 - share) ** (0.5 * free), 1.0 - 1e-15)))
-    noise = np.sqrt(max(total - peak, 0.0) / free)
-    # Rife & Boorstyn (1974), IEEE Trans. Inf. Theory 20, 591: sigma of a frequency
-    swing = np.sqrt(6.0) * noise / (np.pi * max(amplitude, 1e-12) * span * np.sqrt(x.size))
-    ratio = np.sqrt(peak / np.mean(rest)) if rest.size and np.mean(rest) > 0.0 else np.inf
-    inside = low + step < height < high - step
-    return height, 0.5 * wavelength * swing, amplitude, chance, ratio, inside
-
-
-def _power(x, y, trend, height_m, wavelength):
-    """Return the sum of squares a sine wave takes at each height, and its amplitude."""
-    angle = 4.0 * np.pi / wavelength * np.outer(x, height_m)
-    cosine, sine = np.cos(angle), np.sin(angle)
-    cosine -= trend @ (trend.T @ cosine)
-    sine -= trend @ (trend.T @ sine)
-    cc, ss = np.sum(cosine**2, axis=0), np.sum(sine**2, axis=0)
-    cs = np.sum(cosine * sine, axis=0)
-    c, s = y @ cosine, y @ sine
-    determinant = np.maximum(cc * ss - cs**2, 1e-12 * cc * ss + 1e-300)
-    a, b = (ss * c - cs * s) / determinant, (cc * s - cs * c) / determinant
-    return a * c + b * s, np.hypot(a, b)
-
-
-def _record(rows):
-    """Return :class:`ArcHeights` of rows."""
-    kinds = (np.int64, int, float, float, float, float, float)
-    columns = list(zip(*rows, strict=True)) if rows else [()] * 8
-    return ArcHeights(
-        *(np.array(c, kind) for c, kind in zip(columns[:7], kinds, strict=True)), tuple(columns[7])
-    )
+def _chance(share, cells, samples):
+    """Return the probability that white noise gives a peak with such a share of the squares."""
+    free = samples - TREND - 2
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+        single = np.minimum((1.0 - share) ** (0.5 * free), 1.0 - 1e-15)
+        return -np.expm1(cells * np.log1p(-single))
 
 
 def _passes(arcs, here):
@@ -293,7 +270,7 @@ def _passes(arcs, here):
     return np.bincount(group, weight * arcs.height_m[here][order]) / total, 1.0 / np.sqrt(total)
 
 
-def _one_day(height, sigma, least):
+def _one_day(height, sigma, wavelength_m, least):
     """Return (height, sigma, passes, used) of the passes of a day."""
     count = height.size
     if count < least:
@@ -305,4 +282,6 @@ def _one_day(height, sigma, least):
     scatter = max(float(np.std(height[agree], ddof=1)) if used > 1 else np.inf, np.median(sigma))
     if used < max(least, _AGREEING * count) or scatter > _WIDEST_SCATTER_M:
         return np.nan, np.nan, count, used
-    return float(height[agree].mean()), float(scatter / np.sqrt(used)), count, used
+    mean = float(height[agree].mean())
+    trend = _TREND_ERROR_M * (_TREND_WAVES * wavelength_m / mean) ** 4
+    return mean, float(np.hypot(scatter / np.sqrt(used), trend)), count, used

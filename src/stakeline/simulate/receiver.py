@@ -31,6 +31,8 @@ class Receiver:
     mast_m : float or callable
         Height of the antenna's reference point above the reflecting snow; a callable takes times
         (n,) [s] and returns heights (n,), such as they are while snow falls and settles.
+    bend_rad : callable, optional
+        How much higher than without air waves arrive, by elevation [rad]; None: not at all.
     slow_code_m, slow_phase_m : float
         Sigma of other slow multipath of one signal, towards the horizon.
     slow_memory_s : tuple of float
@@ -62,6 +64,7 @@ class Receiver:
     code_noise_m: float = 0.20
     reflection: float = 0.15
     mast_m: float | Callable = 1.9
+    bend_rad: Callable | None = None
     slow_code_m: float = 0.25
     slow_phase_m: float = 0.006
     slow_memory_s: tuple = (600.0, 3600.0)
@@ -166,6 +169,8 @@ def noise_of(rng, receiver, seen, wavelength_m):
     code_m, phase_m, strength_dB_Hz : arrays, shape (k,)
     """
     elevation = np.maximum(seen.elevation_rad, np.radians(3.0))
+    if receiver.bend_rad is not None:
+        elevation = elevation + receiver.bend_rad(elevation)
     sine = np.sin(elevation)
     detour = 2.0 * np.maximum(seen.height_m, 0.0) * sine
     share = receiver.reflection * np.exp(-elevation / np.radians(20.0))

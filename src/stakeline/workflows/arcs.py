@@ -15,13 +15,15 @@ from ..errors import SolutionError
 from ..formats.rinex_obs import join, read_observations
 from ..positioning import solve
 from ..tables import Settings
-from ..time import iso
+from ..time import from_iso, iso
 from .observation_cut import cut, shifted
 from .product_index import choose, files_of
 from .products import ProductFiles, load_products, station_antenna
 from .series import columns_of, named, summary_of
+from .snow_passes import snow_day
 
 NS_PER_H = 3600 * NS_PER_S
+_MAKES = "positions and height above the snow"  # of the fingerprint: what an arc's files hold
 
 
 @dataclass(frozen=True)
@@ -50,10 +52,16 @@ class Arc:
         return {str(Path(self.root) / name): name for _, name, _ in self.inputs}
 
     @property
+    def core_ns(self):
+        """Return the part of the window that lies in the arc's own day, half open. [ns]"""
+        begin_ns = int(from_iso(self.day))
+        return max(begin_ns, self.window_ns[0]), min(begin_ns + NS_PER_DAY, self.window_ns[1])
+
+    @property
     def key(self):
         """Return the fingerprint of all the arc's result depends on."""
         place = [repr(value) for value in self.place_m]
-        parts = [__version__, self.station, self.window_ns, place, asdict(self.settings)]
+        parts = [__version__, _MAKES, self.station, self.window_ns, place, asdict(self.settings)]
         return fingerprint([*parts, self.inputs, [shift for _, shift in self.files]])
 
 
@@ -153,7 +161,10 @@ def _read(path):
 
 
 def solve_arc(arc):
-    """Return (columns, summary, seconds) of an arc; a StakelineError where it cannot be solved."""
+    """Return (columns, summary, seconds, :class:`~.snow_passes.SnowDay`) of an arc.
+
+    Raises a StakelineError where it cannot be solved.
+    """
     pieces = [shifted(_read(path), shift) for path, shift in arc.files]
     pieces = [piece for piece in (cut(piece, *arc.window_ns) for piece in pieces) if len(piece)]
     if not pieces:
@@ -168,7 +179,9 @@ def solve_arc(arc):
     summary["antenna_height_m"] = height
     summary["antenna_height_source"] = f"stations/{arc.station}.toml"
     summary["orbits"] = "precise" if products.orbits is not None else "broadcast"
-    return columns_of(positions), _without_paths(summary, arc.names), seconds
+    place = np.median(positions.position_m, axis=0)
+    snow = snow_day(observations, products, place, *arc.core_ns, arc.settings.systems)
+    return columns_of(positions), _without_paths(summary, arc.names), seconds, snow
 
 
 def _without_paths(content, names):

@@ -11,10 +11,13 @@ from ..campaign.store import sha256_file, write_bytes, write_text
 from ..errors import SettingsError
 from ..positioning import solve
 from ..tables import Settings
+from ..time import iso
 from .pool import run_tasks
 from .products import ProductFiles, load_products, station_antenna
 from .reading import by_station, read_pieces
 from .series import columns_of, joined, metadata_of, named, summary_of, summary_text, table_bytes
+from .snow_passes import snow_days
+from .snow_words import header_words
 
 
 @dataclass(frozen=True)
@@ -137,6 +140,9 @@ def _position(task):
     height = (header.antenna_height_m, header.antenna_east_m, header.antenna_north_m)
     settings = replace(task.settings, antenna_height_m=height, antenna_model=antenna)
     solved = solve(observations, products, settings, progress=times)
+    times("height above the snow")
+    place = np.median(solved.position_m, axis=0)
+    snow = snow_days(observations, products, place, settings.systems)
     times("end")
     positions = named(solved, task.station, products)
     said = {
@@ -144,11 +150,20 @@ def _position(task):
         "antenna": antenna or "not stated",
         "antenna_height_m": dict(zip(("up", "east", "north"), height, strict=True)),
         "antenna_height_source": "header of the observation file",
+        "height_above_snow": [{**asdict(day), "time_gps": iso(day.time_ns)} for day in snow],
         "passed_over": [str(note) for note in observations.passed_over],
         "unreadable": problems,
         "seconds": times.seconds,
     }
-    return replace(positions, summary={**positions.summary, **said}), problems
+    warnings = [*positions.summary.get("warnings", ()), *_snow_warnings(snow, height[0])]
+    summary = {**positions.summary, **said, "warnings": warnings}
+    return replace(positions, summary=summary), problems
+
+
+def _snow_warnings(days, header_m):
+    """Return the first day's contradiction of the header's antenna height, where there is one."""
+    words = (header_words(day, header_m) for day in days)
+    return [text for text in words if text][:1]
 
 
 def _inputs(paths):

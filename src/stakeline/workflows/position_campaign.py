@@ -16,6 +16,7 @@ from .position import Outcome
 from .position_tables import import_tables
 from .product_index import scan
 from .series import UNITS, columns_of, joined, metadata_of, positions_of
+from .snow import day_bytes, write_snow
 
 ARCS = f"{POSITION}/arcs"
 SET_ASIDE = "raw files cannot be used; 'stakeline intake' says which and why"
@@ -65,12 +66,13 @@ class _Run:
         sound = [arc for arc in arcs if arc.name not in failed]
         self.forget_all_but("arcs", {_arc_task(arc) for arc in sound})
         days, written = self.write_days(sound)
+        snow = self.write_snow(sound)
         tables = import_tables(self.campaign, self.ledger, self.progress)
         self.problems += tables.problems
         counts = (len(arcs), len(arcs) - len(stale), len(stale) - len(failed), len(failed))
-        return self.outcome(counts, (days, written), tables)
+        return self.outcome(counts, (days, written), snow, tables)
 
-    def outcome(self, arcs, days, tables):
+    def outcome(self, arcs, days, snow, tables):
         """Return the Outcome; arcs: all, current, solved, failed; days: all, written."""
         lines = ["{} arcs: {} up to date, {} solved, {} failed".format(*arcs)]
         lines.append(f"{days[0]} station-days in {POSITION}/")
@@ -79,7 +81,8 @@ class _Run:
                 f"positions of tables: {len(tables.done)} taken in, {len(tables.current)} up to "
                 f"date, {len(tables.problems)} failed"
             )
-        lines += [f"note: {note}" for note in tables.notes]
+        notes = (*tables.notes, *snow.notes)
+        lines += [f"note: {note}" for note in notes]
         done = ((arcs[2], "arcs solved"), (days[1], "station-days written"))
         done += ((len(tables.done), "stations' positions taken from tables"),)
         current = ((arcs[1], "arcs"), (days[0] - days[1], "station-days"))
@@ -92,7 +95,7 @@ class _Run:
             tuple(f"{count} {what}" for count, what in done if count),
             tuple(f"{count} {what}" for count, what in current if count),
             ("no usable receiver file and no table of positions",) if nothing else (),
-            tuple(tables.notes),
+            notes,
         )
 
     def plan(self):
@@ -131,13 +134,12 @@ class _Run:
             self.progress(done, len(arcs), f"{arc.name} {'failed' if sentence else 'solved'}")
         return failed
 
-    def store_arc(self, arc, columns, summary, seconds):
-        """Write one arc's table, its summary inside, and its record."""
+    def store_arc(self, arc, columns, summary, seconds, snow):
+        """Write one arc's table, its summary inside, its height above the snow, and its record."""
         metadata = {"summary": summary, "inputs": _inputs(arc), "version": __version__}
         data = parquet_bytes(columns, UNITS, metadata)
-        self.ledger.finish(
-            _arc_task(arc), arc.key, {_arc_file(arc): data}, seconds=seconds, inputs=arc.inputs
-        )
+        files = {_arc_file(arc): data, _snow_file(arc): day_bytes(snow)}
+        self.ledger.finish(_arc_task(arc), arc.key, files, seconds=seconds, inputs=arc.inputs)
 
     def write_days(self, arcs):
         """Blend arcs to days, store those out of date; return how many there are, and were."""
@@ -157,6 +159,13 @@ class _Run:
                 written += 1
         self.forget_all_but("days", wanted)
         return len(wanted), written
+
+    def write_snow(self, arcs):
+        """Write heights above the snow of all stations, where out of date."""
+        days = {}
+        for arc in sorted(arcs, key=lambda arc: (arc.station, arc.window_ns)):
+            days.setdefault(arc.station, []).append(_snow_file(arc))
+        return write_snow(self.campaign, self.ledger, days, self.campaign.histories())
 
     def day_files(self, station, day, own, near):
         """Return {name: bytes} of the table and summary of one station-day."""
@@ -221,6 +230,10 @@ def _arc_task(arc):
 
 def _arc_file(arc):
     return f"{ARCS}/{arc.station}/{arc.name}.parquet"
+
+
+def _snow_file(arc):
+    return f"{ARCS}/{arc.station}/{arc.name}_snow.json"
 
 
 def _inputs(arc):
