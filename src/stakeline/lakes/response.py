@@ -22,6 +22,7 @@ A *share* is what the surface does at a place for 1 m of mean change of the roof
 Between the two, a Maxwell body relaxes with the time viscosity over shear modulus.
 """
 
+import functools
 from dataclasses import dataclass
 
 import numpy as np
@@ -210,8 +211,19 @@ def disc_shares(radius_m, ice, method, lag_s=0.0):
     if method == UNIFORM:
         return (radius > 0.0).astype(float)
     length = ice.bending_length_m if method == PLATES[0] else ice.thickness_m
-    table = _TURNS @ transfer(ice, method, _WAVES / length, lag_s)
+    if lag_s == 0.0 and method in (*FLOWS, PLATES[0]):
+        table = _sudden(method)
+    else:
+        table = _TURNS @ transfer(ice, method, _WAVES / length, lag_s)
     return np.interp(radius / length, _RADII, table)
+
+
+@functools.cache
+def _sudden(method):
+    """Return the shares of discs at once: in lengths of the ice's answer the same for all ice."""
+    ice = Ice(1.0)
+    length = ice.bending_length_m if method == PLATES[0] else ice.thickness_m
+    return _TURNS @ transfer(ice, method, _WAVES / length)
 
 
 def lake_share(radius_m, ice, method):

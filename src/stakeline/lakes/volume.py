@@ -28,13 +28,14 @@ class IceSpread:
 
     ``thickness_share``: sigma of the thickness over it. ``viscosity_log``, ``young_log``: sigmas of
     the natural logarithms. ``share_sigma``: what the models of the ice's answer leave open,
-    relative, for each station by itself.
+    relative, for each station by itself. ``beds``: flows that the bed may allow, each as likely.
     """
 
     thickness_share: float = 0.05
     viscosity_log: float = 0.7
     young_log: float = 0.5
     share_sigma: float = 0.03
+    beds: tuple = FLOWS
 
 
 @dataclass(frozen=True, eq=False)
@@ -144,7 +145,7 @@ def _drawn_share(event, view, draw, ice, rng, spread, shape):
     elif shape == "plate bulge":
         found = shares(view, here, PLATES[int(rng.integers(2))])
     else:
-        found = shares(view, here, FLOWS[int(rng.integers(2))])
+        found = shares(view, here, spread.beds[int(rng.integers(len(spread.beds)))])
         if event.end_bound:
             elastic = float(here.unrelaxed(event.length_d[draw] * DAY_S))
             found = found + elastic * (shares(view, here, PLATES[0]) - found)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from ..campaign.folders import LAKES, LEDGER, open_or_find
 from ..campaign.ledger import Ledger
 from ..campaign.store import clean_leftovers, only_one
+from .lakes_events import events_part
 from .lakes_parts import LakesRun
 from .lakes_placement import placement_part
 from .lakes_routes import routes_part
@@ -24,7 +25,11 @@ class Part:
     function: object
 
 
-PARTS = (Part("routes", routes_part), Part("placement", placement_part))
+PARTS = (
+    Part("events", events_part),
+    Part("routes", routes_part),
+    Part("placement", placement_part),
+)
 """The parts in their order; one that is added here joins the verb."""
 
 

@@ -25,13 +25,14 @@ class LakeOutlines:
 
     ``lakes``: {name: tuple of :class:`Outline`}, several where the files hold variants of one lake
     (the same name more than once). ``files``: what was read, as (path below the campaign,
-    checksum). ``notes``: what was taken how, in sentences.
+    checksum). ``notes``: what was taken how, in sentences; ``unread``: files that were not.
     """
 
     epsg: int | None
     lakes: dict
     files: tuple
     notes: tuple
+    unread: tuple = ()
 
 
 def lake_outlines(campaign):
@@ -50,7 +51,7 @@ def lake_outlines(campaign):
     paths = sorted(campaign.folder(MAPS).glob("*.geojson"))
     rings = [(path, one) for path in paths for one in read_rings(path)]
     epsg = _map(campaign, [one for _, one in rings]) if rings else None
-    lakes, notes = {}, list(_unread(campaign))
+    lakes, notes = {}, []
     for path, one in rings:
         outline, said = _outline(campaign, path, one, epsg)
         lakes.setdefault(outline.name, []).append(outline)
@@ -59,7 +60,8 @@ def lake_outlines(campaign):
     if len(set(names)) < len(names):
         raise SettingsError(f"lakes {', '.join(lakes)}: two would share one folder; rename one")
     files = tuple((campaign.relative(path), sha256_file(path)[1]) for path in paths)
-    return LakeOutlines(epsg, {k: tuple(v) for k, v in lakes.items()}, files, tuple(notes))
+    variants = {name: tuple(own) for name, own in lakes.items()}
+    return LakeOutlines(epsg, variants, files, tuple(notes), tuple(_unread(campaign)))
 
 
 def _unread(campaign):

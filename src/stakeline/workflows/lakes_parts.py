@@ -43,7 +43,7 @@ class Settled:
     problems: tuple = ()
 
 
-def settle(doing, records, function, tasks, word="worked out"):
+def settle(doing, records, function, tasks, word="worked out", keep=()):
     """Do the tasks that are out of date, write their files, return what was :class:`Settled`.
 
     Parameters
@@ -58,6 +58,8 @@ def settle(doing, records, function, tasks, word="worked out"):
         follow from. All tasks of this part: records of others are forgotten with their files.
     word : str
         What has been done to a task, for the progress line.
+    keep : collection of str
+        Names of other tasks of this part, not asked now, whose records stay.
     """
     ledger = doing.ledger
     stale = [t for t in tasks if not ledger.up_to_date(f"{records}/{t.name}", t.key)]
@@ -70,7 +72,7 @@ def settle(doing, records, function, tasks, word="worked out"):
             _finish(doing, f"{records}/{task.name}", task.key, outputs)
             done.append(task.name)
         doing.said(count, len(stale), f"{task.name} {'failed' if sentence else word}")
-    wanted = {f"{records}/{t.name}" for t in tasks if t.name not in failed}
+    wanted = {f"{records}/{name}" for name in {*keep, *(t.name for t in tasks)} - set(failed)}
     for record in ledger.tasks(records):
         if record not in wanted:
             ledger.forget(record)

@@ -1,0 +1,168 @@
+"""Level of a lake's surface, water below it and discharge through time, with their intervals."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..constants import NS_PER_DAY, NS_PER_S
+from ..errors import StakelineError
+from ..lakes.combined import independent
+from ..lakes.curve import ramp, rate_at, relaxed
+from ..lakes.event_record import LEVEL
+from ..lakes.fit import MEMORY_D
+from ..motion.smoother import smooth
+
+DRAWS = 100  # of curves through time; choice
+DAY_S = NS_PER_DAY / NS_PER_S  # s/d; definition
+
+
+@dataclass(frozen=True, eq=False)
+class LakeCurves:
+    """Curves (n,) at the rows of a lake's series; intervals are (3, n): low, median, high.
+
+    ``measured_m`` is the mean of the stations over the lake less that of the controls, waves of
+    the day and offsets of stations taken off; ``level_m`` the course through it from the first row
+    on. ``stored_m3``: water since the first row; ``outflow_m3_s`` positive where water leaves; both
+    None where volumes cannot be judged.
+    """
+
+    time_ns: np.ndarray
+    measured_m: np.ndarray
+    sigma_m: np.ndarray
+    level_m: np.ndarray
+    stored_m3: np.ndarray | None
+    outflow_m3_s: np.ndarray | None
+    note: str = ""
+
+
+def lake_curves(history, volumes, rng):
+    """Return the :class:`LakeCurves` of a lake.
+
+    Parameters
+    ----------
+    history : LakeHistory
+    volumes : sequence of LakeVolume or None
+        Of its events, in their order.
+    rng : numpy.random.Generator
+
+    Notes
+    -----
+    Between events the surface follows the smoother of the noise model; within them the courses of
+    the fits. Water and discharge follow the roof: courses times the volume of a metre of surface,
+    by all events of the lake together, whose outline and ice they share. Slow changes count with
+    that volume too. Where the smoother finds no solution, curves are those of the events alone,
+    and ``note`` says so.
+    """
+    series, events = history.series, history.events
+    day = series.day
+    draws = _all_draws(events, series, rng)
+    slow, sigma, rate, offset, surface, note = _smoothed(series, history.model, events)
+    roof = sum((d[0] for d in draws), np.zeros((DRAWS, len(day))))
+    moving = sum((d[1] for d in draws), np.zeros((DRAWS, len(day))))
+    spread = roof.std(axis=0) if events else np.zeros(len(day))
+    sigma = np.sqrt(sigma**2 + spread**2)
+    level = slow + surface
+    wide = 1.959964 * sigma  # 97.5 % point of the normal distribution; definition
+    stored = outflow = None
+    per_m = _volume_per_m(events, volumes, rng)
+    if per_m is not None:
+        since = roof - roof[:, :1] + (slow - slow[0])
+        stored = _interval(per_m[:, None] * since)
+        outflow = _interval(-per_m[:, None] * (moving + rate) / DAY_S)
+    return LakeCurves(
+        series.time_ns(day), series.up_m - offset - level[0], series.sigma_m * 1.0,
+        np.stack([level - wide, level, level + wide]) - level[0], stored, outflow, note,
+    )  # fmt: skip
+
+
+def _all_draws(events, series, rng):
+    """Return (courses, rates) of each event, as :func:`_draws`.
+
+    Events that overlap were sampled together: they are drawn together. What they come to in the
+    end is the median for each draw: the heights afterwards know it.
+    """
+    draws, group, reach = [], [], -np.inf
+    for event in sorted(events, key=lambda e: np.median(e.onset_d)):
+        if np.median(event.onset_d) > reach and group:
+            draws += _drawn_together(group, series, rng)
+            group = []
+        group.append(event)
+        reach = max(reach, float(np.quantile(event.end_days(), 0.975)))
+    return draws + (_drawn_together(group, series, rng) if group else [])
+
+
+def _drawn_together(group, series, rng):
+    pick = rng.choice(len(group[0].change_m), DRAWS)
+    change = np.array([event.change_m[pick] for event in group])
+    change[-1] += sum(np.median(event.change_m) for event in group) - change.sum(axis=0)
+    return [_draws(e, series, pick, c[:, None]) for e, c in zip(group, change, strict=True)]
+
+
+def _draws(event, series, pick, change):
+    """Return (courses (s, n) of the roof in metres of surface, their rates [m/d])."""
+    onset = event.onset_d[pick] + (event.origin_ns - series.start_ns) / NS_PER_DAY
+    length, rise, fall = (v[pick, None] for v in (event.length_d, event.rise, event.fall))
+    share = (series.day - onset[:, None]) / length
+    inside = (share > 0.0) & (share < 1.0)
+    speed = np.where(inside, rate_at(share, rise, fall), 0.0) * change / length
+    return change * ramp(share, rise, fall), speed
+
+
+def _smoothed(series, model, events):
+    """Return (slow level, its sigma, its rate, what is no level, courses of events, note)."""
+    count, zero = len(series.day), np.zeros(len(series.day))
+    ramps = [c for event in events for c in _median_courses(event, series)]
+    known = series.design[:, 2:]
+    table = np.column_stack([np.ones(count), series.day, known, *ramps])
+    kept = _kept(table)
+    own = kept - 2 < known.shape[1]
+    columns = table[:, kept]
+    try:
+        found = smooth(series.time_ns(series.day), series.up_m, series.sigma_m, model, columns)
+    except StakelineError as problem:
+        middle = sum((np.median(e.change_m) * c for e, c in
+                      zip(events, ramps[::2], strict=True)), zero)  # fmt: skip
+        note = f"level between events is not smoothed: {problem}"
+        return zero, series.sigma_m, zero, zero, middle, note
+    value = found.regression_value
+    other, surface = columns[:, own] @ value[own], columns[:, ~own] @ value[~own]
+    return (
+        found.position_m, found.position_sigma_m, found.velocity_m_d, other, surface, "",
+    )  # fmt: skip
+
+
+def _kept(table):
+    """Return the numbers of the columns after offset and line that can be told apart."""
+    kept = []
+    for k in range(2, table.shape[1]):
+        trial = table[:, [0, 1, *kept, k]]
+        if independent(trial).shape[1] == trial.shape[1]:
+            kept.append(k)
+    return np.array(kept, int)
+
+
+def _median_courses(event, series):
+    """Return the median course of the roof (n,), and a late copy of it, as the ice follows."""
+    middle = [float(np.median(v)) for v in (event.length_d, event.rise, event.fall)]
+    onset = float(np.median(event.onset_d)) + (event.origin_ns - series.start_ns) / NS_PER_DAY
+    grid = series.step_d * np.arange(series.place[-1] + 1)
+    course = ramp((grid - onset) / middle[0], *middle[1:])
+    return course[series.place], relaxed(course, series.step_d, MEMORY_D)[series.place]
+
+
+def _volume_per_m(events, volumes, rng):
+    """Return draws (DRAWS,) of the volume of a metre of the surface; None where not known. [m2]"""
+    found = [
+        np.sort(v.volume_m3) / abs(float(np.median(e.change_m)))
+        for e, v in zip(events, volumes, strict=True)
+        if v is not None
+    ]
+    if not found:
+        return None
+    mean = np.mean([np.quantile(f, np.linspace(0.0, 1.0, 201)) for f in found], axis=0)
+    return rng.permutation(np.quantile(mean, (np.arange(DRAWS) + 0.5) / DRAWS))
+
+
+def _interval(draws):
+    tail = 0.5 * (1.0 - LEVEL)
+    return np.quantile(draws, [tail, 0.5, 1.0 - tail], axis=0)

@@ -1,0 +1,108 @@
+"""From the results of the verb ``motion`` to the heights that a lake's events are looked for in."""
+
+import numpy as np
+from scipy.ndimage import gaussian_filter1d
+
+from ..constants import NS_PER_DAY
+from ..errors import SettingsError
+from ..lakes.combined import StationUp
+from ..time import from_iso
+from .motion_results import ns
+
+RAW = "residual_up_unsmoothed_m"
+SLOPE_D = 30.0  # d, sigma of the window over which travel is smoothed as a regressor; choice
+LEAST_TRAVEL_M = 0.01  # m, of travel off a straight line, below which no slope is fitted; choice
+_LARGE_STEP_M = 0.03  # m, of a step that motion took out, from which it is told; choice
+_UNTOLD = 5.0  # sigmas of a step up, from which one in a gap is told; choice
+
+
+def station_up(result, track, share=1.0, control=False):
+    """Return the :class:`StationUp` of one station's results.
+
+    Parameters
+    ----------
+    result : StationResult
+    track : Track
+    share : float
+        What the surface there does for 1 m of roof.
+    control : bool
+
+    Notes
+    -----
+    The height is that of the positions measured within half an interval of each time, tide, steps
+    of equipment and the terms of the budget taken off; nothing is smoothed. Where motion took the
+    slope from the station's own path, it has mixed it with any slow rise: the travel off a
+    straight line, smoothed over months, is a regressor then (smoothed, because a speed that
+    answers to the lake would make the travel look like the event). Steps that motion took out get
+    a size of their own: motion had to guess it beside the event.
+
+    Raises
+    ------
+    SettingsError
+        Where the table of motion holds no height.
+    """
+    time_ns = result.time_ns
+    up = np.asarray(result.columns[RAW], float)
+    if not np.isfinite(up).any():
+        raise SettingsError(f"{result.station}: its motion holds no height; see 5-motion/")
+    first, last = np.flatnonzero(np.isfinite(up))[[0, -1]]
+    steps = tuple(
+        from_iso(step["after_gps"])
+        for step in result.steps
+        if step["removed"] == "yes" and time_ns[first] < from_iso(step["after_gps"]) < time_ns[last]
+    )
+    return StationUp(
+        result.station, time_ns, up, _white_sigma(result, track, time_ns), share, control,
+        steps, slope_course(result, time_ns),
+    )  # fmt: skip
+
+
+def _white_sigma(result, track, time_ns):
+    """Return the sigma (n,) of what is independent from one value to the next. [m]"""
+    scale = float(result.told["axes"]["up"]["noise"]["white_scale"])
+    half = round(0.5 * 3.6e12 * float(result.told["interval_h"]))
+    count = np.diff(np.searchsorted(track.rows_ns, [time_ns - half, time_ns + half]), axis=0)[0]
+    return track.sigma_up_m * scale / np.sqrt(np.maximum(count, 1))
+
+
+def slope_course(result, time_ns):
+    """Return the regressor (n, 1) for a slope of the own path; None where there is none to fit."""
+    course = result.budget.get("slope_m")
+    if course is None or result.told["slope"]["source"] != "own path":
+        return None
+    there = np.isfinite(course)
+    if there.sum() < 3 or not np.ptp(course[there]) > 0.0:
+        return None
+    day = (time_ns - time_ns[0]) / NS_PER_DAY
+    known = np.interp(time_ns, ns(result.budget["time_gps"])[there], course[there])
+    rest = known - np.polyval(np.polyfit(day, known, 1), day)
+    width = SLOPE_D / max(float(np.median(np.diff(day))), 1e-6)
+    smooth = gaussian_filter1d(rest, width, mode="reflect")
+    own = result.told["slope"].get("own_path") or np.nan
+    if not np.ptp(smooth) / abs(own) > LEAST_TRAVEL_M:
+        return None
+    return (smooth / np.ptp(smooth))[:, None]
+
+
+def step_notes(results):
+    """Return sentences about steps of the height in which equipment and ice may be mistaken."""
+    notes = []
+    for result in results:
+        for step in result.steps:
+            up, sigma = (float(step[k] or "nan") for k in ("up_m", "up_sigma_m"))
+            when = step["after_gps"][:16]
+            if step["removed"] == "yes" and step["logged"] == "no" and abs(up) > _LARGE_STEP_M:
+                notes.append(
+                    f"{result.station}: motion took out a jump of {up:+.2f} m up by {when} that no "
+                    "log names; were it the lake's, the event would be missing here"
+                )
+            elif (
+                step["kind"] == "undecided"
+                and abs(up) > _UNTOLD * sigma
+                and "gap" in step["reason"]
+            ):
+                notes.append(
+                    f"{result.station}: {up:+.2f} m up across the gap before {when} stay in: "
+                    "equipment and ice cannot be told apart there"
+                )
+    return tuple(notes)

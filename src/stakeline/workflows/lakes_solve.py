@@ -1,0 +1,191 @@
+"""One lake worked out: events, volumes and their range, curves. Runs in worker processes."""
+
+import zlib
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..errors import SolutionError
+from ..lakes.events import EventSettings, find_events
+from ..lakes.outline import drawn_outlines
+from ..lakes.response import FLOWS, METHODS, Ice
+from ..lakes.surface import judge_shares, shares, view_of
+from ..lakes.volume import SHAPES, IceSpread, event_volume
+from .lakes_curves import lake_curves
+from .lakes_ground import Thickness
+
+OUTLINES = 12  # drawn for the margin; choice
+FEW = 40  # samples of an event for each line of the range; a clamped plate takes 10 ms; choice
+BEDS = {"stuck": FLOWS[:1], "sliding": FLOWS[1:], "either": FLOWS}
+
+
+@dataclass(frozen=True)
+class LakeChoice:
+    """The settings of one lake, its own before those of all."""
+
+    viscosity_Pa_s: float
+    bed: str
+    margin_sigma_m: float
+    shape: str
+    seed: int
+    false_per_year: float
+    least_m: float
+
+
+@dataclass(frozen=True, eq=False)
+class LakeProblem:
+    """All that one lake follows from.
+
+    ``stations``: tuple of :class:`StationUp`; ``tracks``: {station: Track} of those over the lake;
+    ``outlines``: variants; ``thickness``: None where not known, ``thickness_words`` then say why.
+    ``feeders``: drainings of the lake above.
+    """
+
+    lake: str
+    stations: tuple
+    tracks: dict
+    outlines: tuple
+    thickness: Thickness | None
+    thickness_words: str
+    choice: LakeChoice
+    feeders: tuple = ()
+
+    @property
+    def ice(self):
+        """The ice above the lake, most probable."""
+        return Ice(self.thickness.value_m, self.choice.viscosity_Pa_s)
+
+    @property
+    def spread(self):
+        """How surely the ice is known."""
+        share = self.thickness.sigma_m / self.thickness.value_m
+        return IceSpread(thickness_share=share, beds=BEDS[self.choice.bed])
+
+    def stream(self, name):
+        """Return a generator of its own for one purpose: the same however lakes are shared out."""
+        return np.random.default_rng([self.choice.seed, zlib.crc32(f"{self.lake}/{name}".encode())])
+
+
+@dataclass(frozen=True, eq=False)
+class LakeSolution:
+    """What was found for one lake.
+
+    ``shares``: {station: {method: what the surface there does for 1 m of roof}}; ``unjudged``: why
+    there are no volumes, or empty. ``volumes``: of each event, None where there is none, and
+    ``volume_words`` why; ``ranges``: rows (event number, what, words, LakeVolume).
+    """
+
+    history: object
+    shares: dict
+    unjudged: str
+    volumes: tuple
+    volume_words: tuple
+    ranges: tuple
+    curves: object
+
+
+def solve(problem):
+    """Return the :class:`LakeSolution` of a :class:`LakeProblem`.
+
+    Raises
+    ------
+    SolutionError
+        Where no station stands over the lake, or the heights are too few.
+    """
+    share, unjudged = _shares(problem)
+    usual = {name: float(np.mean([own[m] for m in BEDS[problem.choice.bed]]))
+             for name, own in share.items()}  # fmt: skip
+    stations = problem.stations
+    if not unjudged:  # else all stations count alike
+        stations = [replace(s, share=usual.get(s.station, 1.0)) for s in stations]
+    settings = EventSettings(
+        false_limit_per_year=problem.choice.false_per_year, least_m=problem.choice.least_m
+    )
+    history = find_events(
+        problem.lake, stations, problem.stream("events"), settings, problem.feeders
+    )
+    volumes, words, ranges = [], [], []
+    for number, event in enumerate(history.events):
+        volume, why = (None, unjudged) if unjudged else _volume(problem, event)
+        volumes.append(volume)
+        words.append(why)
+        if volume is not None:
+            ranges += [(number, *row) for row in _ranges(problem, event)]
+    curves = lake_curves(history, volumes, problem.stream("curves"))
+    return LakeSolution(
+        history, share, unjudged, tuple(volumes), tuple(words), tuple(ranges), curves
+    )
+
+
+def _shares(problem):
+    """Return ({station: {method: share}}, why the lake cannot be judged)."""
+    if problem.thickness is None:
+        return {}, f"volumes are not given: {problem.thickness_words}"
+    names = list(problem.tracks)
+    points = np.array([np.median(problem.tracks[n].point_m, axis=0) for n in names])
+    view = view_of(problem.outlines[0], points)
+    table = {method: shares(view, problem.ice, method) for method in METHODS}
+    found = {n: {m: float(table[m][k]) for m in METHODS} for k, n in enumerate(names)}
+    usual = np.mean([table[m] for m in BEDS[problem.choice.bed]], axis=0)
+    try:
+        judge_shares(usual)
+    except SolutionError as why:
+        return found, str(why)
+    return found, ""
+
+
+def _volume(problem, event, **changes):
+    """Return (LakeVolume or None, why there is none) of an event."""
+    given = {"margin_sigma_m": problem.choice.margin_sigma_m, "spread": problem.spread}
+    given |= {"shape": problem.choice.shape, "outlines": problem.outlines} | changes
+    drawn = drawn_outlines(
+        given["outlines"], None, given["margin_sigma_m"], problem.stream("outlines"),
+        OUTLINES if given["margin_sigma_m"] or len(given["outlines"]) > 1 else 1,
+    )  # fmt: skip
+    middle = event.time_ns(np.median(event.peak_days()))
+    place = {n: problem.tracks[n].at(middle) for n in event.station_m if n in problem.tracks}
+    if not place:
+        return None, "no station over the lake holds the whole event"
+    try:
+        volume = event_volume(
+            event, drawn, place, problem.ice, problem.stream("volume"), given["spread"],
+            given["shape"],
+        )  # fmt: skip
+    except SolutionError as why:
+        return None, str(why)
+    return volume, ""
+
+
+def _ranges(problem, event):
+    """Return rows (what, words, LakeVolume): each method, and each cause of doubt alone."""
+    few = _thinned(event)
+    sure = IceSpread(0.0, 0.0, 0.0, 0.0, problem.spread.beds)
+    still = {"margin_sigma_m": 0.0, "outlines": problem.outlines[:1], "spread": sure}
+    cases = [(f"shape: {shape}", "all causes of doubt together", {"shape": shape})
+             for shape in SHAPES]  # fmt: skip
+    margin = {"margin_sigma_m": problem.choice.margin_sigma_m}
+    cases += [
+        ("outline", f"margin further out or in by {problem.choice.margin_sigma_m:g} m (1 sigma)"
+         + (f", {len(problem.outlines)} variants" if len(problem.outlines) > 1 else ""),
+         still | margin | {"outlines": problem.outlines}),
+        ("thickness", f"{problem.thickness.value_m:.0f} +-{problem.thickness.sigma_m:.0f} m",
+         still | {"spread": replace(sure, thickness_share=problem.spread.thickness_share)}),
+        ("viscosity", f"factor {np.exp(problem.spread.viscosity_log):.2f} (1 sigma), with the "
+         f"elastic modulus' {np.exp(problem.spread.young_log):.2f}",
+         still | {"spread": replace(sure, viscosity_log=problem.spread.viscosity_log,
+                                    young_log=problem.spread.young_log)}),
+        ("stations", "heights and bed alone", still),
+    ]  # fmt: skip
+    if len(problem.outlines) > 1:
+        cases += [(f"outline {k}", "this variant alone", still | {"outlines": (one,)})
+                  for k, one in enumerate(problem.outlines, 1)]  # fmt: skip
+    found = [(what, words, _volume(problem, few, **change)[0]) for what, words, change in cases]
+    return [row for row in found if row[2] is not None]
+
+
+def _thinned(event):
+    """Return an event with few of its samples, evenly chosen."""
+    pick = np.linspace(0, len(event.change_m) - 1, FEW).astype(int)
+    names = ("onset_d", "length_d", "rise", "fall", "change_m")
+    station = {name: values[pick] for name, values in event.station_m.items()}
+    return replace(event, station_m=station, **{n: getattr(event, n)[pick] for n in names})
