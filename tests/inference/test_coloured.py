@@ -8,6 +8,7 @@ from stakeline.errors import SettingsError, SolutionError
 from stakeline.inference.baseline import Baseline, prepare, without_baseline
 from stakeline.inference.coloured import (
     KINDS,
+    ColouredNoise,
     degrees_of_freedom,
     fit_coloured,
     simulate_noise,
@@ -37,6 +38,7 @@ def dense(noise, ready):
     return covariance
 
 
+@pytest.mark.compiled
 @pytest.mark.parametrize("kind", KINDS)
 def test_likelihood_and_whitening_are_the_dense_ones(kind):
     time, values = series()
@@ -60,6 +62,28 @@ def test_likelihood_and_whitening_are_the_dense_ones(kind):
     assert noise.variances.sum() + noise.white == pytest.approx(1.0)
 
 
+def test_whitening_of_two_memories_is_the_dense_one_without_a_fit():
+    time, values = series(8, 60)
+    ready = prepare(time, values, Baseline())
+    noise = ColouredNoise(
+        "two memories",
+        np.array([3.0, 20.0]),
+        np.array([0.5, 0.3]),
+        0.2,
+        1.0,
+        0.0,
+        np.empty(0),
+        np.empty((0, 2)),
+        np.empty((0, 0)),
+        len(ready.time) - 2,
+        False,
+    )
+    table = np.column_stack([ready.design, ready.values])
+    root = solve_triangular(cholesky(dense(noise, ready), lower=True), table, lower=True)
+    np.testing.assert_allclose(whiten(noise, ready, table), root, atol=1e-9)
+
+
+@pytest.mark.compiled
 def test_one_memory_is_that_of_the_older_fit():
     time, values = series(2)
     ready = prepare(time, values, Baseline())
@@ -69,6 +93,7 @@ def test_one_memory_is_that_of_the_older_fit():
     assert noise.memories[0] == pytest.approx(older.memory, rel=0.05)
 
 
+@pytest.mark.compiled
 def test_two_memories_fit_at_least_as_well_and_best_takes_the_simple_one():
     time, values = series(3, 300)
     ready = prepare(time, values, Baseline())
@@ -77,6 +102,7 @@ def test_two_memories_fit_at_least_as_well_and_best_takes_the_simple_one():
     assert fit_coloured(ready, "best").information <= min(one.information, two.information)
 
 
+@pytest.mark.compiled
 @pytest.mark.parametrize("index", [-0.6, -1.0, -1.5])
 def test_a_power_law_is_recognised(index):
     # simulation by the fractional difference, without this module
@@ -87,6 +113,7 @@ def test_a_power_law_is_recognised(index):
     assert noise.parameters[0] == pytest.approx(index, abs=0.2)
 
 
+@pytest.mark.compiled
 def test_degrees_of_freedom():
     time, values = series(5, gaps=False)
     ready = prepare(time, values, Baseline())
@@ -100,6 +127,7 @@ def test_degrees_of_freedom():
     assert 2.0 <= coloured < 0.5 * white.free
 
 
+@pytest.mark.compiled
 def test_simulated_noise_has_the_covariance_of_its_model():
     time, values = series(6)
     ready = prepare(time, values, Baseline())

@@ -21,6 +21,8 @@ from stakeline.inference.permutation import Windows
 from stakeline.inference.response import Choices
 from stakeline.inference.shape import Events, ShapeGrid, columns
 
+pytestmark = pytest.mark.compiled
+
 TIME = np.arange(500.0)
 EVENTS = Events([80.0, 210.0, 390.0])
 ONE = ShapeGrid((1.0,), (2.0,), (15.0,), (3.0,))

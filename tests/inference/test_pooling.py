@@ -74,26 +74,26 @@ def test_units_and_signs():
 def test_events_are_the_witnesses():
     # law: scatter between events does not average out over series
     generator = np.random.default_rng(3)
-    event = np.repeat(np.arange(5), 8)
-    b = np.repeat(generator.normal(0.0, 4.0, 5), 8) + generator.normal(0.0, 0.5, 40)
-    found = pool(b, 0.25 * np.eye(40), event, np.tile(np.arange(8), 5))
+    event = np.repeat(np.arange(5), 5)
+    b = np.repeat(generator.normal(0.0, 4.0, 5), 5) + generator.normal(0.0, 0.5, 25)
+    found = pool(b, 0.25 * np.eye(25), event, np.tile(np.arange(5), 5))
     assert found.event_sigma > 1.5
     assert found.own_sigma < 0.5
     assert found.sigma > 0.4 * found.event_sigma
-    wrong = pool(b, 0.25 * np.eye(40), np.arange(40))
+    wrong = pool(b, 0.25 * np.eye(25), np.arange(25))
     assert wrong.sigma < 0.6 * found.sigma
 
 
 def test_coverage_of_the_pooled_effect():
     generator = np.random.default_rng(5)
     inside = 0
-    for _ in range(200):
+    for _ in range(120):
         own = 3.0 + 2.0 * generator.standard_normal(6)
         b = own + generator.standard_normal(6)
         low, high = pool(b, np.eye(6), np.arange(6)).interval
         inside += low <= 3.0 <= high
-    # 200 draws of 95 %: three sigmas are 4.6 %; the flat prior errs on the wide side
-    assert inside >= 181
+    # 120 draws of 95 %: three sigmas are 6 %; the flat prior errs on the wide side
+    assert inside >= 106
 
 
 def test_joint_covariance_is_kronecker_for_equal_series():
@@ -147,13 +147,13 @@ def test_coverage_of_the_slowness():
     generator = np.random.default_rng(9)
     distance = np.array([0.0, 4.0, 9.0, 15.0, 22.0, 30.0])
     inside = 0
-    for _ in range(200):
+    for _ in range(120):
         centre = 1.0 + 0.1 * distance + generator.normal(0.0, 0.5, 6)
         low, high = propagation(
             distance, centre[:, None] + generator.normal(0, 0.5, (6, 200))
         ).interval
         inside += low <= 0.1 <= high
-    assert inside >= 181
+    assert inside >= 106
 
 
 def test_lags_drawn_from_a_grid():

@@ -16,6 +16,8 @@ from stakeline.inference.response import Choices, fit_response
 from stakeline.inference.scan import scan_shapes
 from stakeline.inference.shape import Events, ShapeGrid, columns
 
+pytestmark = pytest.mark.compiled
+
 TIME = np.arange(400.0)
 EVENTS = Events([70.3, 180.0, 300.7])
 ONE = ShapeGrid((2.0,), (3.0,), (15.0,), (6.0,))
