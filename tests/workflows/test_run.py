@@ -62,7 +62,9 @@ def test_the_summary_lies_in_the_campaign_without_seconds(campaign):
     report = run.run(campaign)
     text = (campaign / "run.txt").read_text(encoding="utf-8")
     assert text == report.text(with_seconds=False)
-    assert text.startswith("Trial: intake, position, motion, lakes\nintake\n  done: 2 files examined\n")
+    assert text.startswith(
+        "Trial: intake, position, motion, lakes, decide\nintake\n  done: 2 files examined\n"
+    )
     assert " s)" in report.text()
     assert " s)" not in text
 
@@ -147,9 +149,9 @@ def test_long_lists_are_counted(campaign):
 def test_progress_names_the_verb_and_the_item(campaign):
     seen = []
     run.run(campaign, progress=lambda done, total, text: seen.append((done, total, text)))
-    assert seen[0] == (0, 4, "intake")
-    assert (1, 2, "intake 1/4: 0-raw/note.txt") in seen
-    assert (1, 1, "position 2/4: HV01 positions of a table") in seen
+    assert seen[0] == (0, 5, "intake")
+    assert (1, 2, "intake 1/5: 0-raw/note.txt") in seen
+    assert (1, 1, "position 2/5: HV01 positions of a table") in seen
 
 
 def test_a_campaign_that_is_held_or_impossible_is_told_at_once(campaign, tmp_path):

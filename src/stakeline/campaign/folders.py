@@ -20,7 +20,7 @@ FOLDERS = (
     "8-report",
 )
 PRODUCTS, STATIONS, LEDGER = "products", "stations", "ledger"
-RAW, INTAKE, POSITION, MOTION, LAKES = FOLDERS[0], *FOLDERS[3:7]
+RAW, INTAKE, POSITION, MOTION, LAKES, DECIDE = FOLDERS[0], *FOLDERS[3:8]
 SETTINGS_FILE = "campaign.toml"
 
 

@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, field_validator
 
+from .decide_settings import DecidePart
 from .lakes_settings import LakesPart
 from .located import Strict, read_located
 from .motion_settings import MotionPart
@@ -80,6 +81,7 @@ class CampaignSettings(Strict):
     position: PositionPart = PositionPart()
     motion: MotionPart = MotionPart()
     lakes: LakesPart = LakesPart()
+    decide: DecidePart = DecidePart()
     repairs: Repairs = Repairs()
 
     @field_validator("station")

@@ -16,6 +16,7 @@ VERBS = {
     "position": "Turn observations into positions: single files, or a whole campaign.",
     "motion": "Turn positions into the motion of the ice: speed, tide, strain, residual up.",
     "lakes": "Find when lakes below the ice fill and drain, and how much water.",
+    "decide": "Say whether the ice changes speed when a lake drains, or whether it is chance.",
     "run": "Do all verbs on a campaign: whatever is out of date, in order.",
     "demo": "Invent a campaign on moving ice, do all verbs on it, compare with the truth.",
 }

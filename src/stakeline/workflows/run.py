@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from ..campaign.folders import LEDGER, open_campaign
 from ..campaign.store import only_one, write_text
-from . import intake, lakes, motion, position_campaign
+from . import decide, intake, lakes, motion, position_campaign
 from .pool import guarded
 
 SUMMARY_FILE = "run.txt"
@@ -188,10 +188,16 @@ def _lakes(root, *, workers, progress):
     return VerbReport(said.done, said.up_to_date, said.problems, said.skipped, said.notes)
 
 
+def _decide(root, *, workers, progress):
+    said = decide.run(root, workers=workers, progress=progress)
+    return VerbReport(said.done, said.up_to_date, said.problems, said.skipped, said.notes)
+
+
 STEPS = (
     Step("intake", _intake),
     Step("position", _position),
     Step("motion", _motion),
     Step("lakes", _lakes),
+    Step("decide", _decide),
 )
 """The verbs in the order of the work; one that is added here joins the run."""

@@ -1,0 +1,48 @@
+"""``[decide]`` of ``campaign.toml``: what is asked of speed and drainages, set before looking."""
+
+from typing import Annotated, Self
+
+from pydantic import Field, model_validator
+
+from .located import Strict
+
+Days = Annotated[float, Field(gt=0, le=200)]
+Length = Annotated[float, Field(ge=0, le=200)]
+
+
+class DecidePart(Strict):
+    """``[decide]``: the rule for events, the stations, windows and shapes of the one main test.
+
+    ``stations`` by hand stand for those that the routes name, ``placebo_stations`` likewise.
+    """
+
+    lakes: tuple[str, ...] = ()
+    stations: tuple[str, ...] = ()
+    placebo_stations: tuple[str, ...] | None = None
+    least_probability: float = Field(0.9, ge=0, le=1)
+    largest_onset_sigma_d: float = Field(3.0, gt=0, le=60)
+    route_probability: float = Field(0.5, ge=0, le=1)
+    placebo_beside_km: float = Field(6.0, ge=0, le=500)
+    window_d: Days = 1.0
+    before_d: Days = 10.0
+    after_d: Days = 10.0
+    lag_d: tuple[Length, Length] = (0.0, 5.0)
+    lag_step_d: float = Field(0.5, gt=0, le=20)
+    rise_d: Length = 1.0
+    longer_d: tuple[Length, ...] = (0.0, 5.0)
+    decay_d: Length = 5.0
+    earlier_d: Days = 5.0
+    relevant_percent: float | None = Field(None, gt=0, le=100)
+    permutations: int = Field(9999, ge=99, le=1_000_000)
+    seed: int = Field(7, ge=0)
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if self.lag_d[0] > self.lag_d[1]:
+            raise ValueError("has a range of lags (lag_d) that ends before it begins")
+        if not self.longer_d:
+            raise ValueError("has no length of a response (longer_d): give one or more, such as 0")
+        twice = sorted(set(self.stations) & set(self.placebo_stations or ()))
+        if twice:
+            raise ValueError(f"station {', '.join(twice)} must respond and must not respond")
+        return self

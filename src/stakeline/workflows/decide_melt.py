@@ -1,0 +1,77 @@
+"""Melt by the weather: positive degree days from the tables of air temperature."""
+
+import numpy as np
+
+from ..campaign.folders import RAW
+from ..constants import NS_PER_DAY
+from ..errors import StakelineError
+from ..formats.plain_table import NOT_A_TIME, read_plain_table
+from ..time import gps_from_utc
+
+MELT = "melt (positive degree days)"
+WEATHER = f"{RAW}/weather"
+LEAST_SHARE = 0.5  # of the days that must have a temperature; choice
+
+
+def melt_index(campaign, axis):
+    """Return (positive degree days (n,) at the days of ``axis`` or None, files read, sentences).
+
+    The mean over all tables of the positive part of the air temperature within half a day, times
+    one day [degC d]: what melts snow and ice, in proportion (Braithwaite 1995, J. Glaciol. 41,
+    153). None where there is no temperature, or none that ever passes 0 degC.
+
+    Parameters
+    ----------
+    campaign : Campaign
+    axis : array (n,)
+        Days since 1970, evenly spaced.
+    """
+    files = sorted(p for p in (campaign.root / WEATHER).glob("*") if p.is_file())
+    found, used, said = [], [], []
+    for path in files:
+        try:
+            table = read_plain_table(path)
+        except StakelineError as problem:
+            said.append(f"melt: {problem}; {campaign.relative(path)} is left aside")
+            continue
+        column = _temperature(table)
+        if column is None or not table.scale:
+            continue
+        time_ns = table.time_ns
+        if table.scale == "UTC":
+            there = time_ns != NOT_A_TIME
+            time_ns = np.where(there, gps_from_utc(np.where(there, time_ns, 0)), NOT_A_TIME)
+        found.append(degree_days(time_ns, np.asarray(table.column(column), float), axis))
+        used.append(path)
+    melt = _mean(found, len(axis))
+    known = np.isfinite(melt)
+    if not len(axis) or known.mean() < LEAST_SHARE or not np.ptp(melt[known]) > 0.0:
+        why = "melt: no table of air temperature in 0-raw/weather covers the record above 0 degC"
+        return None, tuple(used), (*said, why)
+    return melt, tuple(used), tuple(said)
+
+
+def _temperature(table):
+    """Return the name of the column of air temperature; None where there is none."""
+    for name, unit in zip(table.names, table.units, strict=True):
+        if unit == "degC" and name.startswith(("temperature", "air_temperature")):
+            return name
+    return None
+
+
+def _mean(found, count):
+    table = np.array(found, float).reshape(-1, count)
+    known = np.isfinite(table).sum(axis=0)
+    return np.where(known > 0, np.nansum(table, axis=0) / np.maximum(known, 1), np.nan)
+
+
+def degree_days(time_ns, temperature_degC, axis):
+    """Return the mean of the positive temperature within half a step of each day (n,). [degC d]"""
+    step = axis[1] - axis[0] if len(axis) > 1 else 1.0
+    keep = np.isfinite(temperature_degC) & (time_ns != NOT_A_TIME)
+    place = np.floor((time_ns[keep] / NS_PER_DAY - axis[0]) / step + 0.5).astype(int)
+    warm = np.maximum(temperature_degC[keep], 0.0)
+    inside = (place >= 0) & (place < len(axis))
+    count = np.bincount(place[inside], minlength=len(axis))
+    total = np.bincount(place[inside], warm[inside], minlength=len(axis))
+    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
