@@ -188,12 +188,13 @@ def test_a_lake_that_refills_between_passes_shows_nothing():
 
 def test_a_pass_must_lie_before_and_between():
     passes = levels([50, 141], [0.0, -2.0])
-    first, second, third = sightings(
-        passes, [event("drain", 60.0), event("drain", 40.0), event("fill", 150.0)]
-    )
+    events = [event("drain", 60.0), event("drain", 40.0), event("fill", 150.0)]
+    first, second, third = sightings(passes, events)
     assert first.verdict == "no pass before it"
     assert second.verdict == "seen"
-    assert third.verdict == "no pass before the next event"
+    assert third.verdict == "no pass after it"
+    (crowded, _) = sightings(levels([50, 141], [0.0, 0.0]), [event("fill", 60), event("drain", 65)])
+    assert crowded.verdict == "no pass before the next event"
 
 
 def test_maps_give_inside_minus_around():

@@ -10,6 +10,7 @@ LIMIT = 3.0  # -, sigmas from which a change is seen; choice
 BACK = 1.0  # -, sigmas from which a change may have begun before; choice
 NOT_SEEN = "not seen"
 NO_PASS = "no pass before the next event"
+NO_AFTER = "no pass after it"
 NO_BEFORE = "no pass before it"
 SEEN = "seen"
 
@@ -32,7 +33,8 @@ class Sighting:
     ----------
     event : EventTimes
     verdict : str
-        ``seen``, ``not seen``, ``no pass before it`` or ``no pass before the next event``.
+        ``seen``, ``not seen``, ``no pass before it``, ``no pass after it`` or ``no pass before
+        the next event``.
     before, after : int or None
         Numbers of the last pass before the onset and the first one after it.
     change_m, sigma_m : float
@@ -99,7 +101,9 @@ def _sighting(levels, event, end_ns, limit):
     before = int(earlier[-1]) if earlier.size else None
     after = int(later[0]) if later.size else None
     if before is None or after is None:
-        return Sighting(event, NO_BEFORE if before is None else NO_PASS, before, after)
+        more = (levels.time_ns >= event.onset_ns).any()
+        verdict = NO_BEFORE if before is None else (NO_PASS if more else NO_AFTER)
+        return Sighting(event, verdict, before, after)
     change, sigma = levels.change(before, after)
     way = 1.0 if event.kind == "fill" else -1.0
     moved, spread = levels.since(before)

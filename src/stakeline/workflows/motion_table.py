@@ -140,8 +140,7 @@ class _Table:
         part = self.map.time
         raw = np.asarray(self._whole(part.column))[self.rows]
         written = raw if part.written == "ISO 8601" else self.numbers(part.column)
-        time_ns = _TIMES[part.written](written, part, self.path)
-        return np.asarray(gps_from_utc(time_ns) if part.scale == "UTC" else time_ns, np.int64)
+        return gps_times(written, part, self.path)
 
     def position(self):
         """Return the three columns (n, 3) in metres, or radians and metres."""
@@ -159,6 +158,12 @@ class _Table:
             return covariance_of(np.broadcast_to(np.array(part.same_m), (count, 3)))
         sigma = np.stack([self.numbers(name) for name in part.columns], axis=1)
         return covariance_of(sigma * LENGTHS[part.unit])
+
+
+def gps_times(written, part, path):
+    """Return GPS times (n,) of a column, written as its :class:`TimeColumn` ``part`` says. [ns]"""
+    time_ns = _TIMES[part.written](written, part, path)
+    return np.asarray(gps_from_utc(time_ns) if part.scale == "UTC" else time_ns, np.int64)
 
 
 def _iso_times(values, part, path):

@@ -76,6 +76,14 @@ class AltimetryPoints:
         columns = ("time_ns", "place", "height_m", "sigma_m", "track", "cycle", "geoid_m")
         return replace(self, **{name: getattr(self, name)[rows] for name in columns})
 
+    def with_heights(self, height_m, datum):
+        """Return the points with heights of another datum."""
+        return replace(self, height_m=height_m, datum=datum)
+
+    def with_places(self, place, epsg):
+        """Return the points at places of another map."""
+        return replace(self, place=place, epsg=epsg)
+
 
 def checked_points(file, columns, epsg, datum, notes=(), line=None):
     """Return :class:`AltimetryPoints` of raw columns, rows without a value passed over and told.
