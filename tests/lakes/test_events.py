@@ -10,9 +10,16 @@ from stakeline.errors import SettingsError, SolutionError
 from stakeline.lakes.combined import StationUp, combined_series, independent
 from stakeline.lakes.curve import ramp
 from stakeline.lakes.event_record import interval
-from stakeline.lakes.events import EventSettings, find_events
+from stakeline.lakes.events import EventSettings, _kept, find_events
 from stakeline.lakes.search import FalseAlarms, Search
-from stakeline.lakes.whitening import START, Whitener
+from stakeline.lakes.whitening import (
+    ALONE_M,
+    BESIDE_M,
+    LONG_MEMORY_D,
+    START,
+    Whitener,
+    fitted_noise,
+)
 from stakeline.motion.smoother import log_likelihood
 
 START_NS = 1_900_000_000_000_000_000
@@ -71,6 +78,7 @@ def test_definitions_are_said_with_the_result(history):
     assert all(len(r[2]) > 20 and r[3] <= r[4] <= r[5] for r in rows)
     # expected: the inverse of the incomplete beta function (scipy) of the course put in
     true_day = ONSET_D + LENGTH_D * betaincinv(2.5, 3.0, 0.1)
+    true_day -= (event.origin_ns - START_NS) / (24.0 * HOUR_NS)
     ten = interval(event.onset_days("10 %"), 0.998)
     assert ten[0] < true_day < ten[2]
     with pytest.raises(SettingsError, match="no definition 'first'; there are start"):
@@ -210,3 +218,38 @@ def test_too_little_is_refused():
         combined_series([beside(1)])
     with pytest.raises(SolutionError, match="events need 40"):
         combined_series([station("HV02", 1, days=3.0)])
+
+
+@pytest.mark.compiled
+def test_what_later_changes_have_made_small_is_dropped():
+    series = combined_series([station("HV02", 1, 2.0)], 6.0, ())
+    model = fitted_noise(series)
+    form = np.log([LENGTH_D, 2.5, 3.0])
+    beside = [ONSET_D + 9.0, *np.log([4.0, 2.0, 2.0])]
+    numbers = np.concatenate([[ONSET_D - series.day[0]], form, beside, [0.9, 0.0]])
+    scores = [(900.0, 0.0), (30.0, 0.001)]
+    kept, left, notes = _kept(series, model, numbers, scores, {}, QUICK)
+    assert left == scores[:1]
+    assert len(kept) == 6
+    assert kept[0] == pytest.approx(ONSET_D, abs=0.5)
+    assert "belongs to the form of a larger one" in notes[0] or "smaller than" in notes[0]
+
+
+def test_means_stand_at_the_middle_of_their_rows():
+    one = station("HV02", 1)
+    day = (one.time_ns - START_NS) / (24.0 * HOUR_NS)
+    line = replace(one, up_m=0.3 * day)  # without noise the mean of a line is the line
+    series = combined_series([line], 6.0, ())
+    at_d = (series.time_ns(series.day) - START_NS) / (24.0 * HOUR_NS)
+    assert series.up_m[1:-1] == pytest.approx(0.3 * at_d[1:-1], abs=1e-9)
+
+
+@pytest.mark.compiled
+def test_noise_of_days_is_known_beforehand():
+    alone = combined_series([station("HV02", 1)], 6.0, ())
+    with_control = combined_series([station("HV02", 1), beside(3)], 6.0, ())
+    for series, sigma in ((alone, ALONE_M), (with_control, BESIDE_M)):
+        model = fitted_noise(series)
+        assert model.coloured_sigma_m[-1] == sigma
+        assert model.coloured_memory_d[-1] == LONG_MEMORY_D
+        assert len(fitted_noise(series, None, model).coloured_sigma_m) == 2  # not once more

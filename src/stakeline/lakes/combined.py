@@ -105,7 +105,8 @@ def combined_series(stations, step_h=3.0, leakage_h=(23.9345, 12.4206)):
     if not over:
         raise SolutionError("no station stands over the lake; only controls were given")
     step_ns = round(step_h * NS_PER_DAY / 24.0)
-    start = min(int(checked_times(s.time_ns)[0]) for s in stations) // step_ns * step_ns
+    half = min(_half_step(s) for s in stations)  # a row stands for the time on both its sides
+    start = min(int(s.time_ns[0]) for s in stations) - half
     last = max(int(s.time_ns[-1]) for s in stations)
     count = (last - start) // step_ns + 1
     own = [_binned(s, start, step_ns, count) for s in over]
@@ -131,6 +132,12 @@ def combined_series(stations, step_h=3.0, leakage_h=(23.9345, 12.4206)):
         *(start + step_ns // 2, step_h / 24.0, place, mean - beside, total[place] ** -0.5),
         *(design, gain / gain.mean(), tuple(own), tuple(controls), beside, notes),
     )
+
+
+def _half_step(station):
+    """Return half the usual distance of rows; 0 where there are no two. [ns]"""
+    time_ns = checked_times(station.time_ns)
+    return int(np.median(np.diff(time_ns))) // 2 if len(time_ns) > 1 else 0
 
 
 def _binned(station, start, step_ns, count):

@@ -24,6 +24,7 @@ _FORM_SIGMA = (
     0.05  # -, of the logarithms of a flood's form, by which it may change on its way; choice
 )
 _WORTH_A_LOOK = 5.0  # 1/a, false alarms of a candidate under noise that still holds it; choice
+_LEAST_GAIN = 5.0  # -, of the log posterior by which a change must better the rest; choice
 _GAP_D = 1.0  # d, longest gap across which an onset counts as seen; choice
 
 
@@ -134,7 +135,7 @@ def _changes(series, settings, rng, feeds):
             break
         guess = [found.onset_d, np.log(found.length_d), np.log(2.0), np.log(2.0)]
         trial, size = _started(series, model, numbers, guess, feeds)
-        reason = _refused(trial, size, settings)
+        reason = _refused(trial, size, len(size) - 1, settings)
         if reason and found.false_per_year > settings.false_limit_per_year:
             break
         if reason:
@@ -151,7 +152,8 @@ def _changes(series, settings, rng, feeds):
         if len(scores) >= settings.most:
             notes.append(f"{len(scores)} changes found; no more were looked for")
             break
-    return numbers[:-2].reshape(-1, 4), model, scores, tuple(notes)
+    numbers, scores, said = _kept(series, model, numbers, scores, feeds, settings)
+    return numbers[:-2].reshape(-1, 4), model, scores, (*notes, *said)
 
 
 def _courses(series, numbers):
@@ -193,18 +195,50 @@ def _refined(series, model, numbers, feeds):
     return numbers, size[0], float(value[0])
 
 
-def _refused(numbers, size, settings):
-    """Return why the last change is none of its own; empty where it is one."""
+def _refused(numbers, size, k, settings):
+    """Return why change ``k`` is none of its own; empty where it is one."""
     each = numbers[:-2].reshape(-1, 4)
-    if abs(size[-1]) < settings.least_m:
+    if abs(size[k]) < settings.least_m:
         return f"is smaller than {settings.least_m:g} m"
     onset, length = each[:, 0], np.exp(each[:, 1])
-    for j in range(len(each) - 1):
-        near = onset[-1] < onset[j] + 2.0 * length[j]
-        near &= onset[-1] + length[-1] > onset[j] - length[j]
-        if near and abs(size[-1]) < settings.form_share * abs(size[j]):
+    for j in range(len(each)):
+        near = onset[k] < onset[j] + 2.0 * length[j]
+        near &= onset[k] + length[k] > onset[j] - length[j]
+        if near and abs(size[k]) < settings.form_share * abs(size[j]):
             return "belongs to the form of a larger one beside it"
     return ""
+
+
+def _kept(series, model, numbers, scores, feeds, settings):
+    """Return (numbers, scores, notes) without changes that those found later have made needless.
+
+    One may have become small, or two may have settled on one change and share its size.
+    """
+    notes, least = (), max(len(feeds), 1)
+    if len(scores) <= least:
+        return numbers, scores, notes
+    numbers, size, value = _refined(series, model, numbers, feeds)
+    while len(scores) > least:
+        found = _needless(series, model, numbers, size, value, feeds, settings)
+        if found is None:
+            break
+        k, reason, numbers, left, value = found
+        notes += (f"a change of {size[k]:.3f} m {reason}",)
+        scores, size = [*scores[:k], *scores[k + 1 :]], left
+    return numbers, scores, notes
+
+
+def _needless(series, model, numbers, size, value, feeds, settings):
+    """Return (number, why, numbers, sizes, log posterior) without a change; None: none to spare."""
+    for k in sorted(range(len(feeds), len(size)), key=lambda k: abs(size[k])):
+        reason = _refused(numbers, size, k, settings)
+        again = np.delete(numbers, range(4 * k, 4 * k + 4))
+        if len(size) - len(feeds) < 2 and not reason:
+            continue
+        again, left, without = _refined(series, model, again, feeds)
+        if reason or without > value - _LEAST_GAIN:
+            return k, reason or "is told by another one as well", again, left, without
+    return None
 
 
 def _clusters(series, changes):

@@ -15,6 +15,9 @@ from ._curve_kernels import fill_courses
 from .whitening import Whitener, taken_out
 
 FORM = (1.0, 9.0)  # -, bounds of the exponents of a ramp; choice
+USUAL_FORM, FORM_LOG_SIGMA = 3.5, 0.5  # -, middle of the prior of an exponent, and sigma of its
+# logarithm: the rate of a flood comes from nothing and goes to nothing without a corner, which
+# asks for more than 2; choice, the middle by what invented floods of the tuning seeds ask for
 LENGTH_D = (0.2, 400.0)  # d, bounds of a length; choice
 MEMORY_D = 2.5  # d, of the ice's relaxation, middle of the prior; choice: 1e14 Pa s over 0.35 GPa
 MEMORY_LOG_SIGMA = 1.0  # -, of its logarithm; choice
@@ -103,11 +106,15 @@ class Changes:
             self.low[4 * k], self.high[4 * k] = feed.first_d, feed.last_d
 
     def pulled(self, numbers):
-        """Return what is known beforehand, as residuals (w, r): the ice's memory, and feeds."""
+        """Return what is known beforehand, as residuals (w, r): the ice's memory, forms, feeds."""
         found = [(numbers[:, -1:] - np.log(MEMORY_D)) / MEMORY_LOG_SIGMA]
-        for k, feed in self.feeds.items():
-            away = numbers[:, 4 * k + 1 : 4 * k + 4] - feed.form
-            found.append(away @ feed.inverse_root.T)
+        for k in range(self.count):
+            if k in self.feeds:
+                away = numbers[:, 4 * k + 1 : 4 * k + 4] - self.feeds[k].form
+                found.append(away @ self.feeds[k].inverse_root.T)
+            else:
+                away = numbers[:, 4 * k + 2 : 4 * k + 4] - np.log(USUAL_FORM)
+                found.append(away / FORM_LOG_SIGMA)
         return np.hstack(found)
 
     def courses(self, numbers):

@@ -5,6 +5,8 @@ ice and the water do besides); fitted by maximum likelihood, taken out by the fi
 :mod:`stakeline.motion.smoother`, linear in the number of rows.
 """
 
+from dataclasses import replace
+
 import numpy as np
 
 from ..motion import _kernels
@@ -13,6 +15,10 @@ from ..motion.smoother import MotionModel
 
 START = MotionModel(1e-8, np.inf, (0.006,), (2.0,), 1.0)
 FREE = ("acceleration_m2_d3", "coloured_sigma_m", "coloured_memory_d", "white_scale")
+ALONE_M, BESIDE_M = 0.0045, 0.002  # m, noise of days of a lake's mean, and less its controls: what
+# flicker of 18 mm/a^0.25 (all stations of a region) and of 6 (a station's own; Williams et al.
+# 2004, JGR 109, B03412, from memory) leaves over three e-folds of memory
+LONG_MEMORY_D = 4.0  # d, of the same; choice
 SAMPLES = 1200  # rows of a fit; choice
 _COLUMNS = 256  # filtered at once; choice
 
@@ -57,8 +63,22 @@ def fitted_noise(series, columns=None, start=START):
     if columns is not None:
         design = np.hstack([design, columns])
     time_ns = series.time_ns(series.day)
+    start = replace(
+        start,
+        coloured_sigma_m=start.coloured_sigma_m[:1],
+        coloured_memory_d=start.coloured_memory_d[:1],
+    )
     fit = fit_model(time_ns, series.up_m, series.sigma_m, start, design, free=FREE, samples=SAMPLES)
-    return fit.model
+    return with_long_noise(fit.model, BESIDE_M if series.beside_m.any() else ALONE_M)
+
+
+def with_long_noise(model, sigma_m):
+    """Return the model with noise of days beside its own, which a short record cannot tell."""
+    return replace(
+        model,
+        coloured_sigma_m=(*model.coloured_sigma_m, sigma_m),
+        coloured_memory_d=(*model.coloured_memory_d, LONG_MEMORY_D),
+    )
 
 
 def taken_out(base, columns):
