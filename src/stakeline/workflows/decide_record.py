@@ -226,10 +226,14 @@ def _distance_km(row):
 
 
 def _far(part, station, routes):
-    """Say whether a station lies far beside the routes of all lakes."""
+    """Say whether a station lies far beside the routes of all lakes, and not beyond their ends.
+
+    Ice beyond the end of a route is pushed by the ice on it.
+    """
     own = [r for r in routes if r["target"] == station]
     return bool(own) and all(
         r["kind"] != OVER
+        and r.get("beyond_end") != "yes"
         and number(r["probability"]) <= PLACEBO_ODDS
         and abs(number(r["beside_m"])) >= 1e3 * part.placebo_beside_km
         for r in own

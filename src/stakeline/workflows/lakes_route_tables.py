@@ -56,8 +56,8 @@ def _columns(rows):
 def route_rows(found):
     """Return (names of columns, rows): each lake's way to each station, lake and end."""
     names = (
-        "lake", "target", "kind", "on_drawn_route", "along_m", "beside_m", "probability",
-        "probability_sigma", "along_low_m", "along_high_m", "fastest_h", "slowest_h",
+        "lake", "target", "kind", "on_drawn_route", "along_m", "beside_m", "beyond_end",
+        "probability", "probability_sigma", "along_low_m", "along_high_m", "fastest_h", "slowest_h",
     )  # fmt: skip
     rows = []
     for k in range(len(found.case.names)):
@@ -67,13 +67,14 @@ def route_rows(found):
     return names, rows
 
 
-def _row(found, k, target, kind, on, along, probability, low=np.nan, high=np.nan, beside=np.nan):
+def _row(found, k, target, kind, on, along, probability, low=np.nan, high=np.nan,
+         beside=np.nan, beyond=""):  # fmt: skip
     speed = found.part.water_speed_m_s
     known = along if np.isnan(low) else low, along if np.isnan(high) else high
     return {
         "lake": found.case.names[k], "target": target, "kind": kind,
         "on_drawn_route": "yes" if on else "no", "along_m": float(along), "beside_m": float(beside),
-        "probability": float(probability),
+        "beyond_end": beyond, "probability": float(probability),
         "probability_sigma": float(np.sqrt(probability * (1.0 - probability) / found.odds.count)),
         "along_low_m": float(low), "along_high_m": float(high),
         "fastest_h": known[0] / max(speed) / _HOUR_S, "slowest_h": known[1] / min(speed) / _HOUR_S,
@@ -88,6 +89,7 @@ def _station_row(found, k, s):
     return _row(
         found, k, found.stations[s], kind, on, near.along_m[s] if on else np.nan,
         found.odds.upstream(reach)[k, s], low, high, near.off_m[s],
+        "yes" if near.beyond[s] else "no",
     )  # fmt: skip
 
 

@@ -1,0 +1,246 @@
+"""What one station's speed says about a catalogue of drainages, and what a doubter would ask."""
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from ..errors import StakelineError
+from ..inference.baseline import Baseline
+from ..inference.counter_tests import placebo_events, pre_trend, reverse_test
+from ..inference.power import moved_catalogues, unmoved
+from ..inference.response import Choices, fit_response
+from ..inference.scan import scan_shapes
+from ..inference.shape import ShapeGrid, columns
+
+YEAR_D = 365.25
+SEASON_D = 300.0  # of record, from which a season is taken out; choice
+MOVED = 300  # shifted catalogues by which power is found; choice
+PLACEBO_DRAWS = 499  # catalogues of placebo events; choice
+LEAST_AROUND = 0.5  # of the days before and after an onset that must have a speed; choice
+DAY_STEP = 1.0  # d, step of lags before an event: less than a day means of days cannot tell
+FIXED_D = 10.0  # d, plateau of one of the other choices
+AS_MEASURED = "as planned"
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """One choice at one station: event by event, all of them, and the lag; or the ``problem``."""
+
+    each: np.ndarray
+    covariance: np.ndarray
+    residual: np.ndarray
+    lag: float = np.nan
+    problem: str = ""
+
+
+@dataclass(frozen=True)
+class StationFound:
+    """What was found at one station.
+
+    ``seen``: numbers of the events that its record holds; ``fit``: its Response to these, None
+    where there is none; ``single``: {number of the event: Response to it alone}; ``unmoved``;
+    ``pre_trend``, ``before_probability``, ``placebo``: counter-tests; ``others``: {label:
+    :class:`Fitted`}; ``problems``: sentences.
+    """
+
+    station: str
+    seen: tuple
+    fit: object = None
+    single: dict = field(default_factory=dict)
+    unmoved: object = None
+    pre_trend: object = None
+    before_probability: float = np.nan
+    placebo: object = None
+    others: dict = field(default_factory=dict)
+    problems: tuple = ()
+
+
+def shape_grid(part):
+    """Return the :class:`ShapeGrid` of the settings: plateaus as long as the events and longer."""
+    return ShapeGrid(_lags(part), (part.rise_d,), part.longer_d, (part.decay_d,), as_event=True)
+
+
+def _lags(part):
+    first, last = part.lag_d
+    return tuple(first + part.lag_step_d * np.arange(int((last - first) / part.lag_step_d) + 1))
+
+
+def usual_choices(part, question):
+    """Return the :class:`Choices` of the settings: trend, and season where the record has one."""
+    span = np.ptp(question.days) if len(question.days) else 0.0
+    periods = (YEAR_D,) if span >= SEASON_D else ()
+    return Choices(Baseline(1, periods), width=part.window_d)
+
+
+def other_choices(part, question):
+    """Return {label: (grid, choices)} of the table of other choices."""
+    grid, usual = shape_grid(part), usual_choices(part, question)
+    base = usual.baseline
+    found = {
+        "noise of independent days": (grid, replace(usual, noise="white")),
+        "noise by a power law": (grid, replace(usual, noise="power law")),
+        "no season" if base.periods else "with a season": (
+            grid, replace(usual, baseline=replace(base, periods=() if base.periods else (YEAR_D,))),
+        ),
+        "trend of second degree": (grid, replace(usual, baseline=replace(base, trend=2))),
+        f"plateau of {FIXED_D:g} d for all": (
+            ShapeGrid(_lags(part), (part.rise_d,), (FIXED_D,), (part.decay_d,)), usual,
+        ),
+        "no decay": (
+            ShapeGrid(_lags(part), (part.rise_d,), part.longer_d, (0.0,), as_event=True), usual,
+        ),
+    }  # fmt: skip
+    for name, cause in question.causes.items():
+        found[f"{name} taken off"] = (grid, replace(usual, baseline=_with(base, cause)))
+    beside = placebo_mean(question)
+    if beside is not None:
+        found["stations off the route taken off"] = (
+            grid, replace(usual, baseline=_with(base, beside)),
+        )  # fmt: skip
+    return found
+
+
+def _with(baseline, cause):
+    return replace(baseline, covariates=np.asarray(cause, float)[:, None])
+
+
+def placebo_mean(question):
+    """Return the mean speed (n,) of the placebo stations [%]; None where there are none."""
+    if not question.placebos:
+        return None
+    table = np.array([s.percent for s in question.placebos])
+    known = np.isfinite(table)
+    count = known.sum(axis=0)
+    return np.where(count > 0, np.where(known, table, 0.0).sum(axis=0) / np.maximum(count, 1),
+                    np.nan)  # fmt: skip
+
+
+def events_seen(part, question, speeds):
+    """Return the numbers of the events around which a station has half of its days or more."""
+    onset = question.events.middle
+    there = np.isfinite(speeds.percent)
+    found = []
+    for number, at in enumerate(onset):
+        sides = (
+            (question.days > at - part.before_d) & (question.days < at),
+            (question.days > at) & (question.days < at + part.after_d),
+        )
+        wished = LEAST_AROUND * part.before_d, LEAST_AROUND * part.after_d
+        days = [there[side].sum() * part.window_d for side in sides]
+        if days[0] >= wished[0] and days[1] >= wished[1]:
+            found.append(number)
+    return tuple(found)
+
+
+def solve_station(task):
+    """Return the :class:`StationFound` of ``(part, question, index)``; for worker processes."""
+    part, question, index = task
+    speeds = question.responding[index]
+    seen = events_seen(part, question, speeds)
+    name = speeds.station
+    if not seen:
+        return StationFound(name, seen, problems=(f"{name}: no event lies in its record",))
+    return _Station(part, question, speeds, seen).everything()
+
+
+class _Station:
+    """One station at work: its series, the events that it saw, what went wrong."""
+
+    def __init__(self, part, question, speeds, seen):
+        self.part, self.question, self.speeds, self.seen = part, question, speeds, seen
+        self.events = question.events.only(np.array(seen))
+        self.grid, self.choices = shape_grid(part), usual_choices(part, question)
+        self.series = question.days, speeds.percent, self.events
+        self.problems = []
+
+    def attempt(self, what, function, *arguments, **options):
+        """Return the result, or None and one more problem."""
+        try:
+            return function(*arguments, **options)
+        except StakelineError as problem:
+            self.problems.append(f"{self.speeds.station}: {what}: {problem}")
+            return None
+
+    def everything(self):
+        """Return the :class:`StationFound`."""
+        sigma, part = self.speeds.sigma_percent, self.part
+        usual = self.grid, self.choices
+        fit = self.attempt("response", fit_response, *self.series, *usual, sigma)
+        if fit is None:
+            return StationFound(self.speeds.station, self.seen, problems=tuple(self.problems))
+        random = np.random.default_rng([part.seed, 1])
+        span = self.question.days[[0, -1]]
+        places = moved_catalogues(self.events, *span, random, MOVED)
+        before = self.attempt(
+            "order in time", reverse_test, *self.series, self.daily(), part.earlier_d, self.choices,
+            sigma,
+        )  # fmt: skip
+        return StationFound(
+            self.speeds.station, self.seen, fit, self.single(fit),
+            self.attempt("power", unmoved, *self.series, self.grid, places, self.choices, sigma),
+            self.attempt("change before", pre_trend, *self.series, self.grid, part.earlier_d,
+                         self.choices, sigma),
+            np.nan if before is None else before,
+            self.attempt("other times", placebo_events, *self.series, self.grid, random,
+                         part.before_d + part.after_d, self.choices, PLACEBO_DRAWS),
+            self.others(), tuple(self.problems),
+        )  # fmt: skip
+
+    def daily(self):
+        """Return the shapes with lags of whole days, for what comes before an event."""
+        part = self.part
+        lags = tuple(np.arange(part.lag_d[0], part.lag_d[1] + 0.5 * DAY_STEP, DAY_STEP))
+        return ShapeGrid(lags, (part.rise_d,), part.longer_d, (part.decay_d,), as_event=True)
+
+    def single(self, fit):
+        """Return {event: Response to it alone}, the others taken out as covariates."""
+        if len(self.seen) == 1:
+            return {self.seen[0]: fit}
+        best = self.grid.only(fit.best)
+        sample = int(np.argmax(fit.joint[:, fit.best]))
+        shapes = columns(self.question.days, self.events, best, self.part.window_d, sample)[:, :, 0]
+        found = {}
+        for place, number in enumerate(self.seen):
+            rest = np.delete(np.arange(len(self.seen)), place)
+            baseline = replace(self.choices.baseline, covariates=shapes[rest].T)
+            one = self.attempt(
+                f"event {number + 1} alone", fit_response, *self.series[:2],
+                self.events.only(np.array([place])), self.grid,
+                replace(self.choices, baseline=baseline), self.speeds.sigma_percent,
+            )  # fmt: skip
+            if one is not None:
+                found[number] = one
+        return found
+
+    def others(self):
+        """Return {label: Fitted} under other choices; what cannot be estimated says why."""
+        nothing = np.full(len(self.seen), np.nan)
+        found = {}
+        for label, (grid, choices) in other_choices(self.part, self.question).items():
+            try:
+                fit = fit_response(*self.series, grid, choices, self.speeds.sigma_percent)
+            except StakelineError as problem:
+                square = np.full((len(nothing), len(nothing)), np.nan)
+                empty = np.full(len(self.question.days), np.nan)
+                found[label] = Fitted(nothing, square, empty, problem=str(problem))
+                continue
+            found[label] = Fitted(fit.each, fit.each_covariance, fit.residual, fit.lag)
+        return found
+
+
+def solve_placebo(task):
+    """Return the p of a response of a placebo station, NaN where there is none, and the reason."""
+    part, question, index = task
+    speeds = question.placebos[index]
+    seen = events_seen(part, question, speeds)
+    if not seen:
+        return np.nan, f"{speeds.station}: no event lies in its record"
+    try:
+        found = scan_shapes(
+            question.days, speeds.percent, question.events.only(np.array(seen)), shape_grid(part),
+            np.random.default_rng([part.seed, 2, index]), usual_choices(part, question),
+            speeds.sigma_percent,
+        )  # fmt: skip
+    except StakelineError as problem:
+        return np.nan, f"{speeds.station}: {problem}"
+    return found.p, ""

@@ -1,0 +1,320 @@
+"""All stations below one lake, or below all lakes, together: tests, pooled change, verdict."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ..errors import StakelineError
+from ..inference.baseline import without_baseline
+from ..inference.coincidence import coincidence
+from ..inference.counter_tests import (
+    holm,
+    leave_one_out,
+    other_causes,
+    placebo_events,
+    pre_trend,
+    reverse_test,
+)
+from ..inference.dose import dose_response
+from ..inference.permutation import Windows, chance, conclude, contrasts, plan_shifts
+from ..inference.pooling import joint_covariance, pool, series_correlation
+from ..inference.power import pooled_unmoved, smallest_injected
+from ..inference.propagation import draw_lags, propagation
+from .decide_record import Question
+from .decide_station import DAY_STEP, placebo_mean, shape_grid, usual_choices
+
+OFF_ROUTE = "the speed of stations off the route"
+PLACEBO_DRAWS = 999  # catalogues of placebo events; choice
+LOUD = 3.0  # sigmas of the mean contrast, from which a change is found without the lakes; choice
+SLACK_D = 2.0  # d, by which a change found without the lakes may come later; choice
+
+
+@dataclass(frozen=True)
+class LakeFound:
+    """What was found of one lake: tests, none of them yet against those of other lakes.
+
+    ``stations``: StationFound of the responding ones; ``placebo_p`` {station: p, adjusted};
+    ``chance``: PermutationResult; ``null`` (draws,) largest statistics of chance and ``observed``;
+    ``pooled``: Pooled; ``by_event`` {event: Pooled of its stations}; ``others`` {label: Pooled or
+    None}; ``smallest`` [%] change seen with 80 %; ``unmoved``; the rest by its name, None where it
+    could not be had; ``problems``: sentences.
+    """
+
+    question: Question
+    stations: tuple = ()
+    placebo_p: dict = field(default_factory=dict)
+    chance: object = None
+    null: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    observed: float = np.nan
+    pooled: object = None
+    by_event: dict = field(default_factory=dict)
+    left_out: object = None
+    others: dict = field(default_factory=dict)
+    unmoved: object = None
+    smallest: float = np.nan
+    pre_trend: object = None
+    before_probability: float = np.nan
+    placebo: object = None
+    causes: tuple = ()
+    speed: object = None
+    dose: object = None
+    coincidence: object = None
+    problems: tuple = ()
+
+    @property
+    def fitted(self):
+        """The stations with a response estimated."""
+        return tuple(s for s in self.stations if s.fit is not None)
+
+
+def why_not(question):
+    """Return why a question cannot be asked; '' where it can."""
+    if question.events is None:
+        reasons = [line for line in question.left_out if line.startswith(f"{question.lake} ")]
+        more = f" ({'; '.join(reasons)})" if reasons else ""
+        return f"no drainage of {question.lake} can be used{more}"
+    if not question.responding:
+        return f"no moving station stands on the route of {question.lake}'s water"
+    return ""
+
+
+def solve_lake(part, question, stations, placebos):
+    """Return the :class:`LakeFound` of a question.
+
+    Parameters
+    ----------
+    part : DecidePart
+    question : Question
+    stations : sequence of StationFound
+    placebos : sequence of (p, problem)
+        Of the placebo stations of the question, in their order.
+    """
+    why = why_not(question)
+    if why:
+        return LakeFound(question, problems=(why,))
+    return _Lake(part, question, tuple(stations), tuple(placebos)).everything()
+
+
+def pooled_of(found, label=None):
+    """Return the Pooled change of stations and events.
+
+    Parameters
+    ----------
+    found : sequence of (first event number, StationFound)
+        Events of different lakes get numbers of their own by adding the first.
+    label : str, optional
+        One of the other choices; as planned where none is given.
+
+    Raises
+    ------
+    SolutionError
+        Where nothing was estimated.
+    """
+    return pool(*pool_parts(found, label))
+
+
+def pool_parts(found, label=None):
+    """Return (estimates, covariance, events, series) of :func:`pooled_of`."""
+    each, covariances, events, residuals = [], [], [], []
+    for first, station in found:
+        fit = station.fit if label is None else station.others[label]
+        covariance = fit.each_covariance if label is None else fit.covariance
+        known = np.isfinite(fit.each)
+        if not known.any():
+            continue
+        each.append(fit.each[known])
+        covariances.append(covariance[np.ix_(known, known)])
+        events.append(first + np.array(station.seen)[known])
+        residuals.append(fit.residual)
+    if not each:
+        return np.zeros(0), np.zeros((0, 0)), np.zeros(0, int), np.zeros(0, int)
+    correlation = np.maximum(series_correlation(np.array(residuals)), 0.0)
+    covariance = joint_covariance(covariances, events, correlation)
+    series = np.repeat(np.arange(len(each)), [len(e) for e in each])
+    return np.concatenate(each), covariance, np.concatenate(events), series
+
+
+def mean_speed(question):
+    """Return the mean of the responding stations (n,), each over its usual speed. [%]"""
+    table = np.array([s.percent for s in question.responding])
+    known = np.isfinite(table)
+    count = known.sum(axis=0)
+    total = np.where(known, table, 0.0).sum(axis=0)
+    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+
+
+class _Lake:
+    """One lake at work."""
+
+    def __init__(self, part, question, stations, placebos):
+        self.part, self.question, self.stations = part, question, stations
+        self.placebos = placebos
+        self.random = np.random.default_rng([part.seed, 3])
+        self.grid, self.choices = shape_grid(part), usual_choices(part, question)
+        self.windows = Windows(
+            max(1, round(part.before_d / part.window_d)),
+            max(1, round(part.after_d / part.window_d)),
+            tuple(range(round(part.lag_d[0] / part.window_d),
+                        round(part.lag_d[1] / part.window_d) + 1)),
+        )  # fmt: skip
+        self.problems = [line for s in stations for line in s.problems]
+        self.problems += [line for _, line in placebos if line]
+
+    def attempt(self, what, function, *arguments, **options):
+        """Return the result, or None and one more problem."""
+        try:
+            return function(*arguments, **options)
+        except StakelineError as problem:
+            self.problems.append(f"{self.question.lake}: {what}: {problem}")
+            return None
+
+    def everything(self):
+        """Return the :class:`LakeFound`."""
+        found = [(0, s) for s in self.stations if s.fit is not None]
+        mean = self.question.days, mean_speed(self.question), self.question.events
+        usual = self.grid, self.choices
+        shifted, null = self.shifts()
+        power = self.attempt("power", self.power, found)
+        before = self.attempt("order in time", reverse_test, *mean, self.daily(),
+                              self.part.earlier_d, self.choices)  # fmt: skip
+        return LakeFound(
+            self.question, self.stations, self.placebo_p(), shifted, null,
+            np.nan if shifted is None else float(np.abs(shifted.statistic).max()),
+            self.attempt("pooled change", pooled_of, found), self.by_event(found),
+            self.attempt("leaving events out", leave_one_out, *pool_parts(found)),
+            self.others(found), power, np.nan if power is None else smallest_injected(power),
+            self.attempt("change before", pre_trend, *mean, self.grid, self.part.earlier_d,
+                         self.choices),
+            np.nan if before is None else before,
+            self.attempt("other times", placebo_events, *mean, *usual[:1], self.random,
+                         self.part.before_d + self.part.after_d, self.choices, PLACEBO_DRAWS),
+            tuple(self.attempt("other causes", self.causes, mean) or ()),
+            self.attempt("speed along the route", self.speed, found),
+            self.attempt("size and change", self.dose, found),
+            self.attempt("coincidence", self.coincide), tuple(self.problems),
+        )  # fmt: skip
+
+    def daily(self):
+        """Return shapes with lags of whole days: less than a day means of days cannot tell."""
+        lags = np.arange(self.part.lag_d[0], self.part.lag_d[1] + 0.5 * DAY_STEP, DAY_STEP)
+        return type(self.grid)(tuple(lags), *self.grid.axes()[1:], as_event=True)
+
+    def rest(self):
+        """Return the responding speeds (series, n) without trend and season. [%]"""
+        baseline = self.choices.baseline
+        return np.array([
+            without_baseline(self.question.days, s.percent, baseline)
+            for s in self.question.responding
+        ])  # fmt: skip
+
+    def shifts(self):
+        """Return (PermutationResult or None, largest statistics of chance (draws,))."""
+        rest = self.attempt("trend and season", self.rest)
+        if rest is None:
+            return None, np.zeros(0)
+        plan = self.attempt(
+            "circular shifts", plan_shifts, self.question.days, rest, self.question.events.onset,
+            self.windows, self.random, self.part.permutations,
+        )  # fmt: skip
+        if plan is None:
+            return None, np.zeros(0)
+        greatest = chance(plan, 0, len(plan.shifts))
+        return self.attempt("circular shifts", conclude, plan, greatest), greatest.max(axis=1)
+
+    def placebo_p(self):
+        """Return {placebo station: p adjusted for their number}."""
+        pairs = zip(self.question.placebos, self.placebos, strict=True)
+        kept = [(s.station, p) for s, (p, _) in pairs if np.isfinite(p)]
+        adjusted = holm([p for _, p in kept]) if kept else ()
+        return {name: float(p) for (name, _), p in zip(kept, adjusted, strict=True)}
+
+    def by_event(self, found):
+        """Return {event: Pooled of its stations}."""
+        each, covariance, events, series = pool_parts(found)
+        pooled = {}
+        for number in np.unique(events):
+            own = events == number
+            one = self.attempt(f"event {number + 1}", pool, each[own],
+                               covariance[np.ix_(own, own)], events[own], series[own])  # fmt: skip
+            if one is not None:
+                pooled[int(number)] = one
+        return pooled
+
+    def others(self, found):
+        """Return {label: Pooled or None} of the other choices."""
+        labels = found[0][1].others if found else ()
+        pooled = {}
+        for label in labels:
+            try:
+                pooled[label] = pooled_of(found, label)
+            except StakelineError:
+                pooled[label] = None
+        return pooled
+
+    def power(self, found):
+        """Return the Unmoved of the mean of the stations; None where no station has one."""
+        each = [s.unmoved for _, s in found if s.unmoved is not None]
+        return pooled_unmoved(each) if each else None
+
+    def causes(self, mean):
+        """Return an OtherCause for melt and for the stations off the route, where there are any."""
+        causes = dict(self.question.causes)
+        beside = placebo_mean(self.question)
+        if beside is not None:
+            causes[OFF_ROUTE] = beside
+        days, speed, events = mean
+        return other_causes(
+            days, speed, causes, events, self.grid, self.windows, self.random, self.choices
+        )
+
+    def speed(self, found):
+        """Return the Propagation of the response along the route. [d/km, km/d]"""
+        distance = {s.station: s.distance_km for s in self.question.responding}
+        lags = [draw_lags(s.fit.shapes[:, 0], s.fit.weights, self.random) for _, s in found]
+        return propagation([distance[s.station] for _, s in found], np.array(lags).reshape(-1, 500))
+
+    def dose(self, found):
+        """Return the Dose of the lake's events."""
+        numbers, answers = answers_by_event(self.by_event(found))
+        return dose_response(
+            self.question.size[numbers], self.question.size_sigma[numbers], *answers, self.random
+        )
+
+    def coincide(self):
+        """Return the Coincidence of changes found without the lakes with the drainages."""
+        times = loud_changes(self.question.days, self.rest(), self.windows)
+        days, lags = self.question.days, self.part.lag_d
+        inside = self.question.events.onset
+        window = DAY_STEP + lags[1] - lags[0] + SLACK_D
+        later = np.minimum(times + DAY_STEP, days[-1])
+        return coincidence(later, inside, days[0], days[-1], window, lags[0])
+
+
+def answers_by_event(by_event):
+    """Return (numbers of events, (changes, their sigmas)) of pooled events."""
+    numbers = np.array(sorted(by_event), int)
+    effects = np.array([by_event[k].effect for k in numbers], float)
+    return numbers, (effects, np.array([by_event[k].sigma for k in numbers], float))
+
+
+def loud_changes(days, rest, windows):
+    """Return the times at which the mean of all stations changes most, without the lakes. [d]
+
+    The mean contrast of all series, over its own spread (a robust one), where it is largest within
+    the window before and after and beyond :data:`LOUD`.
+    """
+    only = Windows(windows.before, windows.after)
+    table = contrasts(rest, only)[:, :, 0]
+    known = np.isfinite(table)
+    count = known.sum(axis=1)
+    mean = np.where(count > 0, np.where(known, table, 0.0).sum(axis=1) / np.maximum(count, 1), 0.0)
+    size = np.abs(mean)
+    spread = np.median(size[count > 0]) / 0.6745 if (count > 0).any() else np.inf
+    times, free = [], np.ones(len(size), bool)
+    while free.any():
+        place = int(np.argmax(np.where(free, size, -1.0)))
+        if not size[place] > LOUD * spread:
+            break
+        times.append(days[place] - 0.5 * (days[1] - days[0]))
+        free[max(0, place - windows.before) : place + windows.after] = False
+    return np.sort(np.array(times))

@@ -1,0 +1,209 @@
+"""From what was found to one outcome, in one plain sentence, with what speaks for and against."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..errors import StakelineError
+from ..inference.counter_tests import holm, leave_one_out
+from ..inference.dose import dose_response
+from ..inference.power import pooled_unmoved, smallest_injected
+from ..inference.verdict import DOWN, NONE, UNKNOWN, UP, Evidence, Verdict, Words, decide
+from .decide_together import answers_by_event, pool_parts, pooled_of
+
+WORDS = Words("the speed of the ice", "higher", "lower", "%")
+OUTCOMES = {
+    UP: "faster", DOWN: "slower", NONE: "no change larger", UNKNOWN: "cannot tell",
+}  # fmt: skip
+ONE_EVENT = (
+    "one event can show that the ice changed speed on the day the lake drained, and how surely "
+    "that was no chance; it cannot show that it would do so again, nor rule out another cause of "
+    "that day"
+)
+
+
+@dataclass(frozen=True)
+class Decision:
+    """The outcome of one lake, or of all together.
+
+    ``name``: of the lake, or ``all lakes``; ``outcome``: one of :data:`OUTCOMES`; ``sentence``;
+    ``p`` with all searching paid for; ``pooled``: Pooled or None; ``smallest`` [%];
+    ``left_out``: LeftOut; ``dose``; ``unmoved``; ``verdict``: of the rules, None where there is
+    nothing to decide.
+    """
+
+    name: str
+    outcome: str
+    sentence: str
+    p: float = np.nan
+    pooled: object = None
+    smallest: float = np.nan
+    left_out: object = None
+    dose: object = None
+    unmoved: object = None
+    others: object = None
+    verdict: Verdict | None = None
+
+    @property
+    def support(self):
+        """Sentences that speak for it."""
+        return self.verdict.support if self.verdict else ()
+
+    @property
+    def weakening(self):
+        """Sentences that speak against it."""
+        return self.verdict.weakening if self.verdict else ()
+
+    @property
+    def missing(self):
+        """What was not tested."""
+        return self.verdict.missing if self.verdict else ()
+
+
+def decisions(part, lakes):
+    """Return (Decision of all lakes, Decision of each lake).
+
+    The p of a lake is adjusted for the number of lakes (Holm 1979); all together have the smallest
+    times their number (Bonferroni), so that asking several lakes is paid for.
+    """
+    p = np.array([np.nan if f.chance is None else f.chance.p for f in lakes], float)
+    known = np.isfinite(p)
+    adjusted = np.full(len(p), np.nan)
+    adjusted[known] = holm(p[known])
+    each = [_lake_decision(part, f, q) for f, q in zip(lakes, adjusted, strict=True)]
+    if len(lakes) == 1:
+        return each[0], tuple(each)
+    least = min(1.0, known.sum() * p[known].min()) if known.any() else np.nan
+    return _all_decision(part, lakes, least), tuple(each)
+
+
+def _lake_decision(part, found, p):
+    name = found.question.lake
+    if found.pooled is None or not np.isfinite(p):
+        return _nothing(name, found.problems)
+    return _decided(
+        part, name, [found], p, found.pooled, found.smallest, found.left_out, found.dose,
+        found.unmoved, found.others,
+    )  # fmt: skip
+
+
+def _nothing(name, problems):
+    why = "; ".join(dict.fromkeys(problems)) or "nothing could be estimated"
+    return Decision(name, OUTCOMES[UNKNOWN], f"Cannot tell: {why}.")
+
+
+def _all_decision(part, lakes, p):
+    name, usable = "all lakes", [f for f in lakes if f.pooled is not None]
+    if not usable or not np.isfinite(p):
+        return _nothing(name, [line for f in lakes for line in f.problems])
+    offsets = np.cumsum([0, *(len(f.question.names) for f in usable)])[:-1]
+    pairs = [(k, s) for k, f in zip(offsets, usable, strict=True) for s in f.fitted]
+    each = [s.unmoved for _, s in pairs if s.unmoved is not None]
+    unmoved = _or_none(pooled_unmoved, each) if each else None
+    smallest = np.nan if unmoved is None else smallest_injected(unmoved)
+    labels = [x for x in usable[0].others if all(f.others.get(x) is not None for f in usable)]
+    others = {label: _or_none(pooled_of, pairs, label) for label in labels}
+    return _decided(
+        part, name, usable, p, pooled_of(pairs), smallest,
+        _or_none(leave_one_out, *pool_parts(pairs)), _dose_of_all(part, usable), unmoved, others,
+    )  # fmt: skip
+
+
+def _or_none(function, *arguments):
+    try:
+        return function(*arguments)
+    except StakelineError:
+        return None
+
+
+def _dose_of_all(part, lakes):
+    """Return the Dose of the events of all lakes; None where sizes have different units."""
+    if len({f.question.size_unit for f in lakes}) > 1:
+        return None
+    rows = []
+    for found in lakes:
+        numbers, answers = answers_by_event(found.by_event)
+        question = found.question
+        rows.append((question.size[numbers], question.size_sigma[numbers], *answers))
+    random = np.random.default_rng([part.seed, 4])
+    return _or_none(dose_response, *map(np.concatenate, zip(*rows, strict=True)), random)
+
+
+def _decided(part, name, lakes, p, pooled, smallest, left_out, dose, unmoved, others):
+    evidence = evidence_of(part, lakes, p, pooled, smallest, left_out, others)
+    verdict = decide(evidence, WORDS)
+    if evidence.events == 1:
+        verdict = replace(verdict, weakening=(*verdict.weakening, ONE_EVENT))
+    outcome = OUTCOMES[verdict.outcome]
+    sentence = verdict.sentence
+    if verdict.outcome in (UP, DOWN):
+        sentence = _changed(name, outcome, evidence, lakes)
+    return Decision(
+        name, outcome, sentence, float(p), pooled, float(smallest), left_out, dose, unmoved, others,
+        verdict,
+    )  # fmt: skip
+
+
+def _changed(name, outcome, evidence, lakes):
+    """Return the sentence of a change."""
+    low, high = sorted(np.abs(evidence.interval))
+    when = "when the lakes drain" if len(lakes) > 1 else f"when {lakes[0].question.lake} drains"
+    return (
+        f"{outcome.capitalize()}: the ice moves {abs(evidence.amplitude):.2g} % {outcome} {when} "
+        f"(95 % interval {low:.2g} to {high:.2g} %, chance p = {evidence.p:.2g}; "
+        f"{_count(evidence.events, 'event')}, {_count(evidence.series, 'station')})."
+    )
+
+
+def _count(number, word):
+    return f"{number} {word}{'' if number == 1 else 's'}"
+
+
+def evidence_of(part, lakes, p, pooled, smallest, left_out, others):
+    """Return the :class:`Evidence` of one or more lakes."""
+    fitted = [s for f in lakes for s in f.fitted]
+    trends = [f.pre_trend.p for f in lakes if f.pre_trend is not None]
+    placebo = [f.placebo.p for f in lakes if f.placebo is not None]
+    before = [f.before_probability for f in lakes if np.isfinite(f.before_probability)]
+    beside = [q for f in lakes for q in f.placebo_p.values()]
+    kept = [o for o in (others or {}).values() if o is not None]
+    agree = sum(_agrees(o, pooled.effect) for o in kept)
+    return Evidence(
+        amplitude=pooled.effect,
+        interval=tuple(pooled.interval),
+        p=float(p),
+        events=pooled.events,
+        series=pooled.series,
+        smallest=smallest,
+        relevant=np.nan if part.relevant_percent is None else part.relevant_percent,
+        pre_trend_p=float(holm(trends).min()) if trends else np.nan,
+        probability_before=max(before, default=np.nan),
+        placebo_p=max(placebo, default=np.nan),
+        placebo_series_p=tuple(holm(beside)) if beside else (),
+        causes=tuple((c.name, c.p_with_events, c.explained) for f in lakes for c in f.causes),
+        sign_holds=None if left_out is None else left_out.sign_holds,
+        seen=tuple(share for f in lakes for share in _seen(f)),
+        noise_at_bound=sum(s.fit.noise.at_bound for s in fitted) > 0.5 * len(fitted),
+        lag_at_edge=sum(_late(part, s) for s in fitted) > 0.5 * len(fitted),
+        agreeing=agree,
+        variations=len(kept),
+    )
+
+
+def _agrees(other, effect):
+    low, high = other.interval
+    return bool(low * high > 0.0 and np.sign(other.effect) == np.sign(effect))
+
+
+def _late(part, station):
+    """Say whether the most likely lag is the longest that was allowed."""
+    lag = station.fit.shapes[station.fit.best, 0]
+    return part.lag_d[1] > part.lag_d[0] and lag >= part.lag_d[1] - 0.5 * part.lag_step_d
+
+
+def _seen(found):
+    """Return the mean share (events,) of days around each onset that have a speed."""
+    shares = np.zeros(len(found.question.names))
+    for station in found.fitted:
+        shares[list(station.seen)] += station.fit.seen / len(found.fitted)
+    return shares
