@@ -108,6 +108,7 @@ class _Curve:
             self._add_station(station)
         self._add_passes(levels)
         self.value, self.sigma = np.array(self.value), np.array(self.sigma)
+        self.sparse, self.known = self._sparse(), {}
 
     def _node(self, time_ns):
         """Return (node before, share of the way to the next) of times (n,)."""
@@ -167,30 +168,37 @@ class _Curve:
         rate = _wander(self.count, self.step_d, rate_m_d, RATE_D)
         return exact.T @ exact + block_diag([identity(self.count) / ZERO_M**2, rate])
 
-    def _system(self, rate_m_d, shares):
-        """Return (precision beforehand, design) of all unknowns."""
-        prior = block_diag([self._moving(rate_m_d), *self.fixed], format="csc")
-        row, column, entry = [], [], []
+    def _sparse(self):
+        """Return (row, column, entry, station or -1) of the design; levels wait for shares."""
+        parts = []
         for k, (place, at, own) in enumerate(self.rows):
-            factor = 1.0 if place is None else shares[place]
-            parts = [(c, factor * v) for c, v in at] + own
-            row += [k] * len(parts)
-            column += [c for c, _ in parts]
-            entry += [v for _, v in parts]
-        return prior, coo_matrix((entry, (row, column)), (len(self.rows), self.width)).tocsc()
+            station = -1 if place is None else place
+            parts += [(k, c, v, station) for c, v in at] + [(k, c, v, -1) for c, v in own]
+        row, column, entry, station = np.array(parts, float).reshape(-1, 4).T
+        return row.astype(int), column.astype(int), entry, station.astype(int)
+
+    def _before(self, rate_m_d):
+        """Return (precision beforehand, half the logarithm of its determinant)."""
+        if rate_m_d not in self.known:
+            prior = block_diag([self._moving(rate_m_d), *self.fixed], format="csc")
+            half = 0.5 * np.log(np.abs(splu(prior).U.diagonal())).sum()
+            self.known = {rate_m_d: (prior, half)}
+        return self.known[rate_m_d]
 
     def _solved(self, rate_m_d, shares):
         """Return (unknowns, logarithm of the posterior of rate and shares, factor)."""
-        prior, design = self._system(rate_m_d, shares)
+        prior, before = self._before(rate_m_d)
+        row, column, entry, station = self.sparse
+        entry = entry * np.append(shares, 1.0)[station]  # -1: the last one
+        design = coo_matrix((entry, (row, column)), (len(self.rows), self.width)).tocsc()
         weight = self.sigma**-2.0
         factor = splu(csc_matrix(prior + design.T @ diags(weight) @ design))
         right = design.T @ (weight * self.value)
         unknown = factor.solve(right)
-        after = np.log(np.abs(factor.U.diagonal())).sum()
-        before = np.log(np.abs(splu(prior).U.diagonal())).sum()
+        after = 0.5 * np.log(np.abs(factor.U.diagonal())).sum()
         off = [(v - s.share) / _spread(s) for v, s in zip(shares, self.stations, strict=True)]
         squares = weight @ self.value**2 - right @ unknown + np.sum(np.square(off))
-        return unknown, 0.5 * (before - after - squares), factor
+        return unknown, before - after - 0.5 * squares, factor
 
     def look_for_shares(self):
         """Find the most probable size of the rate and shares, the level integrated out."""
