@@ -39,7 +39,7 @@ def test_a_wrong_height_at_the_set_up():
     assert (one.number, one.logged_m, one.found_m, one.apart_d) == (0, 0.1, 2.86, 1.0)
     assert one.time_ns == at(1)
     # what a hundred days of snow can do is no contradiction any more
-    assert said([100], [1.2]) == []
+    assert said([100], [1.4]) == []
     assert len(said([100], [-0.5])) == 1
 
 

@@ -1,6 +1,8 @@
 """From days with heights to a station's table, sentences and figure; only what is out of date."""
 
 import json
+import re
+from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
@@ -98,6 +100,12 @@ def test_a_table_a_summary_a_series_and_a_figure(station):
     assert (station.results / "HV01_snow.svg").read_bytes().startswith(b"<?xml")
 
 
+def test_columns_on_the_page_are_those_of_the_table():
+    page = Path(__file__).parents[2] / "docs" / "reference" / "snow.md"
+    rows = re.findall(r"^\| `(\w+)` \|", page.read_text("utf-8"), re.MULTILINE)
+    assert rows == list(UNITS)
+
+
 def test_what_is_up_to_date_is_left_and_still_said(station):
     first = station([2.86, 2.85], set_up=0.1)
     assert first.done == ["HV01"]
@@ -110,7 +118,7 @@ def test_a_wrong_height_in_the_log_is_said(station):
     (said,) = station([2.86, 2.85], set_up=0.1).notes
     assert said.startswith(
         "HV01: on 2031-04-29 reflections put the antenna 2.86 m above the snow, the log 0.10 m "
-        "above the marker: 2.76 m apart, where 0.3"
+        "above the marker: 2.76 m apart, where no more than 0.29 m is likely"
     )
     assert "check the height in stations/HV01.toml" in said
 

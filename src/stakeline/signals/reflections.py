@@ -197,7 +197,7 @@ def agreed_height(arcs, chosen, *, least_passes=LEAST_PASSES):
     As a row of :class:`DailyHeights`.
     """
     found = np.asarray(chosen, bool) & np.isfinite(arcs.height_m)
-    waves_m = float(np.median(arcs.wavelength_m[found])) if found.any() else np.nan
+    waves_m = float(np.mean(arcs.wavelength_m[found])) if found.any() else np.nan
     return _one_day(*_passes(arcs, found), waves_m, least_passes)
 
 

@@ -10,7 +10,7 @@ from ..constants import NS_PER_DAY
 READING_M = 0.02  # m; of an antenna height read in the field; common practice, no source
 PHASE_CENTRE_M = 0.10  # m; it lies so far above the reference point at most; from memory
 RESTLESS_M = 0.10  # m; drift and trodden snow within a day; our choice
-CHANGE_M_D = 0.01  # m/d; snow, settling and melt since a visit, 3.7 m in a year; our choice
+CHANGE_M_D = 0.005  # m/d; snow, settling and melt; twice that is 3.7 m in a year; our choice
 WARN = 2.0  # sigmas beyond which log and reflections contradict each other
 BURIED_M = 0.5  # m; an antenna nearer to the snow may be gone after the next storm; our choice
 RECENT_D = 28.0  # d; of the straight line; our choice

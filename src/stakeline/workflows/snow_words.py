@@ -16,7 +16,7 @@ def nothing_words(reasons):
 def contradiction_words(one, station):
     """Return what log and reflections say, how far apart that is, and what to look at."""
     apart = abs(one.found_m - one.logged_m)
-    allowed = f"{apart:.2f} m apart, where {WARN * one.sigma_m:.2f} m are likely"
+    allowed = f"{apart:.2f} m apart, where no more than {WARN * one.sigma_m:.2f} m is likely"
     where = f"{STATIONS}/{station}.toml"
     if one.number == 0:
         return (
