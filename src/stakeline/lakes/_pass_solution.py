@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve
-from scipy.sparse import block_diag, csc_matrix, diags
+from scipy.sparse import block_diag, csc_matrix, csr_matrix, diags, hstack, vstack
 from scipy.sparse.linalg import splu
 
 from .track_surface import FIRST_ROUGH_PER_M, LEAST_ROUGH_PER_M, tied
@@ -17,6 +17,7 @@ ROUGHER = 2.0  # -, sigma of curvature across over that seen along; choice
 OWN = 5  # unknowns of a pass: level, bend, bias, place (2)
 BEND_M, LEAST_BEND_M = 1.0, 0.02  # m, sigma of the bend of a pass beforehand: first, least; choice
 STEP_M = 2.0  # m, over which slopes are taken; choice
+AT_ONCE = 5000  # points whose weights of nodes are in memory; choice
 GAUGE = 1e-3  # -, sigma of the pattern's mean about 1; choice
 LAGS = 15  # points along a track over which correlation is looked for; choice
 
@@ -55,7 +56,9 @@ class _Problem:
         self.place, self.height, self.number, self.sigma = place, height, number, sigma
         self.track, self.surfaces, self.settings = track, surfaces, settings
         self.count, self.passes = len(height), int(number.max()) + 1
-        self.base, self.node_weight = pattern.base(point), pattern.weights(point)
+        self.base = pattern.base(point)
+        pieces = np.array_split(point, max(1, len(point) // AT_ONCE))
+        self.node_weight = vstack([csr_matrix(pattern.weights(p)) for p in pieces], format="csr")
         self.plate = pattern.bend(point)
         self.pattern = pattern
         self.level, self.bend, self.bias = np.zeros((3, self.passes))
@@ -110,24 +113,24 @@ class _Problem:
         return design @ self.surface + moved
 
     def _columns(self, slopes):
-        """Return the design (n, 5 passes + nodes) of all but the surfaces."""
+        """Return the design of all but the surfaces: sparse (n, 5 passes + nodes)."""
         rows, p = np.arange(self.count), self.passes
         moves = self.base + self.node_weight @ self.nodes
-        columns = np.zeros((self.count, OWN * p + len(self.nodes)))
-        for k, column in enumerate((moves, self.plate, np.ones(self.count), *slopes)):
-            columns[rows, k * p + self.number] = column
-        columns[:, OWN * p :] = self.node_weight * self.level[self.number][:, None]
-        return columns
+        own = [
+            csr_matrix((column, (rows, self.number)), (self.count, p))
+            for column in (moves, self.plate, np.ones(self.count), *slopes)
+        ]
+        return hstack([*own, diags(self.level[self.number]) @ self.node_weight], format="csr")
 
     def _solve(self, design, columns, weight, rest):
         """Return (steps of surfaces and of the others, covariance of the others)."""
         scaled = diags(weight) @ design
         own = csc_matrix(design.T @ scaled + self.prior)
-        both = scaled.T @ columns
+        both = (scaled.T @ columns).toarray()
         right = scaled.T @ rest - self.prior @ self.surface
         factor = splu(own, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})
         eliminated = factor.solve(np.ascontiguousarray(both))
-        normal = columns.T @ (weight[:, None] * columns) + self._beforehand()
+        normal = (columns.T @ diags(weight) @ columns).toarray() + self._beforehand()
         reduced = normal - both.T @ eliminated
         aim = columns.T @ (weight * rest) - self._held()
         cholesky = cho_factor(0.5 * (reduced + reduced.T))
