@@ -1,16 +1,43 @@
 """The verb decide: does the ice change speed when a lake drains? Only what is out of date."""
 
+from dataclasses import dataclass
+
+import numpy as np
+
+from .. import __version__
 from ..campaign.folders import DECIDE, LEDGER, open_or_find
-from ..campaign.store import clean_leftovers, only_one, write_text
+from ..campaign.ledger import Ledger, fingerprint
+from ..campaign.store import clean_leftovers, json_text, only_one, sha256_file, write_text
 from ..errors import SettingsError
-from .decide_plan import PLAN, plan_text, planned
+from ..report.style import svg_bytes
+from .decide_figures import decide_figures
+from .decide_plan import PLAN, check_plan, plan_text, planned
 from .decide_record import questions
+from .decide_station import solve_placebo, solve_station
+from .decide_tables import decide_files
+from .decide_together import solve_lake, why_not
+from .decide_verdict import decisions
+from .decide_words import decide_text, decide_told
 from .motion_results import station_results
+from .pool import run_tasks
 from .position import Outcome
 
 VERDICT = "verdict.json"
+FIGURES = "figures"
+RECORD = "decide/decide"
 OTHERWISE = "give a campaign (stakeline decide --campaign FOLDER)"
 NO_MOTION = "no motion; run 'stakeline motion' first"
+NO_LAKES = "no lake with results in 6-lakes; run 'stakeline lakes' first"
+
+
+@dataclass(frozen=True)
+class SeriesTask:
+    """One station's part: ``function((part, question, index))``; ``place`` of its question."""
+
+    place: int
+    function: object
+    argument: tuple
+    name: str
 
 
 def run(campaign=None, *, workers=1, progress=None):
@@ -36,11 +63,101 @@ def run(campaign=None, *, workers=1, progress=None):
     campaign = open_or_find(campaign, OTHERWISE)
     with only_one(campaign.folder(LEDGER) / "lock"):
         clean_leftovers(campaign.folder(DECIDE))
+        ledger = Ledger(campaign.root, LEDGER)
         results = station_results(campaign)
         if not results:
-            return Outcome("", skipped=(NO_MOTION,))
-        found, _ = questions(campaign, results)
-        return Outcome("".join(f"{question.lake}\n" for question in found))
+            return _without(ledger, NO_MOTION)
+        asked, files = questions(campaign, results)
+        if not asked:
+            return _without(ledger, NO_LAKES)
+        inputs = [(campaign.relative(path), sha256_file(path)[1]) for path in files]
+        return _decided(campaign, ledger, asked, inputs, workers, progress)
+
+
+def _without(ledger, why):
+    """Forget what no longer follows from any input."""
+    ledger.forget(RECORD)
+    return Outcome("", skipped=(why,))
+
+
+def _decided(campaign, ledger, asked, inputs, workers, progress):
+    """Return the Outcome of a run; write what is out of date."""
+    part = campaign.settings.decide
+    stations = {q.lake: [s.station for s in q.responding] for q in asked}
+    plan = check_plan(campaign.folder(DECIDE) / PLAN, part, stations)
+    left_out = [q.left_out for q in asked]
+    name = campaign.settings.campaign.name
+    key = fingerprint([__version__, part.model_dump(), vars(plan), inputs, left_out, name])
+    where = f"in words: {DECIDE}/verdict.txt\n"
+    if ledger.up_to_date(RECORD, key):
+        return Outcome(where, up_to_date=(f"{len(asked)} lakes",))
+    outputs, sentence, problems = solve(name, part, asked, plan, inputs, workers, progress)
+    old = (ledger.read(RECORD) or {"outputs": {}})["outputs"]
+    files = {f"{DECIDE}/{path}": data for path, data in outputs.items()}
+    ledger.finish(RECORD, key, files)
+    for gone in set(old) - set(files):
+        (campaign.root / gone).unlink(missing_ok=True)
+    text = f"{sentence}\n{plan.sentence}\n{where}"
+    return Outcome(text, tuple(problems), (f"{len(asked)} lakes",), notes=(sentence,))
+
+
+def solve(name, part, asked, plan, inputs, workers=1, progress=None):
+    """Return ({path: bytes} of all results, the verdict's sentence, what went wrong).
+
+    Parameters
+    ----------
+    name : str
+        Of the campaign.
+    part : DecidePart
+    asked : sequence of Question
+    plan : PlanCheck
+    inputs : sequence of (file, sha256)
+    """
+    lakes, problems = solve_questions(part, asked, workers, progress)
+    every, each = decisions(part, lakes)
+    files = decide_files(lakes, every, each, plan)
+    files["verdict.txt"] = decide_text(name, lakes, every, each, plan).encode("utf-8")
+    told = decide_told(name, lakes, every, each, plan, inputs)
+    files[VERDICT] = json_text(told).encode("utf-8")
+    for figure, drawn in decide_figures(part, lakes, every, each, name).items():
+        files[f"{FIGURES}/{figure}.svg"] = svg_bytes(drawn)
+    return files, every.sentence, problems
+
+
+def solve_questions(part, asked, workers=1, progress=None):
+    """Return (a LakeFound of each question, sentences about what stopped a station)."""
+    tasks = []
+    for place, question in enumerate(asked):
+        if why_not(question):
+            continue
+        for function, some in ((solve_station, question.responding),
+                               (solve_placebo, question.placebos)):  # fmt: skip
+            tasks += [
+                SeriesTask(place, function, (part, question, k), f"{question.lake}: {s.station}")
+                for k, s in enumerate(some)
+            ]
+    found, problems = {}, []
+    for count, (task, result, sentence) in enumerate(run_tasks(solve_series, tasks, workers), 1):
+        if sentence:
+            problems.append(f"{task.name}: {sentence}")
+        else:
+            found[task.place, task.function.__name__, task.argument[2]] = result
+        if progress:
+            progress(count, len(tasks), f"{task.name} {'failed' if sentence else 'compared'}")
+    lakes = []
+    for place, question in enumerate(asked):
+        stations = [found.get((place, "solve_station", k)) for k in range(len(question.responding))]
+        placebos = [
+            found.get((place, "solve_placebo", k), (np.nan, ""))
+            for k in range(len(question.placebos))
+        ]
+        lakes.append(solve_lake(part, question, [s for s in stations if s], placebos))
+    return lakes, problems
+
+
+def solve_series(task):
+    """Return what one station's part gives; for worker processes."""
+    return task.function(task.argument)
 
 
 def freeze(campaign=None, *, day):

@@ -1,0 +1,325 @@
+"""What was decided as tables that people and programs read."""
+
+import numpy as np
+
+from ..formats.plain_table import write_plain_table
+from ..inference.power import power_formula, power_injected
+
+ALL = "all"
+CURVE = 25  # changes of a curve of power; choice
+MAIN, EXPLORATORY = "main", "exploratory"
+_PLACES = {
+    "p": 4, "percent": 2, "sigma": 2, "low": 2, "high": 2, "m_d": 4, "m": 2, "d": 2, "km": 2,
+    "events": 0, "stations": 0, "estimates": 1,
+}  # fmt: skip
+
+
+def decide_files(lakes, every, each, plan):
+    """Return {name: bytes} of all tables.
+
+    Parameters
+    ----------
+    lakes : sequence of LakeFound
+    every : Decision
+        Of all lakes together.
+    each : sequence of Decision
+    plan : PlanCheck
+    """
+    decisions = each if len(each) == 1 else (every, *each)
+    return {
+        "effects.csv": _csv(EFFECT_NAMES, effect_rows(lakes)),
+        "pooled.csv": _csv(POOLED_NAMES, pooled_rows(lakes, decisions)),
+        "tests.csv": _csv(TEST_NAMES, test_rows(lakes, decisions, plan)),
+        "robustness.csv": _csv(ROBUST_NAMES, robustness_rows(decisions)),
+        "power.csv": _csv(POWER_NAMES, power_rows(decisions)),
+    }
+
+
+def _csv(names, rows):
+    columns = {name: [row.get(name, "") for row in rows] for name in names}
+    columns = {name: _column(values) for name, values in columns.items()}
+    decimals = {name: _PLACES.get(name.rpartition("_")[2], 3) for name in names}
+    return write_plain_table(columns, decimals)
+
+
+def _column(values):
+    """Return texts as a list, numbers as an array; NaN where a row has none."""
+    if any(isinstance(value, str) and value for value in values) or not values:
+        return ["" if value == "" else str(value) for value in values]
+    return np.array([np.nan if value == "" else value for value in values], float)
+
+
+EFFECT_NAMES = (
+    "lake", "station", "event", "distance_km", "change_percent", "change_low_percent",
+    "change_high_percent", "change_m_d", "change_low_m_d", "change_high_m_d",
+    "probability_faster", "lag_d", "lag_low_d", "lag_high_d", "duration_d", "duration_low_d",
+    "duration_high_d", "excess_m", "excess_low_m", "excess_high_m", "days_seen_share",
+    "usual_speed_m_d",
+)  # fmt: skip
+
+
+def effect_rows(lakes):
+    """Return one row for each station and event, and one for all events of a station."""
+    rows = []
+    for found in lakes:
+        speeds = {s.station: s for s in found.question.responding}
+        for station in found.fitted:
+            own = speeds[station.station]
+            parts = [(ALL, station.fit, float(np.mean(station.fit.seen)))]
+            for number, fit in station.single.items():
+                parts.append((found.question.names[number], fit, float(fit.seen[0])))
+            rows += [_effect(found, own, *part) for part in parts]
+    return rows
+
+
+def _effect(found, own, event, fit, seen):
+    per = own.usual_m_d / 100.0
+    values = {
+        "change_percent": (fit.amplitude, fit.interval, 1.0),
+        "change_m_d": (fit.amplitude, fit.interval, per),
+        "lag_d": (fit.lag, fit.lag_interval, 1.0),
+        "duration_d": (fit.duration, fit.duration_interval, 1.0),
+        "excess_m": (fit.excess, fit.excess_interval, per),
+    }
+    row = {
+        "lake": found.question.lake, "station": own.station, "event": event,
+        "distance_km": own.distance_km, "probability_faster": fit.probability_up,
+        "days_seen_share": seen, "usual_speed_m_d": own.usual_m_d,
+    }  # fmt: skip
+    for name, (middle, (low, high), factor) in values.items():
+        kind, unit = name.split("_", 1)
+        row |= {name: middle * factor, f"{kind}_low_{unit}": low * factor,
+                f"{kind}_high_{unit}": high * factor}  # fmt: skip
+    return row
+
+
+POOLED_NAMES = (
+    "lake", "event", "change_percent", "change_sigma_percent", "change_low_percent",
+    "change_high_percent", "probability_faster", "events", "stations", "between_events_percent",
+    "between_stations_percent", "independent_estimates",
+)  # fmt: skip
+
+
+def pooled_rows(lakes, decisions):
+    """Return one row for each lake, all lakes, each event over its stations, each left out."""
+    rows = [_pooled(d.name, ALL, d.pooled) for d in decisions if d.pooled is not None]
+    for found in lakes:
+        names = found.question.names
+        rows += [_pooled(found.question.lake, names[k], one) for k, one in found.by_event.items()]
+        if found.left_out is not None:
+            numbers = sorted({k for s in found.fitted for k in s.seen})
+            for place, number in enumerate(numbers):
+                low, high = found.left_out.interval[place]
+                rows.append({
+                    "lake": found.question.lake, "event": f"without {names[number]}",
+                    "change_percent": found.left_out.effect[place],
+                    "change_sigma_percent": found.left_out.sigma[place],
+                    "change_low_percent": low, "change_high_percent": high,
+                })  # fmt: skip
+    return rows
+
+
+def _pooled(lake, event, pooled):
+    return {
+        "lake": lake, "event": event, "change_percent": pooled.effect,
+        "change_sigma_percent": pooled.sigma, "change_low_percent": pooled.interval[0],
+        "change_high_percent": pooled.interval[1], "probability_faster": pooled.probability_up,
+        "events": pooled.events, "stations": pooled.series,
+        "between_events_percent": pooled.event_sigma,
+        "between_stations_percent": pooled.own_sigma,
+        "independent_estimates": pooled.independent,
+    }  # fmt: skip
+
+
+TEST_NAMES = ("lake", "station", "test", "rank", "statistic", "unit", "p", "what_it_says")
+
+
+def test_rows(lakes, decisions, plan):
+    """Return one row for each test; ``rank`` is ``main`` for the one that was planned."""
+    main = MAIN if plan.followed else EXPLORATORY
+    first = decisions[0]
+    rows = [_test(first.name, "", "main test: circular shifts, paid for all lakes", first.p,
+                  rank=main, says="could chance alone change speed as much?")]  # fmt: skip
+    for found in lakes:
+        rows += _lake_tests(found)
+    doses = decisions if len(lakes) > 1 else decisions[:1]
+    rows += [_dose(d) for d in doses if d.dose is not None]
+    return rows
+
+
+def _test(lake, station, test, p, statistic=np.nan, unit="", says="", rank=EXPLORATORY):
+    return {"lake": lake, "station": station, "test": test, "rank": rank, "statistic": statistic,
+            "unit": unit, "p": p, "what_it_says": says}  # fmt: skip
+
+
+def _lake_tests(found):
+    lake, rows = found.question.lake, []
+    shifted = found.chance
+    if shifted is not None:
+        rows.append(
+            _test(
+                lake,
+                "",
+                "circular shifts, all stations and lags",
+                shifted.p,
+                found.observed,
+                "sigma",
+                "could chance alone change speed as much?",
+            )
+        )
+        for k, speeds in enumerate(found.question.responding):
+            rows.append(
+                _test(
+                    lake,
+                    speeds.station,
+                    "circular shifts, against the largest of all stations",
+                    float(shifted.p_adjusted[k]),
+                    float(np.abs(shifted.statistic[k]).max()),
+                    "sigma",
+                )
+            )
+    if found.pre_trend is not None:
+        rows.append(
+            _test(
+                lake,
+                "",
+                "change before the events",
+                found.pre_trend.p,
+                found.pre_trend.estimate,
+                "%",
+                "was a change under way before?",
+            )
+        )
+    rows += [
+        _test(lake, s.station, "change before the events", s.pre_trend.p, s.pre_trend.estimate, "%")
+        for s in found.fitted
+        if s.pre_trend is not None
+    ]
+    rows.append(
+        _test(
+            lake,
+            "",
+            "reverse: probability that it began before",
+            np.nan,
+            found.before_probability,
+            "-",
+            "did the change come first?",
+        )
+    )
+    rows += [
+        _test(
+            lake,
+            s.station,
+            "reverse: probability that it began before",
+            np.nan,
+            s.before_probability,
+            "-",
+        )
+        for s in found.fitted
+    ]
+    if found.placebo is not None:
+        rows.append(
+            _test(
+                lake,
+                "",
+                "placebo events at other times",
+                found.placebo.p,
+                found.placebo.observed,
+                "%",
+                "do other days show as much?",
+            )
+        )
+    rows += [
+        _test(
+            lake,
+            name,
+            "placebo station: a response",
+            p,
+            says="does a station respond that must not?",
+        )
+        for name, p in found.placebo_p.items()
+    ]
+    for cause in found.causes:
+        rows.append(
+            _test(
+                lake,
+                "",
+                f"common cause: {cause.name} changes with the events",
+                cause.p_with_events,
+                cause.explained,
+                "share explained",
+                "does something else change on the same days?",
+            )
+        )
+    return [*rows, *_coincidence(found)]
+
+
+def _coincidence(found):
+    one = found.coincidence
+    if one is None:
+        return []
+    lake = found.question.lake
+    return [
+        _test(lake, "", "coincidence: drainages followed by a change", one.trigger_p,
+              one.trigger_rate, "share", f"by chance {one.trigger_expected:.2f}"),
+        _test(lake, "", "coincidence: changes that follow a drainage", one.precursor_p,
+              one.precursor_rate, "share", f"by chance {one.precursor_expected:.2f}"),
+    ]  # fmt: skip
+
+
+def _dose(decision):
+    dose = decision.dose
+    return _test(decision.name, "", "size of the event and size of the change", dose.p, dose.rank,
+                 "rank correlation", "do larger drainages have larger responses?")  # fmt: skip
+
+
+ROBUST_NAMES = ("lake", "choice", "change_percent", "change_low_percent", "change_high_percent",
+                "agrees")  # fmt: skip
+
+
+def robustness_rows(decisions):
+    """Return one row for each choice; ``agrees``: same direction, and an interval without 0."""
+    rows = []
+    for decision in decisions:
+        if decision.pooled is None:
+            continue
+        rows.append(_choice(decision.name, "as planned", decision.pooled, decision.pooled))
+        rows += [_choice(decision.name, label, other, decision.pooled)
+                 for label, other in (decision.others or {}).items()]  # fmt: skip
+    return rows
+
+
+def _choice(name, label, other, planned):
+    if other is None:
+        return {"lake": name, "choice": label, "agrees": "cannot be estimated"}
+    low, high = other.interval
+    same = low * high > 0.0 and np.sign(other.effect) == np.sign(planned.effect)
+    return {"lake": name, "choice": label, "change_percent": other.effect,
+            "change_low_percent": low, "change_high_percent": high,
+            "agrees": "yes" if same else "no"}  # fmt: skip
+
+
+POWER_NAMES = ("lake", "change_percent", "power_injected", "power_formula", "smallest_percent")
+
+
+def power_rows(decisions):
+    """Return the curve of power of each decision, by injection and by formula."""
+    rows = []
+    for decision in decisions:
+        found = decision.unmoved
+        if found is None:
+            continue
+        for change in power_changes(decision):
+            rows.append({
+                "lake": decision.name, "change_percent": change,
+                "power_injected": power_injected(change, found),
+                "power_formula": power_formula(change, found.formal, found.degrees),
+                "smallest_percent": decision.smallest,
+            })  # fmt: skip
+    return rows
+
+
+def power_changes(decision):
+    """Return the changes (n,) at which the power of a decision is told. [%]"""
+    scale = decision.smallest if np.isfinite(decision.smallest) else 3.0 * decision.unmoved.formal
+    return np.linspace(0.0, 2.0 * scale, CURVE)
