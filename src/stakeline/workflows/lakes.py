@@ -6,6 +6,7 @@ from ..campaign.folders import LAKES, LEDGER, open_or_find
 from ..campaign.ledger import Ledger
 from ..campaign.store import clean_leftovers, only_one
 from .lakes_events import events_part
+from .lakes_figures import figures_part
 from .lakes_parts import LakesRun
 from .lakes_placement import placement_part
 from .lakes_routes import routes_part
@@ -27,6 +28,7 @@ class Part:
 
 PARTS = (
     Part("events", events_part),
+    Part("figures", figures_part),
     Part("routes", routes_part),
     Part("placement", placement_part),
 )

@@ -48,10 +48,12 @@ def lake_curves(history, volumes, rng):
     Notes
     -----
     Between events the surface follows the smoother of the noise model; within them the courses of
-    the fits. Water and discharge follow the roof: courses times the volume of a metre of surface,
-    by all events of the lake together, whose outline and ice they share. Slow changes count with
-    that volume too. Where the smoother finds no solution, curves are those of the events alone,
-    and ``note`` says so.
+    the fits. Their sizes are taken as known once fitted: size and slow level leave the same
+    heights, so the level's interval is that of the smoother and of when the events ran. Water and
+    discharge follow the roof: courses times the volume of a metre of surface, by all events of the
+    lake together, whose outline and ice they share. Slow changes count with that volume too.
+    Where the smoother finds no solution, curves are those of the events alone, and ``note`` says
+    so.
     """
     series, events = history.series, history.events
     day = series.day
@@ -126,6 +128,8 @@ def _smoothed(series, model, events):
         return zero, series.sigma_m, zero, zero, middle, note
     value = found.regression_value
     other, surface = columns[:, own] @ value[own], columns[:, ~own] @ value[~own]
+    rest = series.up_m - other - surface
+    found = smooth(series.time_ns(series.day), rest, series.sigma_m, model)
     return (
         found.position_m, found.position_sigma_m, found.velocity_m_d, other, surface, "",
     )  # fmt: skip

@@ -137,8 +137,7 @@ class _Desk:
             self.skipped.append(f"{lake}: no station stands over it; nearest are {near}")
             return None
         stations = tuple(
-            station_up(self.results[r.station], self.tracks[r.station], control=r.role == CONTROL)
-            for r in used
+            station_up(self.results[r.station], control=r.role == CONTROL) for r in used
         )
         if _means(stations) < LEAST_ROWS:
             self.skipped.append(

@@ -11,10 +11,9 @@ from ..formats.grids.netcdf import read_grids
 from ..formats.outlines import read_rings
 from ..lakes.outline import recognised_outline
 from .lakes_parts import file_name
+from .motion_ground import MAPS, NORTH, SOUTH, SURFACE, grid_files
 
-MAPS = "maps"
-NORTH, SOUTH = 3413, 3031
-SURFACE, BED, THICKNESS = "surface", "bed", "thickness"
+BED, THICKNESS = "bed", "thickness"
 LEAST_THICKNESS_SHARE = 0.05  # -, of the thickness, by which a map of the bed is trusted; choice
 _OTHER_KINDS = {".shp": "a shapefile", ".gpkg": "a GeoPackage", ".kml": "KML", ".kmz": "KML"}
 
@@ -110,8 +109,8 @@ def _outline(campaign, path, rings, epsg):
 
 
 def map_grids(campaign, names):
-    """Return (path, Grids) of the files of ``maps/*.nc`` that hold all fields named."""
-    found = [(path, read_grids(path)) for path in sorted(campaign.folder(MAPS).glob("*.nc"))]
+    """Return (path, Grids) of the grids of ``maps/`` that hold all fields named."""
+    found = [(path, read_grids(path)) for path in grid_files(campaign)]
     return [(path, grids) for path, grids in found if set(names) <= set(grids.fields)]
 
 

@@ -13,16 +13,17 @@ RAW = "residual_up_unsmoothed_m"
 SLOPE_D = 30.0  # d, sigma of the window over which travel is smoothed as a regressor; choice
 LEAST_TRAVEL_M = 0.01  # m, of travel off a straight line, below which no slope is fitted; choice
 _LARGE_STEP_M = 0.03  # m, of a step that motion took out, from which it is told; choice
+_NORMAL_BY_MEDIAN = 1.4826  # -, sigma over the median size of a normal deviate; definition
+_LEAST_SIGMA_M = 1e-4  # m, of a height; choice
 _UNTOLD = 5.0  # sigmas of a step up, from which one in a gap is told; choice
 
 
-def station_up(result, track, share=1.0, control=False):
+def station_up(result, share=1.0, control=False):
     """Return the :class:`StationUp` of one station's results.
 
     Parameters
     ----------
     result : StationResult
-    track : Track
     share : float
         What the surface there does for 1 m of roof.
     control : bool
@@ -52,17 +53,19 @@ def station_up(result, track, share=1.0, control=False):
         if step["removed"] == "yes" and time_ns[first] < from_iso(step["after_gps"]) < time_ns[last]
     )
     return StationUp(
-        result.station, time_ns, up, _white_sigma(result, track, time_ns), share, control,
+        result.station, time_ns, up, np.full(len(up), scatter(up)), share, control,
         steps, slope_course(result, time_ns),
     )  # fmt: skip
 
 
-def _white_sigma(result, track, time_ns):
-    """Return the sigma (n,) of what is independent from one value to the next. [m]"""
-    scale = float(result.told["axes"]["up"]["noise"]["white_scale"])
-    half = round(0.5 * 3.6e12 * float(result.told["interval_h"]))
-    count = np.diff(np.searchsorted(track.rows_ns, [time_ns - half, time_ns + half]), axis=0)[0]
-    return track.sigma_up_m * scale / np.sqrt(np.maximum(count, 1))
+def scatter(up_m):
+    """Return the sigma of what is independent from one height to the next, by their differences.
+
+    From the median of the sizes of the differences, which steps and events leave alone; the noise
+    of hours that motion tells from white noise is in it. [m]
+    """
+    steps = np.abs(np.diff(up_m[np.isfinite(up_m)]))
+    return max(_NORMAL_BY_MEDIAN * float(np.median(steps)) / np.sqrt(2.0), _LEAST_SIGMA_M)
 
 
 def slope_course(result, time_ns):

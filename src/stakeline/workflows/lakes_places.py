@@ -1,6 +1,6 @@
 """Which stations stand over a lake, since when and how far inside, and which beside it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -23,16 +23,11 @@ FREE_THICKNESSES = 2.0  # -, ice thicknesses from any margin, beyond which the l
 
 @dataclass(frozen=True, eq=False)
 class Track:
-    """Where a station was, once a day: GPS times (n,) and map points (n, 2). [ns, m]
-
-    ``rows_ns`` (m,): times of all positions; ``sigma_up_m``: median formal sigma of their heights.
-    """
+    """Where a station was, once a day: GPS times (n,) and map points (n, 2). [ns, m]"""
 
     station: str
     time_ns: np.ndarray
     point_m: np.ndarray
-    rows_ns: np.ndarray
-    sigma_up_m: float
 
     def at(self, time_ns):
         """Return the map point (2,) at a time; the nearest day's."""
@@ -45,6 +40,7 @@ class Role:
 
     ``role``: ``over``, ``control`` or ``neither``; ``inside_share`` of its days, ``inside_m``: the
     true distance inside the margin, median over the days (negative: outside). ``words``: why.
+    ``x_m``, ``y_m``: its median place on the map.
     """
 
     station: str
@@ -52,6 +48,8 @@ class Role:
     inside_share: float
     inside_m: float
     words: str
+    x_m: float = np.nan
+    y_m: float = np.nan
 
 
 def tracks(campaign, stations, epsg):
@@ -66,8 +64,7 @@ def tracks(campaign, stations, epsg):
         if there.any():
             latitude, longitude, _ = geodetic_from_xyz(xyz[there])
             point = np.stack(chart.forward(latitude, longitude), axis=1)
-            sigma = float(np.nanmedian(columns["sigma_up_m"]))
-            found[name] = Track(name, time_ns[first][there], point, time_ns, sigma)
+            found[name] = Track(name, time_ns[first][there], point)
     return found
 
 
@@ -110,7 +107,8 @@ def roles(campaign, lake, outline, every, located, results):
             role = NEITHER if words else CONTROL
             words = words or f"{-np.median(inside_m) / 1e3:.1f} km outside the margin"
         share = float((inside_m > 0.0).mean())
-        found.append(Role(name, role, share, float(np.median(inside_m)), words))
+        place = np.median(track.point_m, axis=0).tolist()
+        found.append(Role(name, role, share, float(np.median(inside_m)), words, *place))
     found.sort(key=lambda one: -one.inside_m)
     return tuple(_by_hand(_few_controls(found), own))
 
@@ -174,7 +172,7 @@ def _few_controls(found):
         count += one.role == CONTROL
         if one.role == CONTROL and count > MOST_CONTROLS:
             words = f"{one.words}; {MOST_CONTROLS} controls are nearer"
-            one = Role(one.station, NEITHER, one.inside_share, one.inside_m, words)
+            one = replace(one, role=NEITHER, words=words)
         kept.append(one)
     return kept
 
@@ -189,7 +187,7 @@ def _by_hand(found, own):
         if own.controls is not None and (role == CONTROL or one.station in own.controls):
             role = CONTROL if one.station in own.controls else NEITHER
             words = f"{words}; {BY_HAND}"
-        yield Role(one.station, role, one.inside_share, one.inside_m, words)
+        yield replace(one, role=role, words=words)
 
 
 def rule(part):
