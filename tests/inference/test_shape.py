@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from stakeline.errors import SettingsError
-from stakeline.inference.shape import Events, ShapeGrid, columns, integral, reached, shape
+from stakeline.inference.shape import Events, ShapeGrid, columns, integral, reached, shape, together
 
 CASES = [(2.0, 5.0, 3.0), (0.0, 5.0, 0.0), (2.0, 0.0, 3.0), (1.0, np.inf, 0.0), (0.0, 4.0, np.inf)]
 
@@ -54,6 +54,19 @@ def test_columns_move_with_event_and_lag():
     np.testing.assert_allclose(found[0][:, 2:], later[0][:, :2], atol=1e-12)
     area = reached(60.0, Events([10.0]), grid, 0)[0]
     np.testing.assert_allclose(found[0].sum(axis=0), area, rtol=1e-9)
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_kernel_is_the_formula(case):
+    time = np.linspace(0.0, 300.0, 401)
+    grid = ShapeGrid((0.0, -3.3, 7.0), *[(value,) for value in case])
+    found = columns(time, Events([20.7, 90.0]), grid, 0.75, 0)
+    for number, onset in enumerate((20.7, 90.0)):
+        for g, lag in enumerate((0.0, -3.3, 7.0)):
+            expected = shape(time - onset - lag, *case, 0.75)
+            np.testing.assert_allclose(found[number, :, g], expected, atol=1e-12)
+    both = together(time, Events([20.7, 90.0]), grid, 0.75, 0)
+    np.testing.assert_allclose(both, found.sum(axis=0), atol=1e-13)
 
 
 def test_a_plateau_as_long_as_its_event():

@@ -1,4 +1,4 @@
-"""Compiled loops of noise models and permutations. Plain arrays, no checks, nothing allocated."""
+"""Compiled loops of noise, responses and permutations. Plain arrays, no checks, no allocation."""
 
 import numpy as np
 
@@ -164,3 +164,43 @@ def states_whiten(time, table, memories, variances, white, covariance, work, sta
                 covariance[k, m] -= gain[k] * gain[m] / total
         logarithms += np.log(total)
     return logarithms
+
+
+@njit
+def shape_integral(since, rise, duration, decay):
+    """Return the integral of one shape up to ``since`` after its beginning; 0 before it."""
+    if since <= 0.0:
+        return 0.0
+    if since < rise:
+        return 0.5 * since * since / rise
+    late = since - rise
+    if late <= duration:
+        return 0.5 * rise + late
+    area = 0.5 * rise + duration
+    if decay <= 0.0:
+        return area
+    if np.isinf(decay):
+        return area + late - duration
+    return area - decay * np.expm1(-(late - duration) / decay)
+
+
+@njit
+def add_shapes(time, onset, last, table, width, out):
+    """Add the mean shapes of one event to out (n, g); table (g, 4): lag, rise, duration, decay.
+
+    ``last`` is added to the durations, ``width`` the interval that each value is a mean over.
+    """
+    half = 0.5 * width
+    for i in range(time.size):
+        for g in range(table.shape[0]):
+            since = time[i] - onset - table[g, 0]
+            if since + half <= 0.0:
+                continue
+            rise, duration, decay = table[g, 1], table[g, 2] + last, table[g, 3]
+            if since - half >= rise and since + half <= rise + duration:
+                out[i, g] += 1.0
+                continue
+            if since - half > rise + duration + 40.0 * decay:
+                continue
+            upper = shape_integral(since + half, rise, duration, decay)
+            out[i, g] += (upper - shape_integral(since - half, rise, duration, decay)) / width

@@ -18,7 +18,7 @@ from .coloured import whiten
 from .permutation import chance
 from .pooling import series_correlation
 from .response import Choices, begin, fit_noise_rounds
-from .shape import Events, columns
+from .shape import Events, together
 
 WISHED = 0.8
 MOST_SIGMAS = 40.0  # the largest change looked at; our choice
@@ -84,8 +84,7 @@ def elsewhere(problem, places):
     shapes = []
     for onset in places:
         moved = Events(onset, None if last is None else onset + last)
-        found = columns(problem.ready.time, moved, one, problem.width, 0)
-        shapes.append(found.sum(axis=0)[:, 0])
+        shapes.append(together(problem.ready.time, moved, one, problem.width, 0)[:, 0])
     own = _own(problem)
     rest = problem.rest - own * (own @ problem.rest) / (own @ own)
     white = problem.whitened_shapes(np.stack(shapes, axis=1), problem.peak[problem.best])
@@ -198,7 +197,7 @@ def sigma_of_design(noise, step, days, count, grid, choices=None):
     ones = np.ones(len(time))
     ready = Prepared(time, ones, design, ones, ones.astype(bool), step)
     events = Events(days * (np.arange(count) + 0.5) / count)
-    shape = columns(time, events, grid.only(0), step, 0).sum(axis=0)
+    shape = together(time, events, grid.only(0), step, 0)
     triangle = np.linalg.qr(whiten(noise, ready, np.hstack([design, shape])), mode="r")
     if abs(triangle[-1, -1]) < 1e-6 * np.linalg.norm(triangle[:, -1]):
         raise SolutionError("the shape cannot be told from trend and season in such a record")

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ..errors import SettingsError
+from . import _kernels
 
 
 @dataclass(frozen=True)
@@ -142,14 +143,18 @@ def shape(since, rise, duration, decay, width):
 
 def columns(time, events, grid, width, sample):
     """Return the shapes (events, n, g) of one sample of the events' times."""
-    lag, rise, duration, decay = grid.table.T
-    found = []
+    found = np.zeros((len(events), len(time), len(grid)))
+    for number, out in enumerate(found):
+        _add(time, events, grid, width, sample, number, out)
+    return found
+
+
+def together(time, events, grid, width, sample):
+    """Return the shapes (n, g) of all events together, for one sample of their times."""
+    out = np.zeros((len(time), len(grid)))
     for number in range(len(events)):
-        onset = events.onset[number, sample]
-        last = _last(events, number, sample) if grid.as_event else 0.0
-        since = (time - onset)[:, None] - lag
-        found.append(shape(since, rise, duration + last, decay, width))
-    return np.stack(found)
+        _add(time, events, grid, width, sample, number, out)
+    return out
 
 
 def reached(until, events, grid, sample):
@@ -161,6 +166,13 @@ def reached(until, events, grid, sample):
         since = until - events.onset[number, sample] - lag
         found.append(integral(since, rise, duration + last, decay))
     return np.stack(found)
+
+
+def _add(time, events, grid, width, sample, number, out):
+    last = _last(events, number, sample) if grid.as_event else 0.0
+    time = np.ascontiguousarray(time, float)
+    onset = float(events.onset[number, sample])
+    _kernels.add_shapes(time, onset, float(last), grid.table, float(width), out)
 
 
 def _last(events, number, sample):
