@@ -12,9 +12,14 @@ def epochs(days):
     return time_ns, time_ns / NS_PER_DAY
 
 
-def covariances(model, t, u):
-    """Return cov(position t, position u), cov(velocity t, position u), cov(v t, v u)."""
+def covariances(model, t, u, start=0.0):
+    """Return cov(position t, position u), cov(velocity t, position u), cov(v t, v u).
+
+    Times are days after ``start``, a day of the count of the model's changes.
+    """
     a, b = np.asarray(t)[:, None], np.asarray(u)[None, :]
+    if model.change_ns:
+        return in_parts(model, a, b, start)
     q, memory = model.acceleration_m2_d3, model.velocity_memory_d
     low, high = np.minimum(a, b), np.maximum(a, b)
     if np.isinf(memory):  # integrated Wiener process: Rasmussen & Williams (2006), section 6.3
@@ -39,6 +44,19 @@ def covariances(model, t, u):
     return pp, vp, s * e(-(high - low) / memory)
 
 
+def in_parts(model, a, b, start):
+    """The same of an integrated random walk whose q changes: integrals of q (a - s) (b - s)."""
+    changes = np.array(model.change_ns) / NS_PER_DAY - start
+    edges = [0.0, *np.maximum(changes, 0.0), np.inf]
+    found = np.zeros((3, *np.broadcast_shapes(a.shape, b.shape)))
+    for first, last, factor in zip(edges[:-1], edges[1:], (1.0, *model.change_factor), strict=True):
+        for sign, s in ((1.0, np.minimum(last, np.minimum(a, b))), (-1.0, first)):
+            s = np.minimum(s, np.minimum(a, b))
+            whole = a * b * s - (a + b) * s**2 / 2 + s**3 / 3, b * s - s**2 / 2, s + 0.0 * a * b
+            found += sign * factor * model.acceleration_m2_d3 * np.stack(whole)
+    return tuple(found)
+
+
 def noise_covariance(model, t, sigma):
     lag = np.abs(np.subtract.outer(t, t))
     pairs = zip(model.coloured_sigma_m, model.coloured_memory_d, strict=True)
@@ -52,15 +70,15 @@ def generalised_least_squares(model, t, y, sigma, design, at):
     measured = np.isfinite(y)
     own, y = t[measured], y[measured]
     a = np.column_stack([np.ones(len(own)), own - t[measured][0], design[measured]])
-    pp, _, _ = covariances(model, own - start, own - start)
+    pp, _, _ = covariances(model, own - start, own - start, start)
     # whitened by the root of the covariance: an inverse would lose half of the digits
     root = cholesky(pp + noise_covariance(model, own, sigma[measured]), lower=True)
     white_a, white_y = (solve_triangular(root, x, lower=True) for x in (a, y))
     cov = np.linalg.inv(white_a.T @ white_a)
     beta = np.linalg.lstsq(white_a, white_y, rcond=None)[0]
     away = white_y - white_a @ beta
-    pos, vel, _ = covariances(model, at - start, own - start)
-    pos_all, _, vel_all = covariances(model, at - start, at - start)
+    pos, vel, _ = covariances(model, at - start, own - start, start)
+    pos_all, _, vel_all = covariances(model, at - start, at - start, start)
     base_p = np.zeros((len(at), a.shape[1]))
     base_p[:, 0], base_p[:, 1] = 1.0, at - own[0]
     base_v = np.zeros_like(base_p)

@@ -1,6 +1,7 @@
 """The smoother, the causal filter and the fixed lag by the laws that they obey."""
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -8,7 +9,14 @@ import pytest
 
 from stakeline.errors import SettingsError, SolutionError
 from stakeline.motion.rows import in_gap
-from stakeline.motion.smoother import MotionModel, filtered, lagged, log_likelihood, smooth
+from stakeline.motion.smoother import (
+    MotionModel,
+    filtered,
+    lagged,
+    likelihood_by_part,
+    log_likelihood,
+    smooth,
+)
 
 sys.path.append(str(Path(__file__).parent))
 from dense_motion import drawn, epochs, generalised_least_squares
@@ -20,6 +28,12 @@ MODELS = {
     "wandering": MotionModel(1e-2, 3.0),
     "wandering slowly, two noises": MotionModel(1e-3, 80.0, (0.02, 0.01), (0.3, 4.0)),
 }
+
+
+CHANGES_NS = tuple(int(day * 864e11) for day in (9.3, 14.0, 40.0))
+MODELS["walk in parts, one noise"] = MotionModel(
+    1e-4, np.inf, (0.02,), (0.5,), 1.3, CHANGES_NS, (300.0, 1.0, 20.0)
+)  # the last change lies in the gap
 
 
 def series(n=110, seed=1, gap=True):
@@ -113,7 +127,7 @@ def test_fixed_lag_lies_between():
     assert (both.velocity_sigma_m_d[42:] <= some.velocity_sigma_m_d[42:] * (1 + 1e-9)).all()
 
 
-@pytest.mark.parametrize("name", MODELS)
+@pytest.mark.parametrize("name", [name for name in MODELS if "parts" not in name])
 def test_smoother_looks_both_ways_alike(name):
     # law: a film run backwards shows the same positions and the opposite velocities
     time_ns, _, position, sigma, design = series()
@@ -123,6 +137,38 @@ def test_smoother_looks_both_ways_alike(name):
     np.testing.assert_allclose(other.velocity_m_d[::-1], -one.velocity_m_d, atol=1e-8)
     np.testing.assert_allclose(other.velocity_sigma_m_d[::-1], one.velocity_sigma_m_d, atol=1e-8)
     np.testing.assert_allclose(other.position_m[::-1], one.position_m, atol=1e-8)
+
+
+def test_changes_by_a_factor_of_one_are_none():
+    time_ns, _, position, sigma, design = series()
+    model = MODELS["walk, one noise"]
+    same = replace(model, change_ns=CHANGES_NS, change_factor=(1.0,) * 3)
+    assert same.even == model
+    for run, more in ((smooth, ()), (filtered, ()), (lagged, (3.0,))):
+        one, other = (run(time_ns, position, sigma, m, *more, design) for m in (model, same))
+        np.testing.assert_allclose(other.velocity_m_d, one.velocity_m_d, rtol=1e-9)
+        np.testing.assert_allclose(other.velocity_sigma_m_d, one.velocity_sigma_m_d, rtol=1e-9)
+
+
+def test_a_lag_beyond_the_end_is_the_smoother_across_changes():
+    time_ns, _, position, sigma, design = series()
+    model = MODELS["walk in parts, one noise"]
+    whole = smooth(time_ns, position, sigma, model, design)
+    late = lagged(time_ns, position, sigma, model, 1e3, design)
+    np.testing.assert_allclose(late.velocity_m_d, whole.velocity_m_d, atol=1e-8)
+    np.testing.assert_allclose(late.velocity_sigma_m_d, whole.velocity_sigma_m_d, atol=1e-8)
+
+
+def test_parts_add_up_to_the_likelihood():
+    # law: two models differ by as much in all as in the sum of their parts
+    time_ns, _, position, sigma, _ = series()
+    calm = MODELS["walk in parts, one noise"]
+    rough = replace(calm, acceleration_m2_d3=1e-3)
+    parts = [likelihood_by_part(time_ns, position, sigma, m) for m in (calm, rough)]
+    whole = [log_likelihood(time_ns, position, sigma, m) for m in (calm, rough)]
+    assert len(parts[0]) == 4
+    assert parts[1].sum() - parts[0].sum() == pytest.approx(whole[1] - whole[0], abs=1.5)
+    # to what the determinant of the two regressors, which belongs to no part, differs by
 
 
 def test_scale_and_shift():

@@ -149,7 +149,7 @@ def put_together(root, names):
     write_bytes(root / "5-motion" / "network.parquet", parquet_bytes(network, {}, {}))
     drawn = np.random.default_rng(3).normal(0.0, 0.01, HOURS)
     speeds = {name: (TIME, np.roll(drawn, 5 * k)) for k, name in enumerate(names)}
-    pairs = coherence_rows(speeds, dict.fromkeys(names, 1.5))
+    pairs = coherence_rows(speeds, dict.fromkeys(names, (4.0, 1.5)))
     write_bytes(root / "5-motion" / "coherence.csv", coherence_csv(pairs))
     if count == 3:
         values = {"exx": 2e-3, "eyy": -1e-3, "exy": 0.0, "larger": 2e-3, "smaller": -1e-3}
@@ -274,6 +274,8 @@ def test_coherence_is_drawn_by_the_flow_and_only_where_it_is_resolved(invented):
     results = station_results(campaign)
     rows = csv_rows(campaign.folder("5-motion") / "coherence.csv")
     assert {row["resolved"] for row in rows if row["band"] in ("half a day", "a day")} == {"no"}
+    assert {row["resolved"] for row in rows if row["band"] == "days"} == {"in restless parts"}
+    assert {row["resolved"] for row in rows if row["band"] == "weeks"} == {"yes"}
     bands = coherence_bands(results, np.array([10.0, 5.0, 0.0]), rows)
     assert [band.title[:4] for band in bands] == ["days", "week"]
     np.testing.assert_allclose(bands[0].apart_km, [5.0, 10.0, 5.0])

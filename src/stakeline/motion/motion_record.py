@@ -26,8 +26,9 @@ class AxisMotion:
 
     ``position_m``, ``velocity_m_d`` with sigmas look both ways in time; ``causal_`` ones only
     back, so that none begins before its cause. Without tide and equipment steps; NaN in gaps.
-    ``resolution_d``: full width at half height of the response to a sudden slip. ``lag_d``: when
-    the causal velocity has followed a step by half. ``tide_m`` and its sigma are at the grid's
+    ``resolution_d``: full width at half height of the response to a sudden slip, in the usual part
+    of the record, ``restless_resolution_d`` in the most restless one. ``lag_d``: when the causal
+    velocity has followed a step by half. ``tide_m`` and its sigma are at the grid's
     times too; ``tides`` is the table, None where no tide was estimated. ``fit`` says how well the
     series knows its noise; None where the model was given or taken as usual. ``windows`` holds
     :class:`~stakeline.motion.windows.Windows` by their length [d]. At the rows used (n,):
@@ -49,6 +50,7 @@ class AxisMotion:
     fit: ParameterFit | None
     resolution_d: float
     lag_d: float
+    restless_resolution_d: float
     windows: dict
     row_position_m: np.ndarray
     row_residual_m: np.ndarray

@@ -10,6 +10,8 @@ from .likelihood import fit_model
 from .mean_rate import mean_rate
 from .motion_record import AxisMotion
 from .response import response
+from .restlessness import in_parts as restless_parts
+from .restlessness import restless_part, usual_part
 from .rows import covered_d
 from .smoother import MotionModel, filtered, smooth
 from .tide_terms import TideTerms, rough_tide, tides_of
@@ -68,8 +70,12 @@ def solve_axis(time_ns, position_m, sigma_m, step_columns, grid_ns, settings, ax
 
 
 def axis_model(time_ns, position_m, sigma_m, step_columns, settings, axis):
-    """Return the :class:`MotionModel` estimated from one axis; arguments of :func:`solve_axis`."""
-    return _Axis(time_ns, position_m, sigma_m, step_columns, settings, axis).model()[0]
+    """Return the :class:`MotionModel` of one axis with one restlessness for the whole record.
+
+    Arguments of :func:`solve_axis`.
+    """
+    one = _Axis(time_ns, position_m, sigma_m, step_columns, settings, axis)
+    return one.model(in_parts=False)[0]
 
 
 class _Axis:
@@ -113,17 +119,24 @@ class _Axis:
             mean_rate(self.time_ns, position, self.sigma, self.step_columns),
         ), (*said, *more)  # fmt: skip
 
-    def model(self):
-        """Return (MotionModel, ParameterFit or None, warnings)."""
+    def model(self, in_parts=True):
+        """Return (MotionModel, ParameterFit or None, warnings).
+
+        Parts of different restlessness are found with the usual noise, the noise is estimated with
+        these, and the parts are found again with that.
+        """
         start = usual_model(self.sigma, self.settings.coloured_noises)
         if len(self.time_ns) < LEAST_FOR_NOISE:
             said = f"{len(self.time_ns)} positions are too few to estimate their noise"
             return start, None, (f"{said}: it is taken as large as their sigmas, for hours",)
-        rows = self.settings.likelihood_rows
-        fit = fit_model(
-            self.time_ns, self.quiet, self.sigma, start, self.step_columns, samples=rows
-        )
-        return with_long_noise(fit.model, self.long_m), fit, ()
+        series = self.time_ns, self.quiet, self.sigma
+        parted = restless_parts(*series, start, self.step_columns) if in_parts else start
+        begin = parted if parted.change_ns else start
+        fit = fit_model(*series, begin, self.step_columns, samples=self.settings.likelihood_rows)
+        model = fit.model
+        if parted.change_ns:
+            model = restless_parts(*series, model, self.step_columns)
+        return with_long_noise(model, self.long_m), fit, ()
 
     def tides(self, found, residual):
         """Return (Tides or None, warnings)."""
@@ -139,14 +152,27 @@ class _Axis:
         return tides, tides.warnings
 
     def figures(self, model):
-        """Return (effective resolution, lag of the causal velocity); NaN where wider than known."""
+        """Return (resolution, lag of the causal velocity, resolution where the ice is restless).
+
+        NaN where wider than known.
+        """
         interval = float(np.median(np.diff(self.time_ns))) / NS_PER_DAY
         sigma = float(np.median(self.sigma))
-        try:
-            width = response("smooth", model, interval, sigma).width_d
-            return width, response("filtered", model, interval, sigma).lag_d
-        except SolutionError:
-            return np.nan, np.nan
+        usual, restless = usual_part(model, self.time_ns[0], self.time_ns[-1]), restless_part(model)
+
+        def answer(kind, one):
+            try:
+                return response(kind, one, interval, sigma)
+            except SolutionError:
+                return None
+
+        width, lag = answer("smooth", usual), answer("filtered", usual)
+        sharp = answer("smooth", restless) if model.change_ns else width
+        return (
+            width.width_d if width else np.nan,
+            lag.lag_d if lag else np.nan,
+            sharp.width_d if sharp else np.nan,
+        )
 
     def steps(self, found):
         """Return what is left of the steps (k,) and its covariance (k, k). [m], [m2]"""

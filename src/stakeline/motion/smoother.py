@@ -19,62 +19,22 @@ import numpy as np
 from ..constants import NS_PER_DAY
 from ..errors import SettingsError, SolutionError
 from . import _kernels
+from .motion_model import MotionModel
 from .rows import checked_rows, checked_times, in_gap
+
+__all__ = [
+    "MotionModel",
+    "Smoothed",
+    "filtered",
+    "lagged",
+    "likelihood_by_part",
+    "log_likelihood",
+    "smooth",
+]
 
 BLOCK = 512  # rows filtered at once and again on the way back; our choice
 BASE = 2  # regressors of the model itself: first position, first or mean velocity
 COLLINEAR = 1e-9  # -, share of a regressor that the others leave; our choice
-
-
-@dataclass(frozen=True)
-class MotionModel:
-    """What moves and what disturbs, one axis.
-
-    ``acceleration_m2_d3``: intensity q of the velocity's noise; a random walk's variance grows by
-    q a day [(m/d)^2/d]. ``velocity_memory_d``: memory of the wandering velocity, infinite for a
-    random walk; its variance is ``q memory / 2``. ``coloured_sigma_m``, ``coloured_memory_d``: up
-    to two Gauss-Markov noises of the measurement. ``white_scale``: factor on the sigmas given.
-    """
-
-    acceleration_m2_d3: float
-    velocity_memory_d: float = np.inf
-    coloured_sigma_m: tuple = ()
-    coloured_memory_d: tuple = ()
-    white_scale: float = 1.0
-
-    def __post_init__(self):
-        count = len(self.coloured_sigma_m)
-        positive = (self.velocity_memory_d, *self.coloured_memory_d, self.white_scale)
-        if count > 2 or len(self.coloured_memory_d) != count:
-            raise SettingsError(
-                f"{count} sigmas and {len(self.coloured_memory_d)} memories of coloured noise; "
-                "expected as many of each, at most two"
-            )
-        least = (self.acceleration_m2_d3, *self.coloured_sigma_m)
-        if not (all(v > 0.0 for v in positive) and all(0.0 <= v < np.inf for v in least)):
-            raise SettingsError(
-                f"{self}: expected positive memories and scale, and finite sigmas and intensity "
-                "of at least 0"
-            )
-
-    @property
-    def size(self):
-        """Number of states."""
-        return 2 + len(self.coloured_sigma_m)
-
-    def parameters(self):
-        """Return the row of numbers (6) that the kernels take."""
-        row = np.zeros(6)
-        row[:2] = self.acceleration_m2_d3, 1.0 / self.velocity_memory_d
-        row[2 : 2 * self.size - 2 : 2] = self.coloured_sigma_m
-        row[3 : 2 * self.size - 2 : 2] = 1.0 / np.array(self.coloured_memory_d)
-        return row
-
-    def start_covariance(self):
-        """Return the covariance (size, size) of the state at the first epoch."""
-        row = self.parameters()
-        velocity = 0.5 * row[0] / row[1] if row[1] > 0.0 else 0.0
-        return np.diag([0.0, velocity, *(row[2 : 2 * self.size - 2 : 2] ** 2)])
 
 
 @dataclass(frozen=True)
@@ -174,8 +134,7 @@ def lagged(time_ns, position_m, sigma_m, model, lag_d, design=None, **options):
     problem = _Problem(time_ns, position_m, sigma_m, model, design, **options)
     here = problem.wanted + 1
     ahead = np.searchsorted(problem.time, problem.time[problem.wanted] + lag_d, side="right")
-    inner = np.arange(BLOCK, problem.rows, BLOCK)
-    ends = np.unique(np.concatenate([here, ahead, inner, [problem.rows]]))
+    ends = np.unique(np.concatenate([here, ahead, problem.block_ends()]))
     after, runs, triangles = set(here.tolist()), {}, {}
     horizon = set(ahead.tolist())
     for first, last in zip([0, *ends.tolist()], ends.tolist(), strict=False):
@@ -199,6 +158,30 @@ def log_likelihood(time_ns, position_m, sigma_m, model, design=None):
         problem.forward(first, last, problem.run)
         problem.regress(first, last, causal=False)
     return problem.log_likelihood()
+
+
+def likelihood_by_part(time_ns, position_m, sigma_m, model, design=None):
+    """Return what each part between the model's changes adds to the log likelihood (k + 1,).
+
+    Without the constant share and that of the regressors' determinant, which belong to no part.
+    """
+    problem = _Problem(time_ns, position_m, sigma_m, model, design)
+    found = np.zeros(len(problem.changes) + 1)
+    for first, last in zip([0, *problem.block_ends()], problem.block_ends(), strict=False):
+        before = problem.logarithms
+        problem.forward(first, last, problem.run)
+        problem.regress(first, last, causal=False)
+        part = np.searchsorted(problem.changes, first, side="right")
+        found[part] -= 0.5 * (problem.logarithms - before)
+        found[part] -= 0.5 * np.nansum(problem.standard[first:last] ** 2)
+    return found
+
+
+def _with_changes(all_ns, change_ns):
+    """Return times with those of the changes that lie between them."""
+    if not len(change_ns) or not len(all_ns):
+        return all_ns
+    return np.union1d(all_ns, change_ns[(change_ns > all_ns[0]) & (change_ns < all_ns[-1])])
 
 
 def _blocks(problem, ends):
@@ -231,6 +214,8 @@ class _Problem:
         self.limits = longest_gap_d, velocity_limit_m_d
         self.at_ns = time_ns if at_ns is None else checked_times(at_ns)
         all_ns = time_ns if at_ns is None else np.union1d(time_ns, self.at_ns)
+        change_ns = np.asarray(model.change_ns, np.int64)
+        all_ns = _with_changes(all_ns, change_ns)
         self.own = np.searchsorted(all_ns, time_ns)
         self.wanted = np.searchsorted(all_ns, self.at_ns)
         self.rows, self.columns = len(all_ns), BASE + design.shape[1] + 1
@@ -240,6 +225,8 @@ class _Problem:
         self._fill(all_ns, position, sigma * model.white_scale, design, measured)
         self._need_enough(int(measured.sum()))
         self.parameters = model.parameters()
+        self.changes = np.searchsorted(all_ns, change_ns, side="right")  # first rows of new parts
+        self.factors = (1.0, *model.change_factor)
         self.run = _Run(np.zeros((model.size, self.columns)), model.start_covariance())
         self._work_space(model.size, self.columns)
 
@@ -270,14 +257,18 @@ class _Problem:
         self.triangle, self.held = np.zeros((c, c)), np.zeros(c - 1, bool)
         self.standard, self.logarithms = np.full(self.rows, np.nan), 0.0
 
-    def block_ends(self):
-        """Return the row after the last of each block."""
-        return [min(i + BLOCK, self.rows) for i in range(0, self.rows, BLOCK)]
+    def block_ends(self, first=0, last=None):
+        """Return the row after the last of each block, from ``first`` on: no change within one."""
+        last = self.rows if last is None else last
+        every = {*range(first + BLOCK, last, BLOCK), *self.changes.tolist(), last}
+        return sorted(row for row in every if first < row <= last)
 
     def forward(self, first, last, run):
         """Filter the rows of a block, keeping all of it in the work space."""
+        parameters = self.parameters.copy()
+        parameters[0] *= self.factors[np.searchsorted(self.changes, first, side="right")]
         _kernels.filter_block(
-            self.time, self.table, self.variance, first, last, self.parameters, run.state, run.cov,
+            self.time, self.table, self.variance, first, last, parameters, run.state, run.cov,
             self.steps, self.states, self.covs, self.gains, self.innovations, self.totals,
         )  # fmt: skip
 
@@ -318,14 +309,14 @@ class _Problem:
     def look_back(self, here, run, ahead, regression):
         """Return the estimate (4) at the row before ``here`` from the rows before ``ahead``."""
         adjoint, weight = self.nothing_ahead()
-        firsts = list(range(here, ahead, BLOCK))
+        lasts = self.block_ends(here, ahead) if ahead > here else []
+        pieces = list(zip([here, *lasts], lasts, strict=False))
         runs, moving = [], run.copy()
-        for first in firsts:
+        for piece in pieces:
             runs.append(moving.copy())
-            if first != firsts[-1]:
-                self.forward(first, first + BLOCK, moving)
-        for first, start in zip(reversed(firsts), reversed(runs), strict=True):
-            last = min(first + BLOCK, ahead)
+            if piece != pieces[-1]:
+                self.forward(*piece, moving)
+        for (first, last), start in zip(reversed(pieces), reversed(runs), strict=True):
             self.forward(first, last, start)
             self.step_back(last - first, adjoint, weight)
         state = run.state - run.cov @ adjoint

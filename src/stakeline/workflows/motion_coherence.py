@@ -21,7 +21,8 @@ def coherence_rows(speeds, resolutions_d):
     speeds : dict
         By station (times [ns], speed along the flow), times on whole steps of one interval.
     resolutions_d : dict
-        By station the effective resolution of its speed, NaN where not known. [d]
+        By station the effective resolutions of its speed, in the usual part of its record and in
+        the most restless one; NaN where not known. [d]
     """
     if len(speeds) < 2:
         return []
@@ -42,8 +43,9 @@ def coherence_rows(speeds, resolutions_d):
 
 
 def _resolved(period_d, *resolutions_d):
-    """Tell whether both speeds hold changes of this period, not smoothed away."""
-    return bool(period_d > max(resolutions_d)) if np.isfinite(resolutions_d).all() else False
+    """Tell where both speeds hold changes of this period, not smoothed away."""
+    usual, restless = np.max(resolutions_d, axis=0)  # NaN where one is not known
+    return "yes" if period_d > usual else "in restless parts" if period_d > restless else "no"
 
 
 def coherence_csv(rows):
@@ -55,7 +57,7 @@ def coherence_csv(rows):
     }
     for name in NUMBERS:
         columns[name] = np.array([getattr(found, name) for *_, found in rows], float)
-    columns["resolved"] = ["yes" if resolved else "no" for *_, resolved, _ in rows]
+    columns["resolved"] = [resolved for *_, resolved, _ in rows]
     columns["why_not"] = [found.why for *_, found in rows]
     decimals = {"coherence": 4, "level": 4, "p_value": 6, "independent": 1, "period_d": 3}
     return write_plain_table(columns, decimals | {"lag_d": 4, "lag_sigma_d": 4})

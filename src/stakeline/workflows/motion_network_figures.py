@@ -162,7 +162,7 @@ def anomaly_stack(results, distance_km, network):
 def coherence_bands(results, distance_km, rows):
     """Return a BandPairs for each band that both speeds of some pair resolve."""
     place = dict(zip((r.station for r in results), distance_km, strict=True))
-    rows = [r for r in rows if r["resolved"] == "yes" and {r["first"], r["second"]} <= set(place)]
+    rows = [r for r in rows if r["resolved"] != "no" and {r["first"], r["second"]} <= set(place)]
     found = []
     for band in dict.fromkeys(row["band"] for row in rows):
         own = [row for row in rows if row["band"] == band]

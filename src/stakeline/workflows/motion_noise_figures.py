@@ -29,7 +29,7 @@ def noise_figures(result):
     if answers:
         figures["responses"] = draw_responses(
             answers, f"{result.station}: what each estimator of speed makes of a sudden change",
-            "For the noise and restlessness estimated for this station, along the flow.",
+            "For the noise and the usual restlessness of this station, along the flow.",
         )  # fmt: skip
     return figures
 

@@ -41,7 +41,7 @@ def together(root, records, part):
     summary = network_summary(network)
     pairs = coherence_rows(
         {v.station: (v.time_ns, v.velocity_m_d[:, 0]) for v in velocities if v.moves},
-        {name: _number(told[name]["axes"]["along"]["resolution_d"]) for name in told},
+        {name: _resolutions(told[name]["axes"]["along"]) for name in told},
     )
     metadata = {"version": __version__, "time_scale": "GPS time", "stations": list(tables)}
     words = [line for name in told for line in (*station_words(told[name]), "")]
@@ -75,6 +75,10 @@ def _velocity(name, columns, metadata):
         _number(metadata["mean_speed_sigma_m_d"]),
         _number(metadata["azimuth_sigma_rad"]),
     )
+
+
+def _resolutions(axis):
+    return _number(axis["resolution_d"]), _number(axis["restless_resolution_d"])
 
 
 def _number(value):

@@ -4,6 +4,7 @@ import numpy as np
 
 from ..motion.constituents import alias_table
 from ..motion.motion_record import AXES
+from ..motion.restlessness import usual_part
 from ..motion.surface_slope import GRID
 from ..motion.together import widening
 from ..time import iso
@@ -37,7 +38,9 @@ def station_summary(motion, frame=""):
         "slowest_m_d": _edge(motion.speed_m_d, 5.0),
         "fastest_m_d": _edge(motion.speed_m_d, 95.0),
         "speed_sigma_m_d": _edge(along.velocity_sigma_m_d, 50.0),
-        "axes": {name: _axis(axis) for name, axis in zip(AXES, motion.axes, strict=True)},
+        "axes": {
+            name: _axis(axis, motion.rows_ns) for name, axis in zip(AXES, motion.axes, strict=True)
+        },
         "steps": _steps(motion.steps),
         "slope": _slope(motion),
         "leans": _leans(motion.leans),
@@ -51,16 +54,23 @@ def _edge(values, percent):
     return float(np.percentile(there, percent)) if there.size else np.nan
 
 
-def _axis(axis):
+def _axis(axis, rows_ns):
     model, fit = axis.model, axis.fit
+    usual = usual_part(model, rows_ns[0], rows_ns[-1])
+    starts = (rows_ns[0], *model.change_ns)
     return {
         "resolution_d": axis.resolution_d,
+        "restless_resolution_d": axis.restless_resolution_d,
         "causal_lag_d": axis.lag_d,
         "noise": {
             "white_scale": model.white_scale,
             "coloured_sigma_m": list(model.coloured_sigma_m),
             "coloured_memory_d": list(model.coloured_memory_d),
-            "acceleration_m2_d3": model.acceleration_m2_d3,
+            "acceleration_m2_d3": usual.acceleration_m2_d3,
+            "parts": [
+                {"from_gps": iso(start), "acceleration_m2_d3": model.acceleration_m2_d3 * factor}
+                for start, factor in zip(starts, (1.0, *model.change_factor), strict=True)
+            ],
             "estimated": fit is not None,
             "not_known": list(fit.at_bound) if fit else [],
         },
@@ -164,8 +174,8 @@ def station_words(told):
     lines += [_speed_words(told), *_mean_words(told["axes"])]
     along = told["axes"]["along"]
     lines.append(
-        f"  resolved: changes of speed over {_days(along['resolution_d'])} and longer; the causal "
-        f"speed comes {_days(along['causal_lag_d'])} late"
+        f"  resolved: changes of speed over {_days(along['resolution_d'])} and longer"
+        f"{_restless_words(along)}; the causal speed comes {_days(along['causal_lag_d'])} late"
     )
     apart = {k: n for k, n in told["positions_by_reason"].items() if n and k not in KEPT_WORDS}
     if apart:
@@ -179,6 +189,14 @@ def station_words(told):
 
 
 KEPT_WORDS = ("kept", "alone", "protected")
+
+
+def _restless_words(axis):
+    """Return what is resolved where the ice is restless, for records of several parts."""
+    count = len(axis["noise"]["parts"])
+    if count == 1:
+        return ""
+    return f", in the most restless of {count} parts over {_days(axis['restless_resolution_d'])}"
 
 
 def _speed_words(told):
