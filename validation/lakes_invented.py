@@ -119,9 +119,9 @@ class Piece:
         flow, side = self.world.marker(name).ground_m(np.array([event.end_s]))[0]
         place = lake, lake.thickness_m, flow, side
         first, final = float(first_shape(*place)), float(surface_shape(*place))
-        time_s = np.append(np.arange(event.onset_s, until_s, NODES_S), until_s)
-        roof = -event.drained_m3(time_s) / lake.area_m2
-        late = relaxed(roof[:-1], NODES_S, RELAXATION_S)[-1]
+        count = int((until_s - event.onset_s) / NODES_S) + 3  # the first node before the onset
+        roof = -event.drained_m3(until_s - NODES_S * np.arange(count)[::-1]) / lake.area_m2
+        late = relaxed(roof, NODES_S, RELAXATION_S)[-1]
         return first * roof[-1] + (final - first) * late
 
 

@@ -9,6 +9,7 @@ from ..errors import SettingsError, SolutionError
 from ..motion.rows import checked_times
 
 LEAST_ROWS = 40  # of the series; choice
+LOPSIDED = 0.1  # -, of the step: farther off its middle a mean of few rows is not taken; choice
 CONTROL_D = 3.0  # d, over which control stations are smoothed before they are taken off; choice
 CONTROL_COVERS = 0.8  # -, of the rows with a control near, below which it is not used; choice
 
@@ -157,11 +158,23 @@ def _binned(station, start, step_ns, count):
         def mean(values):
             return np.bincount(row, values, count) / number
 
-        middle = mean(up[good])
+        middle = np.where(
+            _lopsided(time_ns[good] - start, row, number, step_ns), np.nan, mean(up[good])
+        )
         spread = np.sqrt(mean(sigma[good] ** 2) / number)
         table = np.stack([mean(c[good]) for c in extra.T], axis=1) if extra.shape[1] else None
     table = np.zeros((count, 0)) if table is None else np.nan_to_num(table)
     return station.station, middle, spread, table
+
+
+def _lopsided(time_ns, row, number, step_ns):
+    """Say which means (count,) hold rows of one side only, as at a gap: they would stand elsewhere.
+
+    Means with as many rows as usual are never meant.
+    """
+    off = np.bincount(row, time_ns - (row + 0.5) * step_ns, len(number)) / np.maximum(number, 1)
+    usual = np.median(number[number > 0]) if number.any() else 0.0
+    return (number < usual) & (np.abs(off) > LOPSIDED * step_ns)
 
 
 def _beside(controls, place, step_h):

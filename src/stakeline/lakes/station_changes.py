@@ -8,7 +8,7 @@ from .fit import Changes
 
 CURVES = 60  # courses of the fit at which a station's change is solved; choice
 AT_ONCE_SIGMA = 0.2  # -, by how much the share that ice shows at once differs by station; choice:
-# over lakes of 1 to 4 thicknesses' width plates and flow differ by so much from middle to margin
+# by plate over flow (response), from the mean by at most 0.17 on lakes 4 to 10 thicknesses wide
 HELD = 0.8  # -, of what all rows hold of a change, below which a station cannot size it; choice
 LEAST_ROWS = 20  # choice
 
