@@ -10,6 +10,7 @@ from ..report.style import svg_bytes
 from ..time import iso
 from . import run as journey
 from .demo_compare import RECEIVER, TABLE, compared, shown
+from .demo_lakes import compared_lakes
 from .demo_text import demo_text
 from .invent import Order, build
 
@@ -48,7 +49,9 @@ def run(folder, order=None, workers=2, progress=None, say=None):
     comparisons = compared(folder, order, invented)
     _draw(folder, order, invented, comparisons)
     good = order.scenario == "wrecked" or all(map(_good, comparisons))
-    say(demo_text(folder, order, invented, comparisons, outcome, (built_s, done_s), good))
+    lakes = compared_lakes(folder, invented)
+    seconds = (built_s, done_s)
+    say(demo_text(folder, order, invented, comparisons, lakes, outcome, seconds, good))
     return 0 if good else 1
 
 

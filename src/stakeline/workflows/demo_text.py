@@ -6,11 +6,12 @@ from ..report.recovered import AXES
 from ..simulate.campaign import DAY_S
 from ..time import iso
 from .demo_compare import RECEIVER, TABLE
+from .demo_lakes import lake_lines
 from .plant import PLANTED, found_by_intake
 
 
-def demo_text(folder, order, invented, comparisons, outcome, seconds, good):
-    """Return the text: what was invented, which positions rest on what, how near they came."""
+def demo_text(folder, order, invented, comparisons, lakes, outcome, seconds, good):
+    """Return the text: what was invented, which positions rest on what, how near all came."""
     raw = [c for c in comparisons if c.source == RECEIVER]
     tables = [c for c in comparisons if c.source == TABLE]
     lines = [
@@ -23,6 +24,8 @@ def demo_text(folder, order, invented, comparisons, outcome, seconds, good):
         *_events(invented),
         *(_raw_lines(order, invented, raw) if raw else []),
         *_table_lines(order, tables),
+        "",
+        *lake_lines(lakes),
         *(_planted_lines(folder) if invented.scenario.wrecked else []),
         "",
         outcome.text().rstrip(),

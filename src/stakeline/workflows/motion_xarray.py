@@ -36,11 +36,7 @@ def open_motion(campaign):
     >>> motion = open_motion("halvard-2031")  # doctest: +SKIP
     >>> motion.speed_m_d.sel(station="HV05").plot()  # doctest: +SKIP
     """
-    if xarray is None:
-        raise SettingsError(
-            "xarray is not installed; install it (pip install 'stakeline[xarray]'), or read the "
-            "Parquet tables and motion.nc in 5-motion/"
-        )
+    need_xarray("the Parquet tables and motion.nc in 5-motion/")
     root = open_campaign(campaign).root
     paths = sorted((root / MOTION).glob("*/*_motion.parquet"))
     if not paths:
@@ -48,21 +44,34 @@ def open_motion(campaign):
     return dataset({path.parent.name: read_table(path) for path in paths})
 
 
+def need_xarray(otherwise):
+    """Raise SettingsError where xarray is not installed; ``otherwise``: what may be read."""
+    if xarray is None:
+        raise SettingsError(
+            "xarray is not installed; install it (pip install 'stakeline[xarray]'), or read "
+            f"{otherwise}"
+        )
+
+
 def dataset(tables):
     """Return the Dataset of tables, by station (columns, metadata)."""
-    series = series_file(tables)
+    return series_dataset(series_file(tables), "station")
+
+
+def series_dataset(series, one):
+    """Return the Dataset of a :class:`StationSeriesFile`, whose stations are called ``one``."""
     variables = {
         name: (
-            ("station", "time"),
+            (one, "time"),
             values,
             {"units": series.units[name], "long_name": series.words[name]},
         )
         for name, values in series.fields.items()
     }
     place = ("latitude_deg", "longitude_deg", "height_m")
-    coordinates = {name: ("station", getattr(series, name)) for name in place}
+    coordinates = {name: (one, getattr(series, name)) for name in place}
     coordinates |= {
-        "station": np.array(series.stations),
+        one: np.array(series.stations),
         "time": series.time_ns.view("datetime64[ns]"),
     }
     attributes = {**series.attributes, "time_scale": "GPS time"}
