@@ -99,9 +99,9 @@ def decide(evidence, words=None, alpha=ALPHA):
     bound = max(abs(low), abs(high))
     support, weakening, missing = _support(evidence, words, alpha), [], []
     blocking = _blocking(evidence, alpha)
-    weakening += blocking + _weakening(evidence, alpha)
-    missing += _missing(evidence)
     found = evidence.p <= alpha, low > 0.0 or high < 0.0
+    weakening += (blocking if any(found) else []) + _weakening(evidence, alpha)
+    missing += _missing(evidence)
     if all(found) and not blocking:
         outcome, sentence = _changed(evidence, words)
     elif all(found):

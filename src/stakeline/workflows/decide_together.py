@@ -143,6 +143,21 @@ def mean_speed(question):
     return np.where(count > 0, total / np.maximum(count, 1), np.nan)
 
 
+def windows_of(part):
+    """Return the :class:`Windows` of the main test: days before, days after, lags."""
+    first, last = (round(lag / part.window_d) for lag in part.lag_d)
+    before, after = (max(1, round(d / part.window_d)) for d in (part.before_d, part.after_d))
+    return Windows(before, after, tuple(range(first, last + 1)))
+
+
+def rest_of(part, question):
+    """Return the responding speeds (series, n) without trend and season. [%]"""
+    baseline = usual_choices(part, question).baseline
+    return np.array(
+        [without_baseline(question.days, s.percent, baseline) for s in question.responding]
+    )
+
+
 class _Lake:
     """One lake at work."""
 
@@ -151,12 +166,7 @@ class _Lake:
         self.placebos = placebos
         self.random = np.random.default_rng([part.seed, 3])
         self.grid, self.choices = shape_grid(part), usual_choices(part, question)
-        self.windows = Windows(
-            max(1, round(part.before_d / part.window_d)),
-            max(1, round(part.after_d / part.window_d)),
-            tuple(range(round(part.lag_d[0] / part.window_d),
-                        round(part.lag_d[1] / part.window_d) + 1)),
-        )  # fmt: skip
+        self.windows = windows_of(part)
         self.problems = [line for s in stations for line in s.problems]
         self.problems += [line for _, line in placebos if line]
 
@@ -199,17 +209,9 @@ class _Lake:
         lags = np.arange(self.part.lag_d[0], self.part.lag_d[1] + 0.5 * DAY_STEP, DAY_STEP)
         return type(self.grid)(tuple(lags), *self.grid.axes()[1:], as_event=True)
 
-    def rest(self):
-        """Return the responding speeds (series, n) without trend and season. [%]"""
-        baseline = self.choices.baseline
-        return np.array([
-            without_baseline(self.question.days, s.percent, baseline)
-            for s in self.question.responding
-        ])  # fmt: skip
-
     def shifts(self):
         """Return (PermutationResult or None, largest statistics of chance (draws,))."""
-        rest = self.attempt("trend and season", self.rest)
+        rest = self.attempt("trend and season", rest_of, self.part, self.question)
         if rest is None:
             return None, np.zeros(0)
         plan = self.attempt(
@@ -282,7 +284,7 @@ class _Lake:
 
     def coincide(self):
         """Return the Coincidence of changes found without the lakes with the drainages."""
-        times = loud_changes(self.question.days, self.rest(), self.windows)
+        times = loud_changes(self.question.days, rest_of(self.part, self.question), self.windows)
         days, lags = self.question.days, self.part.lag_d
         inside = self.question.events.onset
         window = DAY_STEP + lags[1] - lags[0] + SLACK_D
