@@ -6,6 +6,10 @@ N series (1000) of 730 days: trend, season, Gauss-Markov noise with a memory of 
 white noise, all in per cent of the speed, 5 in 100 days missing; 5 events. Exit code 1 where one
 falls short; with fewer series the bars are those of 1000 and may be missed by chance. No data are
 read.
+
+The circular shifts are cheap and are made on 5 N series, the first N among them. This was changed
+after seeing a result: on the first 1000 alone they gave 3.7 % of false alarms and a Kolmogorov p of
+0.006, short of their bars; 3000 other series then gave 5.4 % and 0.53. No bar was moved.
 """
 
 import sys
@@ -36,6 +40,7 @@ WINDOWS = Windows(15, 15, (0, 2, 4))
 RED, PALE = 2.5, 1.0  # %, Gauss-Markov and white noise
 MEMORIES = 3.0, 8.0, 20.0  # d
 EFFECTS = 10.0, 4.0, 2.0  # %
+SHIFTED = 5  # times as many series for the circular shifts
 PROBE = 2.0  # %, the effect at which power is compared
 
 
@@ -58,10 +63,8 @@ def one(seed):
     rng = np.random.default_rng([1848, seed])
     values = series(seed)
     response = columns(DAYS, EVENTS, TRUE, 1.0, 0).sum(axis=0)[:, 0]
-    rest = without_baseline(DAYS, values, BASELINE)
     found = {
         "scan": scan_shapes(DAYS, values, EVENTS, MANY, rng, CHOICES, draws=1999).p,
-        "shift": permutation_test(DAYS, rest, EVENTS.onset, WINDOWS, rng).p,
         "one shape": fit_response(DAYS, values, EVENTS, TRUE, CHOICES).p,
         "independent": fit_response(DAYS, values, EVENTS, TRUE, WHITE).p,
     }
@@ -76,6 +79,13 @@ def one(seed):
     null = unmoved(DAYS, values, EVENTS, TRUE, places, CHOICES)
     found["power"] = power_injected(PROBE, null)
     return found
+
+
+def shifted(seed):
+    """Return the p of the circular shifts, each taken once, of a series without an effect."""
+    rest = without_baseline(DAYS, series(seed), BASELINE)
+    rng = np.random.default_rng([1849, seed])
+    return permutation_test(DAYS, rest, EVENTS.onset, WINDOWS, rng).p
 
 
 def false_alarms(table, of):
@@ -122,8 +132,11 @@ def main():
     one(0)  # compiles before workers start
     with ProcessPoolExecutor(2) as pool:
         found = list(pool.map(one, range(count), chunksize=10))
+        shifts = np.array(list(pool.map(shifted, range(SHIFTED * count), chunksize=50)))
 
     def of(name):
+        if name == "shift":
+            return shifts
         return np.array([f[name] for f in found])
 
     table = Table(f"Decisions on {count} simulated series")
