@@ -20,6 +20,7 @@ _SCALE, _TIEPOINT, _KEYS, _NODATA = (
 _RASTER_TYPE, _PROJECTED = 1025, 3072  # keys; 19-008r4, clauses 7.2 and 7.5.1
 _POINT = 2  # PixelIsPoint; 19-008r4, 7.2.1
 _MODES = ("F", "I", "I;16", "I;16B", "L")
+_FARTHEST_M = 1e8  # m, of any number of the axes; more than maps have
 _CELLS = 200_000_000  # most that are read; our choice
 
 
@@ -36,17 +37,18 @@ def read_geotiff(path, data=None):
     """
     path = Path(path)
     values, tags = _decoded(path, path.read_bytes() if data is None else data)
-    keys = np.array(tags.get(_KEYS, ()), int)
+    keys = _listed(tags, _KEYS)
     keys = {int(k[0]): int(k[3]) for k in keys[4 : keys.size // 4 * 4].reshape(-1, 4)}
-    epsg, scale, tie = keys.get(_PROJECTED, 0), tags.get(_SCALE, ()), tags.get(_TIEPOINT, ())
-    if not epsg or len(scale) < 2 or len(tie) != 6:
+    epsg, scale, tie = keys.get(_PROJECTED, 0), _listed(tags, _SCALE), _listed(tags, _TIEPOINT)
+    good = scale.size >= 2 and tie.size == 6 and (scale[:2] > 0.0).all()
+    if not epsg or not good or np.abs([*scale, *tie]).max() > _FARTHEST_M:
         raise FormatError(
             *(
                 path,
                 None,
-                f"map {epsg or 'not named'}, {len(scale)} scales, {len(tie)} tie numbers",
+                f"map {epsg or 'not named'}, {scale.size} scales, {tie.size} tie numbers",
             ),
-            "a projected map by its EPSG code, a pixel scale and one tie point",
+            "a projected map by its EPSG code, a positive pixel scale and one tie point",
             "save it north up, on EPSG:3413 or EPSG:3031",
         )
     half = 0.0 if keys.get(_RASTER_TYPE) == _POINT else 0.5
@@ -54,8 +56,24 @@ def read_geotiff(path, data=None):
     x = tie[3] + (np.arange(columns) + half - tie[0]) * scale[0]
     y = tie[4] - (np.arange(rows) + half - tie[1]) * scale[1]
     gone = _nodata(tags.get(_NODATA, ""))
-    field = np.where(values == gone, np.nan, values.astype(float))
+    field = as_numbers(values)
+    field[values == gone] = np.nan
     return Grids(x, y, epsg, {path.stem: field}, {path.stem: "m"}, {path.stem: path.stem})
+
+
+def as_numbers(values):
+    """Return values as new doubles; bits that are no number become NaN without a warning."""
+    with np.errstate(invalid="ignore"):
+        return np.array(values, float)
+
+
+def _listed(tags, tag):
+    """Return the finite numbers of a tag (n,); none where it holds anything else."""
+    try:
+        found = np.atleast_1d(np.array(tags.get(tag, ()), float))
+    except (TypeError, ValueError):
+        return np.empty(0)
+    return found if np.isfinite(found).all() else np.empty(0)
 
 
 def _decoded(path, data):

@@ -7,7 +7,7 @@ import numpy as np
 from scipy.io import netcdf_file
 
 from ...errors import FormatError
-from .geotiff import TIFF, read_geotiff
+from .geotiff import TIFF, as_numbers, read_geotiff
 from .hdf5 import read_hdf5
 from .record import Grids
 
@@ -75,7 +75,7 @@ def read_grids(path):
     if data[:4] in TIFF:
         return read_geotiff(path, data)
     found = read_hdf5(path) if data.startswith(_HDF5) else _classic(path, data)
-    missing = [name for name in ("x", "y") if name not in found]
+    missing = [n for n in ("x", "y") if n not in found or found[n][0].dtype.kind not in "fiu"]
     if missing:
         raise FormatError(path, None, _list(found), f"coordinates x and y; missing {missing}")
     fields = {n: v for n, v in found.items() if v[1] == ("y", "x") and v[0].dtype.kind in "fiu"}
@@ -106,15 +106,19 @@ def _classic(path, data):
 
 def _numbers(values, _, attributes):
     """Return a field as numbers, missing NaN, packing undone (CF 1.11, sections 2.5.1 and 8.1)."""
-    numbers = np.array(values, float)
+    numbers = as_numbers(values)
     for name in ("_FillValue", "missing_value"):
-        for gone in np.ravel(attributes.get(name, ())):
-            numbers[values == gone] = np.nan
-    scale, offset = (
-        float(np.ravel(attributes.get(name, default))[0])
-        for name, default in (("scale_factor", 1.0), ("add_offset", 0.0))
-    )
+        numbers[values == _number(attributes, name)] = np.nan
+    scale, offset = _number(attributes, "scale_factor", 1.0), _number(attributes, "add_offset", 0.0)
     return numbers if (scale, offset) == (1.0, 0.0) else numbers * scale + offset
+
+
+def _number(attributes, name, otherwise=np.nan):
+    """Return an attribute as a number; ``otherwise`` where it is missing or none."""
+    try:
+        return float(np.ravel(attributes.get(name, otherwise))[0])
+    except (TypeError, ValueError, IndexError):
+        return otherwise
 
 
 def _epsg_of(path, found, fields):
@@ -131,16 +135,14 @@ def _epsg_of(path, found, fields):
 
 
 def _code(attributes):
-    if "spatial_epsg" in attributes:
-        return int(np.ravel(attributes["spatial_epsg"])[0])
-    parallel, meridian = (
-        float(np.ravel(attributes.get(name, np.nan))[0])
-        for name in ("standard_parallel", "straight_vertical_longitude_from_pole")
-    )
-    known = [
-        c for c in _PARALLEL_DEG if (_PARALLEL_DEG[c], _MERIDIAN_DEG[c]) == (parallel, meridian)
-    ]
-    return known[0] if known else 0
+    """Return the EPSG code of a grid mapping; 0 where it is none that is known."""
+    code = _number(attributes, "spatial_epsg")
+    if np.isfinite(code):
+        return int(code)
+    names = "standard_parallel", "straight_vertical_longitude_from_pole"
+    found = tuple(_number(attributes, name) for name in names)
+    known = (c for c in _PARALLEL_DEG if (_PARALLEL_DEG[c], _MERIDIAN_DEG[c]) == found)
+    return next(known, 0)
 
 
 def _text(variable, name):
