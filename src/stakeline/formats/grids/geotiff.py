@@ -57,7 +57,7 @@ def read_geotiff(path, data=None):
     y = tie[4] - (np.arange(rows) + half - tie[1]) * scale[1]
     gone = _nodata(tags.get(_NODATA, ""))
     field = as_numbers(values)
-    field[values == gone] = np.nan
+    field[field == gone] = np.nan
     return Grids(x, y, epsg, {path.stem: field}, {path.stem: "m"}, {path.stem: path.stem})
 
 
