@@ -12,7 +12,7 @@ WIDE = 1.96  # sigmas, half of a 95 % interval of a normal distribution
 MOST_WINDOWS = 150  # in a figure; our choice
 MOST_DOTS = 1500  # in a panel; our choice
 MOST_TIDES = 12  # rows of a table in a figure; our choice
-SETTLED = 3.0  # times the usual sigma: above, the causal speed has not settled; our choice
+SETTLED = 3.0  # times the usual width: above, the causal speed has not settled; our choice
 VISIT_NEAR_D = 0.5  # d, a visit so near a step is that step; our choice
 AXES = ("along", "across", "up")
 
@@ -119,9 +119,13 @@ def speed(result, marks, longest_gap_d):
     """Return the Speed of a station; the causal one from where it has settled."""
     columns = result.columns
     causal, causal_sigma = columns["causal_speed_m_d"], columns["causal_speed_sigma_m_d"]
-    settled = causal_sigma < SETTLED * np.nanmedian(causal_sigma)
+    wider = causal_sigma / columns["speed_sigma_m_d"]  # both are wide where the ice is restless
+    settled = wider < SETTLED * np.nanmedian(wider)
     windows, name = windows_of(result)
-    note = f"Causal speed: from where its sigma is below {SETTLED:g} times the usual one."
+    note = (
+        f"Causal speed: where its sigma, over that of both ways, is below {SETTLED:g} times the "
+        "usual."
+    )
     return report.Speed(
         f"{result.station}: speed along the flow", result.time_ns, columns["speed_m_d"],
         WIDE * columns["speed_sigma_m_d"], np.where(settled, causal, np.nan), WIDE * causal_sigma,
