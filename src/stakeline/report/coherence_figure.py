@@ -49,7 +49,8 @@ def _alike(panel, record):
     order = np.argsort(record.apart_km)
     panel.plot(
         record.apart_km[order], record.level[order], color=INK, linewidth=0.9,
-        linestyle=(0, (4, 2)), marker="_", markersize=7.0, label="chance passes this in 5 of 100", zorder=2,
+        linestyle=(0, (4, 2)), marker="_", markersize=7.0, zorder=2,
+        label="chance passes this in 5 of 100",
     )  # fmt: skip
     panel.set_ylim(0.0, 1.02)
     panel.set_ylabel("coherence, squared (-)")
