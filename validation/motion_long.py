@@ -25,7 +25,7 @@ from stakeline.simulate.campaign import DAY_S, Invented
 from stakeline.simulate.ocean import ARGUMENTS
 from stakeline.simulate.scenario import scenario_of
 
-SEEDS, DAYS, STEP_S, MONTH_D = 2, 504, 3600.0, 28
+SEEDS, DAYS, STEP_S, MONTH_D = 3, 504, 3600.0, 28
 STATIONS = ("HV07", "HV13")
 RESTLESS = 1.0 / 3.0  # of the months
 
