@@ -11,6 +11,7 @@ VENV := .venv
 BIN := $(VENV)/bin
 READY := $(VENV)/.ready
 READY_DEV := $(VENV)/.ready-dev
+ONE_THREAD := OPENBLAS_NUM_THREADS=1 OMP_NUM_THREADS=1# linear algebra: the tests share the cores
 NO_COMPILER := not compiled and not journey and not real and not slow
 
 .DEFAULT_GOAL := help
@@ -58,10 +59,10 @@ types: $(READY_DEV)
 	$(BIN)/mypy
 
 tests: $(READY_DEV)
-	$(BIN)/python -m pytest -q -rfEs -n $(WORKERS) --dist loadfile
+	$(ONE_THREAD) $(BIN)/python -m pytest -q -rfEs -n $(WORKERS) --dist loadfile
 
 tests-without-compiler: $(READY_DEV)
-	NUMBA_DISABLE_JIT=1 $(BIN)/python -m pytest -q -n $(WORKERS) --dist loadfile -m "$(NO_COMPILER)"
+	$(ONE_THREAD) NUMBA_DISABLE_JIT=1 $(BIN)/python -m pytest -q -n $(WORKERS) --dist loadfile -m "$(NO_COMPILER)"
 
 validation: $(READY)
 	$(BIN)/python validation
