@@ -28,7 +28,7 @@ class DecidePart(Strict):
     after_d: Days = 10.0
     lag_d: tuple[Length, Length] = (0.0, 5.0)
     lag_step_d: float = Field(0.5, gt=0, le=20)
-    rise_d: Length = 1.0
+    rise_d: tuple[Length, ...] = (0.0, 1.0)
     longer_d: tuple[Length, ...] = (0.0, 5.0)
     decay_d: Length = 5.0
     earlier_d: Days = 5.0
@@ -40,8 +40,9 @@ class DecidePart(Strict):
     def _in_order(self) -> Self:
         if self.lag_d[0] > self.lag_d[1]:
             raise ValueError("has a range of lags (lag_d) that ends before it begins")
-        if not self.longer_d:
-            raise ValueError("has no length of a response (longer_d): give one or more, such as 0")
+        for name, lengths in (("rise_d", self.rise_d), ("longer_d", self.longer_d)):
+            if not lengths:
+                raise ValueError(f"has no length of a response ({name}): give one or more")
         twice = sorted(set(self.stations) & set(self.placebo_stations or ()))
         if twice:
             raise ValueError(f"station {', '.join(twice)} must respond and must not respond")

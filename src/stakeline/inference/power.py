@@ -81,6 +81,8 @@ def elsewhere(problem, places):
     """
     one, events = problem.grid.only(problem.best), problem.events
     last = np.median(events.end - events.onset, axis=1) if one.as_event else None
+    if last is not None and np.shape(places)[1] != len(last):  # fewer events than the catalogue
+        last = np.median(last)
     shapes = []
     for onset in places:
         moved = Events(onset, None if last is None else onset + last)

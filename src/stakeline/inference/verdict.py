@@ -14,7 +14,7 @@ UP, DOWN, NONE, UNKNOWN = "up", "down", "none larger", "cannot tell"
 ALPHA = 0.05
 LEAST_SEEN = 0.5  # of the samples around an onset that have values; our choice
 LARGE_SHARE = 0.5  # of an effect that another cause explains; our choice
-BEFORE = 0.2  # probability that the change began first; our choice
+BEFORE = 0.5  # probability that the change began first; our choice
 
 
 @dataclass(frozen=True)
@@ -98,9 +98,9 @@ def decide(evidence, words=None, alpha=ALPHA):
     low, high = _checked(evidence)
     bound = max(abs(low), abs(high))
     support, weakening, missing = _support(evidence, words, alpha), [], []
-    blocking = _blocking(evidence, alpha)
     found = evidence.p <= alpha, low > 0.0 or high < 0.0
-    weakening += (blocking if any(found) else []) + _weakening(evidence, alpha)
+    blocking = _blocking(evidence, alpha, any(found))
+    weakening += blocking + _weakening(evidence, alpha)
     missing += _missing(evidence)
     if all(found) and not blocking:
         outcome, sentence = _changed(evidence, words)
@@ -168,10 +168,10 @@ def _unchanged(evidence, words, bound):
     return NONE, sentence
 
 
-def _blocking(evidence, alpha):
-    """Return what forbids to call a change a response."""
+def _blocking(evidence, alpha, changed):
+    """Return what forbids to call a change a response; what did not change began at no time."""
     found = []
-    if evidence.probability_before > BEFORE:
+    if changed and evidence.probability_before > BEFORE:
         share = 100.0 * evidence.probability_before
         found.append(f"with {share:.0f} % probability it began before them")
     if evidence.pre_trend_p < alpha:

@@ -57,7 +57,7 @@ class StationFound:
 
 def shape_grid(part):
     """Return the :class:`ShapeGrid` of the settings: plateaus as long as the events and longer."""
-    return ShapeGrid(_lags(part), (part.rise_d,), part.longer_d, (part.decay_d,), as_event=True)
+    return ShapeGrid(_lags(part), part.rise_d, part.longer_d, (part.decay_d,), as_event=True)
 
 
 def _lags(part):
@@ -84,10 +84,10 @@ def other_choices(part, question):
         ),
         "trend of second degree": (grid, replace(usual, baseline=replace(base, trend=2))),
         f"plateau of {FIXED_D:g} d for all": (
-            ShapeGrid(_lags(part), (part.rise_d,), (FIXED_D,), (part.decay_d,)), usual,
+            ShapeGrid(_lags(part), part.rise_d, (FIXED_D,), (part.decay_d,)), usual,
         ),
         "no decay": (
-            ShapeGrid(_lags(part), (part.rise_d,), part.longer_d, (0.0,), as_event=True), usual,
+            ShapeGrid(_lags(part), part.rise_d, part.longer_d, (0.0,), as_event=True), usual,
         ),
     }  # fmt: skip
     for name, cause in question.causes.items():
@@ -190,7 +190,7 @@ class _Station:
         """Return the shapes with lags of whole days, for what comes before an event."""
         part = self.part
         lags = tuple(np.arange(part.lag_d[0], part.lag_d[1] + 0.5 * DAY_STEP, DAY_STEP))
-        return ShapeGrid(lags, (part.rise_d,), part.longer_d, (part.decay_d,), as_event=True)
+        return ShapeGrid(lags, part.rise_d, part.longer_d, (part.decay_d,), as_event=True)
 
     def single(self, fit):
         """Return {event: Response to it alone}, the others taken out as covariates."""

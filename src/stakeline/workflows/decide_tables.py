@@ -9,7 +9,7 @@ ALL = "all"
 CURVE = 25  # changes of a curve of power; choice
 MAIN, EXPLORATORY = "main", "exploratory"
 _PLACES = {
-    "p": 4, "percent": 2, "sigma": 2, "low": 2, "high": 2, "m_d": 4, "m": 2, "d": 2, "km": 2,
+    "p": 4, "percent": 2, "sigma": 2, "low": 2, "high": 2, "m": 2, "d": 2, "km": 2,
     "events": 0, "stations": 0, "estimates": 1,
 }  # fmt: skip
 
@@ -38,8 +38,13 @@ def decide_files(lakes, every, each, plan):
 def _csv(names, rows):
     columns = {name: [row.get(name, "") for row in rows] for name in names}
     columns = {name: _column(values) for name, values in columns.items()}
-    decimals = {name: _PLACES.get(name.rpartition("_")[2], 3) for name in names}
+    decimals = {name: _places(name) for name in names}
     return write_plain_table(columns, decimals)
+
+
+def _places(name):
+    """Return the decimals of a column, by the unit at the end of its name."""
+    return 4 if name.endswith("_m_d") else _PLACES.get(name.rpartition("_")[2], 3)
 
 
 def _column(values):

@@ -26,6 +26,7 @@ from .decide_station import DAY_STEP, placebo_mean, shape_grid, usual_choices
 OFF_ROUTE = "the speed of stations off the route"
 PLACEBO_DRAWS = 999  # catalogues of placebo events; choice
 LOUD = 3.0  # sigmas of the mean contrast, from which a change is found without the lakes; choice
+DOSE_DRAWS = 999  # permutations of sizes and changes; choice
 SLACK_D = 2.0  # d, by which a change found without the lakes may come later; choice
 
 
@@ -279,8 +280,9 @@ class _Lake:
         """Return the Dose of the lake's events."""
         numbers, answers = answers_by_event(self.by_event(found))
         return dose_response(
-            self.question.size[numbers], self.question.size_sigma[numbers], *answers, self.random
-        )
+            self.question.size[numbers], self.question.size_sigma[numbers], *answers, self.random,
+            draws=DOSE_DRAWS,
+        )  # fmt: skip
 
     def coincide(self):
         """Return the Coincidence of changes found without the lakes with the drainages."""

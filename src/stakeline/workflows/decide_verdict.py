@@ -9,7 +9,7 @@ from ..inference.counter_tests import holm, leave_one_out
 from ..inference.dose import dose_response
 from ..inference.power import pooled_unmoved, smallest_injected
 from ..inference.verdict import DOWN, NONE, UNKNOWN, UP, Evidence, Verdict, Words, decide
-from .decide_together import answers_by_event, pool_parts, pooled_of
+from .decide_together import DOSE_DRAWS, answers_by_event, pool_parts, pooled_of
 
 WORDS = Words("the speed of the ice", "higher", "lower", "%")
 OUTCOMES = {
@@ -126,7 +126,11 @@ def _dose_of_all(part, lakes):
         question = found.question
         rows.append((question.size[numbers], question.size_sigma[numbers], *answers))
     random = np.random.default_rng([part.seed, 4])
-    return _or_none(dose_response, *map(np.concatenate, zip(*rows, strict=True)), random)
+    table = map(np.concatenate, zip(*rows, strict=True))
+    try:
+        return dose_response(*table, random, draws=DOSE_DRAWS)
+    except StakelineError:
+        return None
 
 
 def _decided(part, name, lakes, p, pooled, smallest, left_out, dose, unmoved, others):
