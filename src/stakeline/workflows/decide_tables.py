@@ -158,105 +158,56 @@ def _test(lake, station, test, p, statistic=np.nan, unit="", says="", rank=EXPLO
 
 
 def _lake_tests(found):
+    return [*_shifts(found), *_doubts(found), *_elsewhere(found), *_coincidence(found)]
+
+
+def _shifts(found):
+    """Return the rows of the test by circular shifts: all stations, then each."""
+    shifted, lake = found.chance, found.question.lake
+    if shifted is None:
+        return []
+    all_words = "could chance alone change speed as much?"
+    name = "circular shifts, all stations and lags"
+    rows = [_test(lake, "", name, shifted.p, found.observed, "sigma", all_words)]
+    for k, speeds in enumerate(found.question.responding):
+        name = "circular shifts, against the largest of all stations"
+        largest = float(np.abs(shifted.statistic[k]).max())
+        p = float(shifted.p_adjusted[k])
+        rows.append(_test(lake, speeds.station, name, p, largest, "sigma", all_words))
+    return rows
+
+
+def _doubts(found):
+    """Return the rows of what came before the events: of the mean of all stations, then each."""
     lake, rows = found.question.lake, []
-    shifted = found.chance
-    if shifted is not None:
-        rows.append(
-            _test(
-                lake,
-                "",
-                "circular shifts, all stations and lags",
-                shifted.p,
-                found.observed,
-                "sigma",
-                "could chance alone change speed as much?",
-            )
-        )
-        for k, speeds in enumerate(found.question.responding):
-            rows.append(
-                _test(
-                    lake,
-                    speeds.station,
-                    "circular shifts, against the largest of all stations",
-                    float(shifted.p_adjusted[k]),
-                    float(np.abs(shifted.statistic[k]).max()),
-                    "sigma",
-                )
-            )
-    if found.pre_trend is not None:
-        rows.append(
-            _test(
-                lake,
-                "",
-                "change before the events",
-                found.pre_trend.p,
-                found.pre_trend.estimate,
-                "%",
-                "was a change under way before?",
-            )
-        )
-    rows += [
-        _test(lake, s.station, "change before the events", s.pre_trend.p, s.pre_trend.estimate, "%")
-        for s in found.fitted
-        if s.pre_trend is not None
-    ]
-    rows.append(
-        _test(
-            lake,
-            "",
-            "reverse: probability that it began before",
-            np.nan,
-            found.before_probability,
-            "-",
-            "did the change come first?",
-        )
-    )
-    rows += [
-        _test(
-            lake,
-            s.station,
-            "reverse: probability that it began before",
-            np.nan,
-            s.before_probability,
-            "-",
-        )
-        for s in found.fitted
-    ]
+    every = [("", found.pre_trend, found.before_probability)]
+    every += [(s.station, s.pre_trend, s.before_probability) for s in found.fitted]
+    for station, trend, _ in every:
+        if trend is not None:
+            rows.append(_test(lake, station, "change before the events", trend.p, trend.estimate,
+                              "%", "was a change under way before?"))  # fmt: skip
+    for station, _, before in every:
+        if np.isfinite(before):
+            rows.append(_test(lake, station, "reverse: probability that it began before", np.nan,
+                              before, "-", "did the change come first?"))  # fmt: skip
+    return rows
+
+
+def _elsewhere(found):
+    """Return the rows of other days, other stations and other causes."""
+    lake, rows = found.question.lake, []
     if found.placebo is not None:
-        rows.append(
-            _test(
-                lake,
-                "",
-                "placebo events at other times",
-                found.placebo.p,
-                found.placebo.observed,
-                "%",
-                "do other days show as much?",
-            )
-        )
-    rows += [
-        _test(
-            lake,
-            name,
-            "placebo station: a response",
-            p,
-            says="does a station respond that must not?",
-        )
-        for name, p in found.placebo_p.items()
-    ]
+        rows.append(_test(lake, "", "placebo events at other times", found.placebo.p,
+                          found.placebo.observed, "%", "do other days show as much?"))  # fmt: skip
+    for name, p in found.placebo_p.items():
+        says = "does a station respond that must not?"
+        rows.append(_test(lake, name, "placebo station: a response", p, says=says))
     for cause in found.causes:
-        rows.append(
-            _test(
-                lake,
-                "",
-                f"common cause: {cause.name} changes with the events",
-                cause.p_with_events,
-                cause.explained,
-                "share explained",
-                "does something else change on the same days?",
-            )
-        )
-    return [*rows, *_coincidence(found)]
+        name = f"common cause: {cause.name} changes with the events"
+        says = "does something else change on the same days?"
+        rows.append(_test(lake, "", name, cause.p_with_events, cause.explained, "share explained",
+                          says))  # fmt: skip
+    return rows
 
 
 def _coincidence(found):
