@@ -23,6 +23,7 @@ from stakeline.workflows.lakes_input import scatter, slope_course, station_up, s
 from stakeline.workflows.lakes_places import CONTROL, NEITHER, OVER, roles, tracks
 from stakeline.workflows.lakes_results import lake_results
 from stakeline.workflows.lakes_xarray import open_lakes
+from stakeline.workflows.motion_ground import map_sheet
 from stakeline.workflows.motion_results import station_results
 
 sys.path.append(str(Path(__file__).parent))
@@ -215,6 +216,22 @@ def test_without_a_thickness_events_are_found_and_volumes_are_not(copy):
     assert "set thickness_m in [[lakes.lake]]" in event["volume_note"]
 
 
+@pytest.mark.compiled
+def test_a_quiet_lake_has_a_catalogue_without_lines(tmp_path):
+    root = make(tmp_path / "quiet", ICE, drop_m=0.0)
+    said = lakes.run(root)
+    assert "1 lakes" in said.done
+    assert rows(root, "events.csv") == []
+    assert json.loads((root / "6-lakes" / "events.geojson").read_text())["features"] == []
+    text = (root / "6-lakes" / "summary.txt").read_text(encoding="utf-8")
+    assert "no event: nothing in 0.16 a that noise would make less often than 0.02 times" in text
+    (result,) = lake_results(open_campaign(root))
+    assert result.events() == ()
+    assert np.isnan(result.curve("stored_m3")).all()
+    assert np.abs(result.curve("level_m")[1]).max() < 0.02
+    assert not (root / "6-lakes" / "figures" / "Upper_Halvard_events.svg").exists()
+
+
 def test_what_is_missing_is_said(tmp_path):
     root = make(tmp_path / "bare", stations=())
     (root / "maps" / "lakes.geojson").unlink()
@@ -315,6 +332,7 @@ def test_stations_by_hand_stand_for_those_found(tmp_path):
 def test_outlines_in_degrees_and_metres_are_the_same_lake(tmp_path):
     root = make(tmp_path / "trial", ICE)
     in_degrees = lake_outlines(open_campaign(root))
+    drawn = map_sheet(open_campaign(root), np.radians(79.0)).ground.lakes[0]
     turn = np.linspace(0.0, 2.0 * np.pi, 49)
     ring = np.round(CENTRE_M + RADIUS_M * np.stack([np.cos(turn), np.sin(turn)], axis=1), 1)
     ring[-1] = ring[0]
@@ -330,6 +348,8 @@ def test_outlines_in_degrees_and_metres_are_the_same_lake(tmp_path):
     areas = [one.lakes["Upper Halvard"][0].area_m2 for one in (in_degrees, in_metres)]
     assert areas[0] == pytest.approx(areas[1], rel=1e-3)
     assert "was taken as metres of EPSG:3413" in in_metres.notes[0]
+    again = map_sheet(open_campaign(root), np.radians(79.0)).ground.lakes[0]
+    np.testing.assert_allclose(np.mean(drawn[1][:-1]), np.mean(again[1][:-1]), atol=1e-3)
 
 
 def test_outlines_that_are_wrong_name_file_and_feature(tmp_path):

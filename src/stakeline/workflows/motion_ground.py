@@ -6,7 +6,7 @@ import numpy as np
 
 from ..earth.projection import PolarStereographic, projection
 from ..formats.grids.netcdf import read_grids
-from ..formats.outlines.geojson import read_outlines
+from ..formats.outlines import read_rings
 from ..report.motion_maps import Ground
 
 MAPS = "maps"
@@ -71,10 +71,11 @@ def map_sheet(campaign, latitude_rad):
     lakes = []
     for path in sorted(folder.glob("*.geojson")):
         files.append(campaign.relative(path))
-        for outline in read_outlines(path):
-            longitude, latitude = np.radians(outline.ring_deg).T
-            x, y = chart.forward(latitude, longitude)
-            lakes.append((outline.name, x / 1e3, y / 1e3))
+        for rings in read_rings(path):
+            x, y = rings.outer.T
+            if np.abs(y).max() <= 90.0:  # degrees; else metres of the map
+                x, y = chart.forward(np.radians(y), np.radians(x))
+            lakes.append((rings.name, x / 1e3, y / 1e3))
     surface = ()
     if surfaces:
         grids = surfaces[0]

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from stakeline.errors import FormatError
-from stakeline.formats.outlines import Outline, read_outlines, write_outlines
+from stakeline.formats.outlines import Outline, read_outlines, read_rings, write_outlines
 
 CLOCKWISE = np.array([[-22.0, 79.0], [-22.0, 79.1], [-21.9, 79.1], [-21.9, 79.0], [-22.0, 79.0]])
 
@@ -49,3 +49,29 @@ def test_what_is_no_outline_is_refused(tmp_path, text, match):
     path.write_text(text, encoding="utf-8")
     with pytest.raises(FormatError, match=match):
         read_outlines(path)
+
+
+def test_rings_come_as_they_stand_with_holes_and_the_map_that_is_named(tmp_path):
+    ring = [[4.0e5, -1.1e6], [4.1e5, -1.1e6], [4.1e5, -1.0e6], [4.0e5, -1.1e6]]
+    hole = [[4.05e5, -1.09e6], [4.06e5, -1.09e6], [4.06e5, -1.08e6], [4.05e5, -1.09e6]]
+    geometry = {"type": "Polygon", "coordinates": [ring, hole]}
+    feature = {"geometry": geometry, "properties": {"name": "Lower Halvard"}}
+    named = {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::3413"}}
+    content = {"type": "FeatureCollection", "features": [feature], "crs": named}
+    path = tmp_path / "lakes.geojson"
+    path.write_text(json.dumps(content), encoding="utf-8")
+    (rings,) = read_rings(path)
+    assert (rings.name, rings.epsg, rings.number) == ("Lower Halvard", 3413, 1)
+    np.testing.assert_array_equal(rings.outer, ring)
+    np.testing.assert_array_equal(rings.holes[0], hole)
+    content.pop("crs")
+    path.write_text(json.dumps(content), encoding="utf-8")
+    assert read_rings(path)[0].epsg is None
+
+
+def test_parts_of_a_multipolygon_are_asked_for_by_name(tmp_path):
+    content = {"features": [{"geometry": {"type": "MultiPolygon", "coordinates": []}}]}
+    path = tmp_path / "lakes.geojson"
+    path.write_text(json.dumps(content), encoding="utf-8")
+    with pytest.raises(FormatError, match="MultiPolygon as features of their own"):
+        read_rings(path)
