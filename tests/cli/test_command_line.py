@@ -220,4 +220,17 @@ def test_a_run_in_which_something_failed_is_1_and_says_so_when_quiet_too(reporte
 
 
 def test_verbs_stand_in_the_order_of_the_work():
-    assert list(cli.VERBS) == ["new", "intake", "position", "motion", "run", "demo"]
+    verbs = ["new", "intake", "position", "motion", "lakes", "decide", "run", "demo"]
+    assert list(cli.VERBS) == verbs
+
+
+def test_a_plan_is_frozen_with_its_day_and_not_twice(tmp_path, capsys):
+    assert cli.run(["new", str(tmp_path)]) == 0
+    arguments = ["decide", "--campaign", str(tmp_path), "--plan", "--day", "2031-06-01"]
+    capsys.readouterr()
+    assert cli.run(arguments) == 0
+    assert capsys.readouterr().out == "plan frozen: 7-decide/plan.toml\n"
+    assert 'frozen_on = "2031-06-01"' in (tmp_path / "7-decide" / "plan.toml").read_text()
+    assert cli.run(arguments) == 2
+    assert "a plan is frozen already" in capsys.readouterr().err
+    assert cli.run(["decide", "--campaign", str(tmp_path), "--plan", "--day", "June"]) == 2
