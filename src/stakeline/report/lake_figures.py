@@ -125,7 +125,7 @@ def _level(axis, record):
     measured = np.asarray(record.time_ns, np.int64).astype("datetime64[ns]")
     low, middle, high = record.level_m
     time, middle, low, high = opened(record.time_ns, record.longest_gap_d, middle, low, high)
-    dots(axis, measured, record.measured_m, color=PALE, zorder=1)
+    dots(axis, measured, record.measured_m, color=PALE, zorder=2.5)
     axis.fill_between(time, low, high, color=BAND, linewidth=0.0, zorder=2, alpha=0.8)
     line(axis, time, middle, color=DEEP, linewidth=1.1, zorder=3)
     hold(axis, record.measured_m, low, high)

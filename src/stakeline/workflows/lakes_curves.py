@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.ndimage import uniform_filter1d
 
 from ..constants import NS_PER_DAY, NS_PER_S
 from ..errors import StakelineError
@@ -13,6 +14,7 @@ from ..lakes.fit import MEMORY_D
 from ..motion.smoother import smooth
 
 DRAWS = 100  # of curves through time; choice
+MISFIT_ROWS = 9  # over which what a curve misses is averaged: a day of means of 3 h; choice
 DAY_S = NS_PER_DAY / NS_PER_S  # s/d; definition
 
 
@@ -49,9 +51,10 @@ def lake_curves(history, volumes, rng):
     -----
     Between events the surface follows the smoother of the noise model; within them the courses of
     the fits. Their sizes are taken as known once fitted: size and slow level leave the same
-    heights, so the level's interval is that of the smoother and of when the events ran. Water and
-    discharge follow the roof: courses times the volume of a metre of surface, by all events of the
-    lake together, whose outline and ice they share. Slow changes count with that volume too.
+    heights, so the level's interval is that of the smoother and of what the curve misses of the
+    heights over a day. Water and discharge follow the roof: courses times the volume of a metre of
+    surface, by all events of the lake together, whose outline and ice they share. Slow changes
+    count with that volume too.
     Where the smoother finds no solution, curves are those of the events alone, and ``note`` says
     so.
     """
@@ -61,9 +64,9 @@ def lake_curves(history, volumes, rng):
     slow, sigma, rate, offset, surface, note = _smoothed(series, history.model, events)
     roof = sum((d[0] for d in draws), np.zeros((DRAWS, len(day))))
     moving = sum((d[1] for d in draws), np.zeros((DRAWS, len(day))))
-    spread = roof.std(axis=0) if events else np.zeros(len(day))
-    sigma = np.sqrt(sigma**2 + spread**2)
     level = slow + surface
+    missed = uniform_filter1d(series.up_m - offset - level, MISFIT_ROWS, mode="nearest")
+    sigma = np.sqrt(sigma**2 + missed**2)
     wide = 1.959964 * sigma  # 97.5 % point of the normal distribution; definition
     stored = outflow = None
     per_m = _volume_per_m(events, volumes, rng)
