@@ -118,3 +118,15 @@ def test_largest_moment_along_the_leg():
 def test_impossible_frames_are_refused(call, sentence):
     with pytest.raises(SettingsError, match=sentence):
         call()
+
+
+def test_three_legs_lift_exactly_where_the_frame_tips():
+    rng = np.random.default_rng(11)
+    lifted = []
+    for _ in range(60):
+        force = rng.normal(0.0, 300.0, 3)
+        moment = rng.normal(0.0, 600.0, 3)
+        up = frame.leg_forces(TRIANGLE, force, moment, 90.0)
+        lifted.append(up.min() < 0.0)
+        assert (frame.standing(TRIANGLE, force, moment, 90.0).safety < 1.0) == lifted[-1]
+    assert 5 < sum(lifted) < 55

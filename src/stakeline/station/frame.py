@@ -6,6 +6,7 @@ import numpy as np
 
 from ..errors import SettingsError
 from .cautions import DRILLING, ESTIMATE, FRAMES, LIFTING
+from .checks import not_negative, positive
 from .mast import MATERIALS
 
 SAFETY = 1.5  # -, against tipping; common practice, no source
@@ -132,9 +133,8 @@ def embedment(push_N, above_m, diameter_m, bearing_Pa):
     it below: balance of force and moment gives h + sqrt(2 h^2 + 4 h e), h = push / (bearing
     diameter), e the height of the push (rigid pole, even pressure; derived here).
     """
-    _positive(push_N=push_N, diameter_m=diameter_m, bearing_Pa=bearing_Pa)
-    if not 0.0 <= above_m < np.inf:
-        raise SettingsError(f"a push {above_m} m above the surface: expected 0 or more")
+    positive(push_N=push_N, diameter_m=diameter_m, bearing_Pa=bearing_Pa)
+    not_negative(above_m=above_m)
     h = push_N / (bearing_Pa * diameter_m)
     return h + np.sqrt(2.0 * h * h + 4.0 * h * above_m)
 
@@ -152,9 +152,3 @@ def leg(tube, push_N, above_m, bearing_Pa, melt_m=0.0):
     moment = push_N * (lever + h / 2.0)
     stress = moment * tube.diameter_m / (2.0 * tube.second_moment_m4)
     return Leg(moment, h + melt_m, stress, MATERIALS[tube.material][1] / stress, float(least))
-
-
-def _positive(**numbers):
-    for name, value in numbers.items():
-        if not 0.0 < value < np.inf:
-            raise SettingsError(f"{name} is {value}: expected a positive number")
