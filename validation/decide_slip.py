@@ -8,11 +8,11 @@ or ../shared/data.
 Lags are the onsets of ``motion_slip.py`` with their sigmas: a regressor of the motion model, noise
 from what came before. (Responses fitted to displacements or speeds by ``fit_response``, whose noise
 is estimated beside the response, tell lags to 2 min only here, and no direction.) A circular front
-is searched on a grid of origins, and the slowness of a straight one, east and north, is fitted, to draws of the lags with stations drawn again, so that
-its direction and speed have intervals; then the propagation along that direction, and outwards
-from the stations that began first, as for a route. Stations that chose the direction or the first
-place are tested with it: the intervals are those given that choice. No speed was published with
-the record: bars are our own.
+is searched on a grid of origins, and the slowness of a straight one, east and north, is fitted, to
+draws of the lags with stations drawn again, so that both have intervals; then the propagation along
+that direction, and outwards from the stations that began first, as for a route. Stations that
+chose the direction or the first place are tested with it: those intervals are given that choice.
+No speed was published with the record: bars are our own.
 """
 
 import numpy as np
