@@ -150,6 +150,7 @@ def test_progress_names_the_verb_and_the_item(campaign):
     seen = []
     run.run(campaign, progress=lambda done, total, text: seen.append((done, total, text)))
     assert seen[0] == (0, 5, "intake")
+    assert seen[-1] == (5, 5, "done")  # whether or not the last verb had anything to do
     assert (1, 2, "intake 1/5: 0-raw/note.txt") in seen
     assert (1, 1, "position 2/5: HV01 positions of a table") in seen
 

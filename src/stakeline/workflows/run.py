@@ -105,6 +105,8 @@ def run(campaign, *, workers=1, progress=None, steps=None):
         if sentence:
             said = VerbReport(failed=tuple(sentence.splitlines()))
         verbs.append((step.name, said, time.perf_counter() - begin))
+    if progress:
+        progress(len(steps), len(steps), "done")
     report = RunReport(opened.settings.campaign.name, tuple(verbs))
     write_text(opened.root / SUMMARY_FILE, report.text(with_seconds=False))
     return report
