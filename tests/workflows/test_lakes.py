@@ -2,6 +2,7 @@
 
 import csv
 import json
+import re
 import shutil
 import sys
 from pathlib import Path
@@ -11,6 +12,7 @@ import pytest
 
 from stakeline import cli
 from stakeline.campaign.folders import open_campaign
+from stakeline.campaign.lakes_settings import Lake, LakesPart
 from stakeline.campaign.store import read_table
 from stakeline.constants import NS_PER_DAY
 from stakeline.errors import FormatError, SettingsError
@@ -287,6 +289,17 @@ def test_settings_are_checked_to_the_last_key(tmp_path, lines, sentence):
         open_campaign(tmp_path)
     assert sentence in str(told.value)
     assert "campaign.toml:" in str(told.value)
+
+
+def test_the_page_tells_every_setting_with_its_default():
+    page = Path(__file__).parents[2] / "docs" / "reference" / "lakes.md"
+    text = page.read_text(encoding="utf-8")
+    told = dict(re.findall(r"^\| `(\w+)`\*? \| `?([^`|]+?)`? \|", text, re.MULTILINE))
+    inner = ("lake", "review", "routes", "placement", "altimetry")
+    wanted = {n: str(v) for n, v in LakesPart() if n not in inner}
+    assert told == wanted
+    own = set(re.findall(r"^\| `(\w+)`\* ", text, re.MULTILINE))
+    assert own == set(Lake.model_fields) & set(LakesPart.model_fields) - set(inner)
 
 
 def ground(root):
