@@ -171,7 +171,7 @@ def test_tables_words_and_figures_hold_what_was_found(faster):
     assert float(tests[0]["p"]) == pytest.approx(every.p, abs=1e-4)
     power = list(csv.DictReader(io.StringIO(files["power.csv"].decode())))
     injected = [float(row["power_injected"]) for row in power]
-    assert injected == sorted(injected)
+    assert np.diff(injected).min() > -0.03  # a share of 300 shifts, either sign: nearly rising
     assert injected[-1] > 0.9
     text = decide.decide_text("Trial", lakes, every, each, plan)
     assert text.startswith(every.sentence)

@@ -28,7 +28,7 @@ class DecidePart(Strict):
     after_d: Days = 10.0
     lag_d: tuple[Length, Length] = (0.0, 5.0)
     lag_step_d: float = Field(0.5, gt=0, le=20)
-    rise_d: tuple[Length, ...] = (0.0, 1.0)
+    rise_d: tuple[Length, ...] = (0.5, 1.0)
     longer_d: tuple[Length, ...] = (0.0, 5.0)
     decay_d: Length = 5.0
     earlier_d: Days = 5.0
