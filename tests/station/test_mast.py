@@ -44,6 +44,16 @@ def test_no_wind_no_bend():
     assert (result.top_mm, result.stress_Pa, result.safety) == (0.0, 0.0, np.inf)
 
 
+@pytest.mark.parametrize(
+    ("tilt_deg", "aside_m", "down_m"), [(5.0, 0.26, 0.011), (10.0, 0.52, 0.046)]
+)
+def test_leaning_mast_of_three_metres(tilt_deg, aside_m, down_m):
+    # 3 m: 26 and 52 cm aside, 1.1 and 4.6 cm down (arithmetic of the geometry)
+    assert mast.lean(3.0, tilt_deg) == pytest.approx((aside_m, down_m), abs=0.005)
+    aside, down = mast.lean(3.0, tilt_deg)
+    assert np.hypot(aside, 3.0 - down) == pytest.approx(3.0)
+
+
 def test_sway_without_a_mass_on_top():
     # 1.875104^2 = 3.516015 (textbooks on vibration)
     expected = 3.516015 / (2.0 * np.pi * 9.0) * np.sqrt(POLE.stiffness_Nm2 / POLE.mass_kg_m)

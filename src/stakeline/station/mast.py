@@ -120,6 +120,16 @@ def bending(tube, top_force_N, wind_N_m=0.0):
     )
 
 
+def lean(height_m, tilt_deg):
+    """Return how far aside and down a stiff mast's top goes when it leans about its foot. [m], [m]
+
+    h sin a and h (1 - cos a). Snow that gives way under one side tilts a mast about its foot; what
+    of it shows in a series is found in ``motion``.
+    """
+    tilt = np.radians(tilt_deg)
+    return height_m * np.sin(tilt), height_m * (1.0 - np.cos(tilt))
+
+
 def natural_frequency(tube, top_mass_kg=0.0):
     """Return the first natural frequency of a tube with a mass on top. [Hz]
 
