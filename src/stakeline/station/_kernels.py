@@ -1,0 +1,195 @@
+"""Compiled hours of a station's energy: plain numbers in, arrays filled."""
+
+import math
+
+from ..compiling import njit
+
+HOUR_S = 3600.0  # s/h; definition
+COLDEST_DEGC = -100.0  # degC; first node of the tables by temperature, one a kelvin
+COLLAPSE = 0.5  # -; fall of the voltage, by nominal, for usable capacity overdrawn; own choice
+LOWEST = 0.5  # -; lowest voltage by nominal; own choice
+TAPER_S = 3.0 * HOUR_S  # s; a bank takes full power until it would fill in this time; own choice
+WINDOW = 0.99  # -; kept each hour of what was refused and used: a memory of 100 h; own choice
+EMPTY_CHARGE = 0.3  # -; a bank that stops with more has it locked up by the cold; own choice
+
+# Rows of the tables by temperature.
+USABLE, RATE, LEAST, IDLE, OHM, LIMIT, SHIFT = range(7)
+# Columns of the outcome of a year.
+OFFERED, CLIPPED, LOAD, HEATER, LOST, START, END = range(7)
+OFF_H, FIRST_OFF, LONGEST_OFF, LONGEST_H, CAUSE, FROZEN_H, REFUSED, LOWEST_CHARGE, LOWEST_V = range(
+    7, 16
+)
+COLUMNS = 16
+# Causes of the longest outage.
+NONE, EMPTY, COLD, PEAK, FROZEN, BANNED = range(6)
+
+
+@njit
+def by_temperature(table, row, degrees):
+    """Return a row of the tables at a temperature, its ends beyond.
+
+    What is nothing at the colder node stays nothing up to the next: a ban holds to its limit.
+    """
+    place = degrees - COLDEST_DEGC
+    last = table.shape[1] - 1
+    if place <= 0.0:
+        return table[row, 0]
+    if place >= last:
+        return table[row, last]
+    node = int(place)
+    if row <= RATE and table[row, node] == 0.0:
+        return 0.0
+    share = place - node
+    return table[row, node] + share * (table[row, node + 1] - table[row, node])
+
+
+@njit
+def rest_voltage(rest_v, nominal, left):
+    """Return the rest voltage by the usable charge left, falling steeply below none. [V]"""
+    if left < 0.0:
+        return max(rest_v[0] + COLLAPSE * nominal * left, LOWEST * nominal)
+    last = rest_v.size - 1
+    place = min(left, 1.0) * last
+    node = min(int(place), last - 1)
+    return rest_v[node] + (place - node) * (rest_v[node + 1] - rest_v[node])
+
+
+@njit
+def cause_of(charge, frozen, sags, refused, used):
+    """Return why the loads are cut off."""
+    if frozen:
+        return FROZEN
+    if sags:
+        return PEAK
+    if refused > used:
+        return BANNED
+    return EMPTY if charge < EMPTY_CHARGE else COLD
+
+
+@njit
+def bank_now(settings, tables, rest_v, stored, box):
+    """Return (rest [V], resistance [ohm], power it takes [W], of itself lost [W], frozen, rate)."""
+    full, nominal, ohm_warm = settings[0], settings[1], settings[4]
+    charge = stored / full
+    usable = by_temperature(tables, USABLE, box)
+    left = 1.0 - (1.0 - charge) / usable if usable > 0.0 else -1.0
+    rest = rest_voltage(rest_v, nominal, left) + by_temperature(tables, SHIFT, box)
+    ohm = ohm_warm * by_temperature(tables, OHM, box)
+    rate = by_temperature(tables, RATE, box)
+    room = min(rate / HOUR_S * full, (full - stored) / TAPER_S)
+    room = max(min(room, (by_temperature(tables, LIMIT, box) - rest) / ohm * rest), 0.0)
+    idle = by_temperature(tables, IDLE, box) * stored
+    return rest, ohm, room, idle, charge < by_temperature(tables, LEAST, box), rate
+
+
+@njit
+def switch(settings, on, rest, ohm, room, offered, wish):
+    """Return whether the loads are connected, and whether only their peak has cut them off."""
+    cut, back, peak = settings[2], settings[3], settings[6]
+    if not on:
+        return rest + min(offered, room) / rest * ohm >= back, False
+    level = rest + min(offered - wish, room) / rest * ohm
+    sags = level >= cut and level - peak / rest * ohm < cut
+    return level >= cut and not sags, sags
+
+
+@njit
+def note_outage(outcome, k, off_since, cause):
+    """Count an hour without loads."""
+    if outcome[FIRST_OFF] < 0.0:
+        outcome[FIRST_OFF] = k
+    outcome[OFF_H] += 1.0
+    if k + 1 - off_since > outcome[LONGEST_H]:
+        outcome[LONGEST_H] = k + 1 - off_since
+        outcome[LONGEST_OFF] = off_since
+        outcome[CAUSE] = cause
+
+
+@njit
+def year(settings, tables, rest_v, degrees, offered, load, charge, outcome, trace, keep):
+    """Step through one year.
+
+    Parameters
+    ----------
+    settings : tuple of float
+        full_J, nominal_V, disconnect_V, reconnect_V, ohm, charge_share, peak_W, heater_W,
+        heater_on_degC, heater_off_degC, heater_least_V, loss_W_K, heat_J_K.
+    tables : array, shape (7, k)
+        Usable share, charge rate [1/h], least charge against frost, self-discharge [1/s], factor of
+        the resistance, charge limit [V] and shift of the rest voltage [V], a kelvin apart.
+    rest_v : array, shape (r,)
+        Rest voltage by usable charge 0 to 1.
+    degrees, offered, load : array, shape (n,)
+    charge : float
+        State at the beginning.
+    outcome : array, shape (COLUMNS,)
+        Filled.
+    trace : array, shape (3, n) or (3, 0)
+        Filled where ``keep``: charge at the hour's end, connected, box [degC] at its end.
+    keep : bool
+    """
+    full, share = settings[0], settings[5]
+    heater_w, warm_on, warm_off, heater_v, loss_w_k, heat_j_k = settings[7:]
+    stored, box = charge * full, degrees[0]
+    cooling = math.exp(-HOUR_S * loss_w_k / heat_j_k)
+    on, heating = True, False
+    off_since, cause, refused_lately, used_lately = -1, NONE, 0.0, 0.0
+    outcome[:] = 0.0
+    outcome[START] = stored
+    outcome[FIRST_OFF] = outcome[LONGEST_OFF] = -1.0
+    outcome[LOWEST_CHARGE], outcome[LOWEST_V] = charge, 1e9
+    for k in range(degrees.size):
+        rest, ohm, room, idle, frozen, rate = bank_now(settings, tables, rest_v, stored, box)
+        heating = (box < warm_on) if not heating else (box <= warm_off)
+        heater = heater_w if heating and rest >= heater_v else 0.0
+        wish, was_on, charge = load[k] + heater, on, stored / full
+        on, sags = switch(settings, on, rest, ohm, room, offered[k], wish)
+        drawn = (max(wish - offered[k], 0.0) / rest) ** 2 * ohm if on else 0.0
+        if on and wish > offered[k]:  # not an hour's energy is left
+            on = HOUR_S * (wish - offered[k] + drawn + idle) <= stored
+        used, heater, drawn = (wish, heater, drawn) if on else (0.0, 0.0, 0.0)
+        net = offered[k] - used
+        taken = min(net, room)  # below 0: given
+        clipped = net - taken
+        lost = idle + drawn + (1.0 - share) * max(taken, 0.0)
+        stored += HOUR_S * (taken - lost)
+        refused = clipped if rate <= 0.0 else 0.0
+        refused_lately = WINDOW * refused_lately + refused
+        used_lately = WINDOW * used_lately + wish
+        outcome[OFFERED] += HOUR_S * offered[k]
+        outcome[CLIPPED] += HOUR_S * clipped
+        outcome[LOAD] += HOUR_S * (used - heater)
+        outcome[HEATER] += HOUR_S * heater
+        outcome[LOST] += HOUR_S * lost
+        outcome[REFUSED] += HOUR_S * refused
+        outcome[FROZEN_H] += 1.0 if frozen else 0.0
+        outcome[LOWEST_CHARGE] = min(outcome[LOWEST_CHARGE], stored / full)
+        outcome[LOWEST_V] = min(outcome[LOWEST_V], rest + taken / rest * ohm)
+        if not on:
+            if was_on:
+                off_since = k
+                cause = cause_of(charge, frozen, sags, refused_lately, used_lately)
+            note_outage(outcome, k, off_since, cause)
+        settle = degrees[k] + (used + lost) / loss_w_k
+        box = settle + (box - settle) * cooling
+        if keep:
+            trace[0, k], trace[1, k], trace[2, k] = stored / full, 1.0 if on else 0.0, box
+    outcome[END] = stored
+
+
+@njit
+def years(settings, tables, rest_v, degrees, offered, load, charge, outcome, trace, keep):
+    """Step through m years, (m, n) each; ``trace`` is (m, 3, n) or (m, 3, 0)."""
+    for i in range(degrees.shape[0]):
+        year(
+            settings,
+            tables,
+            rest_v,
+            degrees[i],
+            offered[i],
+            load,
+            charge,
+            outcome[i],
+            trace[i],
+            keep,
+        )
