@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from stakeline.errors import SettingsError
-from stakeline.station import anchors
+from stakeline.station import anchors, guys
 from stakeline.station.frame import embedment
 
 
@@ -78,6 +78,36 @@ def test_screw_and_bolt_reach_what_their_standards_ask():
     assert anchors.rock_bolt(0.0).capacity_N == pytest.approx(25e3)
     assert anchors.rock_bolt(90.0).capacity_N == pytest.approx(15e3)
     assert 15e3 < anchors.rock_bolt(45.0).capacity_N < 25e3
+
+
+def guyed():
+    """Return four guys at 45 deg under 1000 N from the north, and their load."""
+    ring = [
+        guys.Guy(name, (0.0, 0.0, 3.0), (3.0 * e, 3.0 * n, 0.0), 6e5, 12e3, 200.0)
+        for name, e, n in (("N", 0, 1), ("E", 1, 0), ("S", 0, -1), ("W", -1, 0))
+    ]
+    return ring, guys.guyed_load(ring, (0.0, -1000.0, 0.0), (3000.0, 0.0, 0.0))
+
+
+def test_anchor_against_its_guy():
+    ring, load = guyed()
+    plate = anchors.buried_plate(0.05, 0.8, 400.0, 45.0)
+    found = anchors.margins(ring, load, dict.fromkeys("NESW", plate))
+    assert found[0].name == "N"
+    assert found[0].gust == pytest.approx(plate.gust_N / load.tensions_N[0])
+    assert all(one.lasting == pytest.approx(plate.lasting_N / 200.0) for one in found)
+    assert found[0].enough == plate.enough(load.tensions_N[0], 200.0)
+    assert next(one for one in found if one.name == "S").gust == np.inf  # slack
+
+
+def test_anchors_of_unknown_holding_or_of_a_mast_that_falls_are_refused():
+    ring, load = guyed()
+    plate = anchors.buried_plate(0.05, 0.8, 400.0, 45.0)
+    with pytest.raises(SettingsError, match="anchors without a holding: S, W"):
+        anchors.margins(ring, load, {"N": plate, "E": plate})
+    fallen = guys.guyed_load(ring[2:3], (0.0, -1000.0, 0.0), (3000.0, 0.0, 0.0))
+    with pytest.raises(SettingsError, match="the mast falls"):
+        anchors.margins(ring, fallen, {"S": plate})
 
 
 @pytest.mark.parametrize(

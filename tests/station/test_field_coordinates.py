@@ -109,6 +109,23 @@ def test_a_pair_without_letters_may_be_the_other_way_round():
     assert not places.read_line("-79.123456, -160.543216").doubts
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        "79 07.244 S 160 30.455 E",
+        "S 79 07.244, E 160 30.455",
+        "160 30.455 E; 79 07.244 S",
+        "E160 30.455 S79 07.244",
+    ],
+)
+def test_letters_settle_the_order(text):
+    read = places.read_line(text)
+    assert (read.latitude_deg, read.longitude_deg) == pytest.approx(
+        (-(79 + 7.244 / 60), 160 + 30.455 / 60)
+    )
+    assert not read.doubts
+
+
 def test_doubts_of_both_come_together():
     read = places.read_line("79 07.24 S 160 30.45 E")
     together = next(one for one in read.doubts if one.what.startswith("both as"))

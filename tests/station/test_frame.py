@@ -61,6 +61,15 @@ def test_legs_balance_force_and_moment(legs):
     assert total[:2] == pytest.approx([0.0, 0.0], abs=1e-8)
 
 
+def test_friction_is_level_force_over_what_presses():
+    force = np.array([30.0, 40.0, 100.0])
+    answer = frame.standing(SQUARE, force, np.zeros(3), 100.0)
+    assert answer.friction == pytest.approx(50.0 / (100.0 * frame.GRAVITY_M_S2 - 100.0))
+    assert not answer.slides
+    assert frame.standing(SQUARE, FORCE, MOMENT, 400.0).slides  # 0.37: slides before it tips
+    assert frame.standing(SQUARE, np.array([1.0, 0.0, 2e3]), np.zeros(3), 9.0).friction == np.inf
+
+
 def test_no_wind_no_tipping():
     answer = frame.standing(SQUARE, np.zeros(3), np.zeros(3), 50.0)
     assert (answer.safety, answer.ballast_kg) == (np.inf, 0.0)

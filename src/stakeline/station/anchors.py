@@ -12,8 +12,8 @@ import numpy as np
 from ..errors import SettingsError
 from .cautions import DRILLING, ESTIMATE, GROUND, GUY_WIRES
 from .checks import positive
+from .storm import GRAVITY_M_S2
 
-GRAVITY_M_S2 = 9.80665  # m/s2; ISO 2533, table 1
 STRENGTH = (  # kg/m3 and Pa, unconfined strength under a quick load, low end of what is quoted
     (300.0, 0.10e6),  # Bogie, snow stakes: 100 kPa
     (400.0, 0.20e6),  # CRREL Special Report 115 type curves, 0.2 to 0.4 MPa, from memory, low trust
@@ -207,6 +207,58 @@ def rock_bolt(elevation_deg):
         ("tap the rock: hollow rock holds nothing",),
         (DRILLING, GUY_WIRES, ESTIMATE),
     )
+
+
+@dataclass(frozen=True)
+class Margin:
+    """An anchor against its guy: working load over what is asked, in the storm and all year.
+
+    Infinite where nothing is asked; from 1 on it is enough.
+    """
+
+    name: str
+    gust: float
+    lasting: float
+
+    @property
+    def enough(self):
+        """Whether both are from 1 on."""
+        return self.gust >= 1.0 and self.lasting >= 1.0
+
+
+def margins(guys, load, holdings):
+    """Return the :class:`Margin` of the anchor of each guy in a load, the weakest first.
+
+    Parameters
+    ----------
+    guys : list of guys.Guy
+        Their pretension is what lasts [N].
+    load : guys.GuyedLoad
+        Of a mast that stands.
+    holdings : dict of Holding
+        By the name of the guy, made for the elevation of its wire.
+    """
+    missing = [name for name in load.names if name not in holdings]
+    if missing or not load.stands:
+        raise SettingsError(
+            f"anchors without a holding: {', '.join(missing)}; give one for each guy"
+            if missing
+            else "the mast falls, no anchor is asked for a known load; add or move guys"
+        )
+    lasting = {guy.name: guy.pretension_N for guy in guys}
+    found = [
+        Margin(
+            name,
+            _share(holdings[name].gust_N, float(tension)),
+            _share(holdings[name].lasting_N, lasting[name]),
+        )
+        for name, tension in zip(load.names, load.tensions_N, strict=True)
+    ]
+    return sorted(found, key=lambda one: min(one.gust, one.lasting))
+
+
+def _share(working_N, asked_N):
+    return working_N / asked_N if asked_N > 0.0 else np.inf
 
 
 def _ice(density_kg_m3, what):

@@ -26,7 +26,10 @@ _MARKS = str.maketrans({"º": "°", "’": "'", "′": "'", "”": '"', "″": '
 _NUMBER = re.compile(r"\d+(?:\.\d+)?")
 _ANGLE = re.compile(r"^\s*[\d.°'\"\s]+$")
 _DOTTED = re.compile(r"^(\d{1,3})\.(\d{1,2})\.(\d{1,2}(?:\.\d+)?)$")
-_TWO_PARTS = re.compile(r"^(.*?[NS])[\s,;]*(.*[EW])$|^([NS].*?)[\s,;]*([EW].*)$", re.IGNORECASE)
+_TWO_PARTS = {  # with their letters behind or before; does the latitude stand first
+    True: re.compile(r"^(.*?[NS])[\s,;]*(.*[EW])$|^([NS].*?)[\s,;]*([EW].*)$", re.IGNORECASE),
+    False: re.compile(r"^(.*?[EW])[\s,;]*(.*[NS])$|^([EW].*?)[\s,;]*([NS].*)$", re.IGNORECASE),
+}
 
 
 @dataclass(frozen=True)
@@ -165,9 +168,11 @@ def read_line(text):
     Parted by their letters, or by a comma or semicolon: then latitude first, with a doubt where
     the other order is possible too.
     """
-    parted = _TWO_PARTS.match(text.strip().translate(_MARKS))
-    if parted:
-        return read_place(*(part for part in parted.groups() if part is not None))
+    for latitude_first, pattern in _TWO_PARTS.items():
+        parted = pattern.match(text.strip().translate(_MARKS))
+        if parted:
+            pair = [part for part in parted.groups() if part is not None]
+            return read_place(*(pair if latitude_first else pair[::-1]))
     parts = [part for part in re.split(r"[,;]", text) if part.strip()]
     if len(parts) != 2:
         raise SettingsError(

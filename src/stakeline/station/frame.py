@@ -8,10 +8,11 @@ from ..errors import SettingsError
 from .cautions import DRILLING, ESTIMATE, FRAMES, LIFTING
 from .checks import not_negative, positive
 from .mast import MATERIALS
+from .storm import GRAVITY_M_S2
 
 SAFETY = 1.5  # -, against tipping; common practice, no source
 USUAL_EMBEDMENT_M = 1.5  # m, drilled leg; common practice, no source
-GRAVITY_M_S2 = 9.80665  # m/s2; ISO 2533, table 1
+FRICTION = 0.1  # -, of feet on snow, low; common practice, no source
 
 
 @dataclass(frozen=True)
@@ -20,17 +21,25 @@ class Standing:
 
     ``safety``: least holding over overturning moment about an edge of the base, infinite without
     wind. ``edge``: its two legs. ``ballast_kg``: mass to add in the middle for :data:`SAFETY`.
+    ``friction``: level force over what presses on the ground, infinite where nothing does; where it
+    is above :data:`FRICTION`, feet that nothing pins slide on snow.
     """
 
     safety: float
     edge: tuple
     ballast_kg: float
+    friction: float
     cautions: tuple = field(default=(FRAMES, LIFTING, ESTIMATE))
 
     @property
     def enough(self):
-        """Whether it stands with the usual safety."""
+        """Whether it stands with the usual safety, its feet pinned against sliding."""
         return self.safety >= SAFETY
+
+    @property
+    def slides(self):
+        """Whether feet that nothing pins would slide on snow."""
+        return self.friction > FRICTION
 
 
 @dataclass(frozen=True)
@@ -102,7 +111,9 @@ def standing(legs_m, force_N, moment_Nm, mass_kg, centre_m=(0.0, 0.0), safety=SA
     worst = int(np.argmin(ratio))
     missing = (safety * np.maximum(tipping, 0.0) - holding) / (GRAVITY_M_S2 * inwards(middle))
     ends = (int(order[worst]), int(np.roll(order, -1)[worst]))
-    return Standing(float(ratio[worst]), ends, float(max(0.0, missing.max())))
+    pressing = mass_kg * GRAVITY_M_S2 - force[2]
+    friction = np.hypot(*force[:2]) / pressing if pressing > 0.0 else np.inf
+    return Standing(float(ratio[worst]), ends, float(max(0.0, missing.max())), float(friction))
 
 
 def leg_forces(legs_m, force_N, moment_Nm, mass_kg, centre_m=(0.0, 0.0)):

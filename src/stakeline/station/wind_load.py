@@ -10,7 +10,7 @@ import numpy as np
 
 from ..errors import SettingsError
 from .cautions import ESTIMATE, STORM
-from .storm import dynamic_pressure, speed_at_height
+from .storm import GRAVITY_M_S2, ZERO_DEGC_K, dynamic_pressure, speed_at_height
 
 BODIES = {
     "box": 1.05,  # -, cube, face on; Hoerner (1965), Fluid-Dynamic Drag, chapter 3, from memory
@@ -99,7 +99,7 @@ class WindLoad:
 
 def reynolds_number(speed_m_s, diameter_m, density_kg_m3, temperature_degC):
     """Return v d rho / mu, mu by Sutherland's law (ISO 2533, equation 21); no unit."""
-    kelvin = temperature_degC + 273.15
+    kelvin = temperature_degC + ZERO_DEGC_K
     viscosity = _SUTHERLAND[0] * kelvin**1.5 / (kelvin + _SUTHERLAND[1])
     return np.asarray(speed_m_s) * diameter_m * density_kg_m3 / viscosity
 
@@ -208,7 +208,7 @@ def wind_load(
         force_N=forces.sum(axis=0),
         moment_Nm=np.cross(places, forces).sum(axis=0),
         mass_kg=mass,
-        weight_N=float(9.80665 * mass.sum()),
+        weight_N=float(GRAVITY_M_S2 * mass.sum()),
     )
 
 

@@ -1,5 +1,6 @@
 """GPX 1.1: round trip, order of the elements, the same bytes, what is refused."""
 
+import json
 import math
 import xml.etree.ElementTree as ElementTree
 
@@ -7,6 +8,7 @@ import numpy as np
 import pytest
 
 from stakeline.errors import FormatError
+from stakeline.formats.map_features import Feature, write_features
 from stakeline.formats.waypoints import Track, Waypoint, read_waypoints, write_waypoints
 from stakeline.time import from_calendar
 
@@ -43,6 +45,16 @@ def test_longitude_stays_below_one_hundred_and_eighty():
         read, _ = read_waypoints(write_waypoints([Waypoint("a", 0.0, longitude)]))
         assert read[0].longitude_deg == -180.0
     assert read_waypoints(write_waypoints([Waypoint("a", 0.0, 337.5)]))[0][0].longitude_deg == -22.5
+
+
+def test_an_ellipse_to_search_goes_out_as_gpx_and_as_geojson():
+    turn = np.linspace(0.0, 2.0 * np.pi, 37)
+    ring = np.column_stack([-22.5 + 1e-3 * np.cos(turn), 79.2 + 2e-4 * np.sin(turn)])
+    _, tracks = read_waypoints(write_waypoints(PLACES, [Track("search", ring)]))
+    assert tracks[0].points_deg == pytest.approx(ring, abs=0.51e-7)
+    area = json.loads(write_features([Feature("Polygon", (ring,), {"name": "search"})]))
+    corners = area["features"][0]["geometry"]["coordinates"][0]
+    assert np.array(corners) == pytest.approx(ring, abs=0.51e-6)
 
 
 def test_same_places_same_bytes():
