@@ -10,7 +10,7 @@ from stakeline.errors import SettingsError, SolutionError
 from stakeline.lakes.combined import StationUp, combined_series, independent
 from stakeline.lakes.curve import ramp
 from stakeline.lakes.event_record import interval
-from stakeline.lakes.events import EventSettings, _kept, find_events
+from stakeline.lakes.events import EventSettings, _kept, _no_event, find_events
 from stakeline.lakes.search import FalseAlarms, Search
 from stakeline.lakes.whitening import (
     ALONE_M,
@@ -91,7 +91,7 @@ def test_a_catalogue_row_and_a_review(history):
     row = event.row()
     assert row["onset_low_ns"] < row["onset_median_ns"] < row["peak_median_ns"]
     assert row["change_m_low"] < row["change_m_high"] < 0.0
-    assert "in noise alone" in row["reasons"]
+    assert "in noise alone less than one in a million a year" in row["reasons"]
     seen = event.reviewed("rejected", "antenna was hit")
     assert seen.row()["status"] == "rejected"
     assert "rejected: antenna was hit" in seen.row()["reasons"]
@@ -266,3 +266,28 @@ def test_noise_of_days_is_known_beforehand():
         assert model.coloured_sigma_m[-1] == sigma
         assert model.coloured_memory_d[-1] == LONG_MEMORY_D
         assert len(fitted_noise(series, None, model).coloured_sigma_m) == 2  # not once more
+
+
+@pytest.mark.compiled
+def test_a_slow_drift_is_told_but_is_no_event(history):
+    (event,) = history.events
+    slow = replace(event, length_d=np.full_like(event.length_d, 150.0))
+    assert "lasts longer than 120 d" in _no_event(slow, history.series, QUICK)
+    early = replace(event, onset_d=event.onset_d - 50.0, length_d=event.length_d + 60.0)
+    assert "before the first row" in _no_event(early, history.series, QUICK)
+    ended = replace(event, onset_d=event.onset_d - 31.0)  # over before half of the record
+    assert not _no_event(ended, history.series, QUICK)
+    other = dict(event.station_m, HV02=-event.station_m["HV02"])
+    said = _no_event(replace(event, station_m=other), history.series, QUICK)
+    assert "HV02 over the lake surely moves the other way" in said
+
+
+@pytest.mark.compiled
+def test_what_is_no_event_is_left_to_the_phases():
+    stations = [station("HV02", 1, 2.0), station("HV03", 2, 1.6), beside(3)]
+    short = replace(QUICK, longest_d=3.0)
+    found = find_events("Upper", stations, np.random.default_rng(4), short)
+    assert found.events == ()
+    assert "is no event: it lasts longer than 3 d" in found.notes[-1]
+    (phase,) = found.phases
+    assert phase.kind == "sinking"

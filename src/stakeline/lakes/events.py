@@ -13,7 +13,7 @@ from ..errors import StakelineError
 from ..motion.smoother import smooth
 from .combined import combined_series
 from .curve import ramp
-from .event_record import LakeEvent, LakeHistory, LakePhase
+from .event_record import LakeEvent, LakeHistory, LakePhase, interval
 from .fit import MEMORY_D, Changes, Feed, sampled
 from .search import Search
 from .station_changes import station_changes
@@ -25,6 +25,7 @@ _FORM_SIGMA = (
 )
 _WORTH_A_LOOK = 5.0  # 1/a, false alarms of a candidate under noise that still holds it; choice
 _LEAST_GAIN = 5.0  # -, of the log posterior by which a change must better the rest; choice
+_RAREST = 1e-6  # 1/a, told of false alarms: 300 simulations bear no smaller number; choice
 _GAP_D = 1.0  # d, longest gap across which an onset counts as seen; choice
 
 
@@ -37,7 +38,8 @@ class EventSettings:
     ``least_m``: smallest change that is reported. ``form_share``: a change within the reach of a
     larger one counts as that one's form where it is smaller than this share of it. ``most``: events
     looked for. ``step_h``: means taken. ``leakage_h``: periods at which tides leak.
-    ``longest_way_d``: of water from the lake above.
+    ``longest_way_d``: of water from the lake above. ``longest_d``: a change of more days is one of
+    slope or of filling rate, which the phases tell.
     """
 
     false_limit_per_year: float = 0.02
@@ -48,6 +50,7 @@ class EventSettings:
     step_h: float = 3.0
     leakage_h: tuple = (23.9345, 12.4206)
     longest_way_d: float = 10.0
+    longest_d: float = 120.0
 
 
 def find_events(lake, stations, rng, settings=None, feeders=()):
@@ -86,7 +89,12 @@ def find_events(lake, stations, rng, settings=None, feeders=()):
             if member in feeds and _unseen(fit.size_m[:, j], settings):
                 notes = (*notes, "of the water of a lake above nothing is seen to arrive")
                 continue
-            events.append(_event(lake, series, model, fit, j, scores[member], settings, rng))
+            event = _event(lake, series, model, fit, j, scores[member], settings, rng)
+            slow = _no_event(event, series, settings)
+            if slow:
+                notes = (*notes, slow)
+            else:
+                events.append(event)
     events.sort(key=lambda event: np.median(event.onset_d))
     phases = _phases(lake, series, model, events)
     notes = (*series.notes, *notes)
@@ -282,7 +290,7 @@ def _event(lake, series, model, fit, j, score, settings, rng):
     beside = _beside_share(controls, control_sure, middle)
     noise = score[1] / (score[1] + settings.real_per_year)
     probability = (1.0 - noise) * (1.0 - min(1.0, beside))
-    reasons = [f"in noise alone {score[1]:.2g} a year of one lake"]
+    reasons = [f"in noise alone {_often(score[1])} a year of one lake"]
     if np.isinf(score[0]):
         reasons = ["looked for because the lake above drained"]
     if beside > 0.5:
@@ -299,6 +307,41 @@ def _event(lake, series, model, fit, j, score, settings, rng):
         change, stations, probability, score[1], onset_bound, end_bound, tuple(reasons),
         quality=quality,
     )  # fmt: skip
+
+
+def _often(per_year):
+    """Return a rate in words; the tail of simulated noise bears no more than one in a million."""
+    return f"{per_year:.2g}" if per_year >= _RAREST else "less than one in a million"
+
+
+def _no_event(event, series, settings):
+    """Return in words why a change is not listed as an event; empty where it is one.
+
+    A drift of slope or of filling rate looks like a ramp that is as long as the record.
+    """
+    onset, length = float(np.median(event.onset_d)), float(np.median(event.length_d))
+    half = 0.5 * (series.day[0] + series.day[-1])
+    against = [
+        n for n, v in event.station_m.items() if _sure_sign(v) * np.median(event.change_m) < 0.0
+    ]
+    if length > settings.longest_d:
+        why = f"it lasts longer than {settings.longest_d:g} d"
+    elif onset < series.day[0] and onset + length > half:
+        why = "it begins before the first row and ends after half of the record"
+    elif against:
+        why = f"{', '.join(against)} over the lake surely moves the other way"
+    else:
+        return ""
+    return (
+        f"day {onset:.1f} to {onset + length:.1f}: a change of {np.median(event.change_m):+.3f} m "
+        f"is no event: {why}; it is left to the rates between events"
+    )
+
+
+def _sure_sign(samples):
+    """Return the sign of samples whose 95 % interval has one; else 0."""
+    low, _, high = interval(samples)
+    return np.sign(low) if low * high > 0.0 else 0.0
 
 
 def _beside_share(controls, sure, change):
