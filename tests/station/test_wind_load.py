@@ -86,6 +86,22 @@ def test_rotor_at_the_limit_of_betz():
     assert loads.part_force(ROTOR, 10.0, 0.0, 1.225)[1] == pytest.approx(-expected, rel=1e-3)
 
 
+@pytest.mark.parametrize(
+    ("shape", "expected"), [("lattice square", 2.980), ("lattice triangle", 2.596)]
+)
+def test_lattice_mast(shape, expected):
+    # solidity 0.2 (TIA-222 / ASCE 7, from memory)
+    assert loads.lattice_coefficient(shape, 0.2) == pytest.approx(expected, abs=5e-4)
+    tower = loads.Part("tower", shape, 0.3, 3.0, (0.0, 0.0, 1.5), 20.0, solidity=0.2)
+    force = loads.part_force(tower, 50.0, 0.0, 1.226)
+    assert force == pytest.approx([0.0, -expected * 1532.5 * 0.2 * 0.9, 0.0], rel=1e-3)
+    # less than a solid box of its outline, bare or rimed shut
+    solid = loads.part_force(dataclasses.replace(BOX, width_m=0.3, length_m=3.0), 50.0, 0.0, 1.226)
+    assert np.linalg.norm(force) < np.linalg.norm(solid)
+    iced = loads.part_force(tower, 50.0, 0.0, 1.226, rime_m=0.01)
+    assert np.linalg.norm(iced) > np.linalg.norm(force)
+
+
 def test_drag_of_tubes_through_the_crisis():
     # 1.2 below, 0.6 to 0.7 above the critical Reynolds number (handbooks, from memory)
     assert loads.cylinder_drag(1e4) == 1.2
@@ -128,6 +144,7 @@ def test_worst_side_of_a_lone_panel_is_its_front_or_back():
     ("call", "sentence"),
     [
         (lambda: dataclasses.replace(BOX, shape="cube"), "part box: shape 'cube' is not known"),
+        (lambda: dataclasses.replace(BOX, solidity=0.0), "solidity 0.0; expected more than 0"),
         (lambda: dataclasses.replace(BOX, width_m=0.0), "expected positive sizes"),
         (lambda: dataclasses.replace(BOX, position_m=(0.0, 0.0, -1.0)), "height above the snow"),
         (lambda: loads.rimed(BOX, -0.1), "rime of -0.1 m"),

@@ -22,7 +22,12 @@ PLATE = 1.2  # -, square to the wind, handbooks 1.1 to 1.4; Hoerner (1965): 1.17
 CYLINDER = 1.2  # -, below the drag crisis; Hoerner (1965), chapter 3, from memory
 CYLINDER_FAST = 0.7  # -, smooth, above it; handbooks 0.6 to 0.7, from memory
 CRISIS = (2.0e5, 5.0e5)  # -, Reynolds numbers between which it falls; Hoerner (1965), from memory
-SHAPES = (*BODIES, "cylinder", "plate")
+LATTICE = {  # force on the solid area, by solidity e: a e^2 - b e + c; ANSI/TIA-222, from memory
+    "lattice square": (4.0, 5.9, 4.0),
+    "lattice triangle": (3.4, 4.7, 3.4),
+}
+LATTICE_MEMBER_M = 0.02  # m, width of members that rime thickens; common practice, no source
+SHAPES = (*BODIES, *LATTICE, "cylinder", "plate")
 RIME_KG_M3 = 600.0  # kg/m3, between soft and hard rime; ISO 12494:2017, table 1, from memory
 
 _PLATE_RISE = (0.222, 0.283)  # -, long plate; Hoerner (1965), chapter 3, from memory
@@ -37,7 +42,7 @@ class Part:
     cylinder diameter and length, of a rotor its diameter twice), both sides of a plate. [m]
     ``position_m``: middle, east, north, up from the foot of the mast at the snow, shape (3,).
     ``mass_kg``: bare. ``tilt_deg`` of a plate from level, 90 upright; ``facing_deg``: azimuth of
-    its front, from north by east.
+    its front, from north by east. ``solidity``: of a lattice mast, solid over whole area of a face.
     """
 
     name: str
@@ -48,6 +53,7 @@ class Part:
     mass_kg: float = 0.0
     tilt_deg: float = 90.0
     facing_deg: float = 180.0
+    solidity: float = 1.0
 
     def __post_init__(self):
         if self.shape not in SHAPES:
@@ -60,6 +66,10 @@ class Part:
             raise SettingsError(
                 f"part {self.name}: {self.width_m} m by {self.length_m} m and {self.mass_kg} kg; "
                 "expected positive sizes and a mass of 0 or more"
+            )
+        if not 0.0 < self.solidity <= 1.0:
+            raise SettingsError(
+                f"part {self.name}: solidity {self.solidity}; expected more than 0 and 1 at most"
             )
         if np.shape(self.position_m) != (3,) or not self.position_m[2] > 0.0:
             raise SettingsError(
@@ -125,6 +135,16 @@ def plate_coefficient(attack_rad):
     return PLATE * (a + b) * sine / (a * sine + b)
 
 
+def lattice_coefficient(shape, solidity):
+    """Return the coefficient of a lattice mast of flat members, on the solid area of one face.
+
+    4 e^2 - 5.9 e + 4 for a square, 3.4 e^2 - 4.7 e + 3.4 for a triangle (ANSI/TIA-222, from
+    memory); all faces are in it.
+    """
+    a, b, c = LATTICE[shape]
+    return a * solidity**2 - b * solidity + c
+
+
 def rimed(part, thickness_m, density_kg_m3=RIME_KG_M3):
     """Return (width, length, mass) of a part under rime. [m], [m], [kg]
 
@@ -165,6 +185,10 @@ def part_force(part, speed_m_s, from_deg, density_kg_m3, *, temperature_degC=-40
     if part.shape == "cylinder":
         reynolds = reynolds_number(max(speed_m_s, 1e-9), width, density_kg_m3, temperature_degC)
         return cylinder_drag(reynolds, rime_m > 0.0) * pressure * width * length * along
+    if part.shape in LATTICE:
+        solid = min(1.0, part.solidity * (1.0 + 2.0 * rime_m / LATTICE_MEMBER_M))
+        size = lattice_coefficient(part.shape, solid) * solid * width * length
+        return size * pressure * along
     area = np.pi / 4.0 * width * length if part.shape.startswith("rotor") else width * length
     return BODIES[part.shape] * pressure * area * along
 
