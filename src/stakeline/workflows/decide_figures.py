@@ -15,6 +15,7 @@ from ..report.decide_figures import (
     draw_effects,
     draw_power,
 )
+from .decide_station import mean_of
 from .decide_tables import power_changes
 from .lakes_parts import file_name
 
@@ -128,12 +129,7 @@ def aligned(part, found, campaign_name):
 def _row(part, question, speeds, station, label, placebo=False):
     since = np.arange(-_BEFORE_D, _AFTER_D + 0.5 * part.window_d, part.window_d)
     each = np.array([_around(part, question, speeds, at, since) for at in question.events.middle])
-    known = np.isfinite(each)
-    count = known.sum(axis=0)
-    mean = np.where(
-        count > 0, np.where(known, each, 0.0).sum(axis=0) / np.maximum(count, 1), np.nan
-    )
-    return AlignedRow(label, since, each, mean, _fitted(question, station, since), placebo)
+    return AlignedRow(label, since, each, mean_of(each), _fitted(question, station, since), placebo)
 
 
 def _around(part, question, speeds, onset, since):

@@ -106,13 +106,40 @@ def _with(baseline, cause):
 
 def placebo_mean(question):
     """Return the mean speed (n,) of the placebo stations [%]; None where there are none."""
-    if not question.placebos:
-        return None
-    table = np.array([s.percent for s in question.placebos])
+    return mean_of([s.percent for s in question.placebos]) if question.placebos else None
+
+
+def mean_of(rows):
+    """Return the mean (n,) of the values that are there in rows (k, n); NaN where there is none."""
+    table = np.array(rows, float)
     known = np.isfinite(table)
     count = known.sum(axis=0)
-    return np.where(count > 0, np.where(known, table, 0.0).sum(axis=0) / np.maximum(count, 1),
-                    np.nan)  # fmt: skip
+    total = np.where(known, table, 0.0).sum(axis=0)
+    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+
+
+def daily_grid(part):
+    """Return the shapes with lags of whole days, for what comes before an event.
+
+    Less than a day means of days cannot tell.
+    """
+    lags = tuple(np.arange(part.lag_d[0], part.lag_d[1] + 0.5 * DAY_STEP, DAY_STEP))
+    return ShapeGrid(lags, part.rise_d, part.longer_d, (part.decay_d,), as_event=True)
+
+
+class Attempts:
+    """What is tried about one ``subject``; what cannot be done becomes a sentence."""
+
+    def __init__(self, subject, problems=()):
+        self.subject, self.problems = subject, list(problems)
+
+    def attempt(self, what, function, *arguments, **options):
+        """Return the result, or None and one more problem."""
+        try:
+            return function(*arguments, **options)
+        except StakelineError as problem:
+            self.problems.append(f"{self.subject}: {what}: {problem}")
+            return None
 
 
 def events_seen(part, question, speeds):
@@ -143,23 +170,15 @@ def solve_station(task):
     return _Station(part, question, speeds, seen).everything()
 
 
-class _Station:
+class _Station(Attempts):
     """One station at work: its series, the events that it saw, what went wrong."""
 
     def __init__(self, part, question, speeds, seen):
+        super().__init__(speeds.station)
         self.part, self.question, self.speeds, self.seen = part, question, speeds, seen
         self.events = question.events.only(np.array(seen))
         self.grid, self.choices = shape_grid(part), usual_choices(part, question)
         self.series = question.days, speeds.percent, self.events
-        self.problems = []
-
-    def attempt(self, what, function, *arguments, **options):
-        """Return the result, or None and one more problem."""
-        try:
-            return function(*arguments, **options)
-        except StakelineError as problem:
-            self.problems.append(f"{self.speeds.station}: {what}: {problem}")
-            return None
 
     def everything(self):
         """Return the :class:`StationFound`."""
@@ -172,8 +191,8 @@ class _Station:
         span = self.question.days[[0, -1]]
         places = moved_catalogues(self.events, *span, random, MOVED)
         before = self.attempt(
-            "order in time", reverse_test, *self.series, self.daily(), part.earlier_d, self.choices,
-            sigma,
+            "order in time", reverse_test, *self.series, daily_grid(part), part.earlier_d,
+            self.choices, sigma,
         )  # fmt: skip
         return StationFound(
             self.speeds.station, self.seen, fit, self.single(fit),
@@ -185,12 +204,6 @@ class _Station:
                          part.before_d + part.after_d, self.choices, PLACEBO_DRAWS),
             self.others(), tuple(self.problems),
         )  # fmt: skip
-
-    def daily(self):
-        """Return the shapes with lags of whole days, for what comes before an event."""
-        part = self.part
-        lags = tuple(np.arange(part.lag_d[0], part.lag_d[1] + 0.5 * DAY_STEP, DAY_STEP))
-        return ShapeGrid(lags, part.rise_d, part.longer_d, (part.decay_d,), as_event=True)
 
     def single(self, fit):
         """Return {event: Response to it alone}, the others taken out as covariates."""

@@ -21,7 +21,15 @@ from ..inference.pooling import joint_covariance, pool, series_correlation
 from ..inference.power import pooled_unmoved, smallest_injected
 from ..inference.propagation import draw_lags, propagation
 from .decide_record import Question
-from .decide_station import DAY_STEP, placebo_mean, shape_grid, usual_choices
+from .decide_station import (
+    DAY_STEP,
+    Attempts,
+    daily_grid,
+    mean_of,
+    placebo_mean,
+    shape_grid,
+    usual_choices,
+)
 
 OFF_ROUTE = "the speed of stations off the route"
 PLACEBO_DRAWS = 999  # catalogues of placebo events; choice
@@ -135,15 +143,6 @@ def pool_parts(found, label=None):
     return np.concatenate(each), covariance, np.concatenate(events), series
 
 
-def mean_speed(question):
-    """Return the mean of the responding stations (n,), each over its usual speed. [%]"""
-    table = np.array([s.percent for s in question.responding])
-    known = np.isfinite(table)
-    count = known.sum(axis=0)
-    total = np.where(known, table, 0.0).sum(axis=0)
-    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
-
-
 def windows_of(part):
     """Return the :class:`Windows` of the main test: days before, days after, lags."""
     first, last = (round(lag / part.window_d) for lag in part.lag_d)
@@ -159,34 +158,31 @@ def rest_of(part, question):
     )
 
 
-class _Lake:
+class _Lake(Attempts):
     """One lake at work."""
 
     def __init__(self, part, question, stations, placebos):
+        super().__init__(question.lake)
         self.part, self.question, self.stations = part, question, stations
         self.placebos = placebos
         self.random = np.random.default_rng([part.seed, 3])
         self.grid, self.choices = shape_grid(part), usual_choices(part, question)
         self.windows = windows_of(part)
-        self.problems = [line for s in stations for line in s.problems]
+        self.problems += [line for s in stations for line in s.problems]
         self.problems += [line for _, line in placebos if line]
-
-    def attempt(self, what, function, *arguments, **options):
-        """Return the result, or None and one more problem."""
-        try:
-            return function(*arguments, **options)
-        except StakelineError as problem:
-            self.problems.append(f"{self.question.lake}: {what}: {problem}")
-            return None
 
     def everything(self):
         """Return the :class:`LakeFound`."""
         found = [(0, s) for s in self.stations if s.fit is not None]
-        mean = self.question.days, mean_speed(self.question), self.question.events
+        mean = (
+            self.question.days,
+            mean_of([s.percent for s in self.question.responding]),
+            self.question.events,
+        )
         usual = self.grid, self.choices
         shifted, null = self.shifts()
         power = self.attempt("power", self.power, found)
-        before = self.attempt("order in time", reverse_test, *mean, self.daily(),
+        before = self.attempt("order in time", reverse_test, *mean, daily_grid(self.part),
                               self.part.earlier_d, self.choices)  # fmt: skip
         return LakeFound(
             self.question, self.stations, self.placebo_p(), shifted, null,
@@ -204,11 +200,6 @@ class _Lake:
             self.attempt("size and change", self.dose, found),
             self.attempt("coincidence", self.coincide), tuple(self.problems),
         )  # fmt: skip
-
-    def daily(self):
-        """Return shapes with lags of whole days: less than a day means of days cannot tell."""
-        lags = np.arange(self.part.lag_d[0], self.part.lag_d[1] + 0.5 * DAY_STEP, DAY_STEP)
-        return type(self.grid)(tuple(lags), *self.grid.axes()[1:], as_event=True)
 
     def shifts(self):
         """Return (PermutationResult or None, largest statistics of chance (draws,))."""
@@ -309,11 +300,10 @@ def loud_changes(days, rest, windows):
     """
     only = Windows(windows.before, windows.after)
     table = contrasts(rest, only)[:, :, 0]
-    known = np.isfinite(table)
-    count = known.sum(axis=1)
-    mean = np.where(count > 0, np.where(known, table, 0.0).sum(axis=1) / np.maximum(count, 1), 0.0)
-    size = np.abs(mean)
-    spread = np.median(size[count > 0]) / 0.6745 if (count > 0).any() else np.inf
+    mean = mean_of(table.T)
+    size = np.nan_to_num(np.abs(mean))
+    there = np.isfinite(mean)
+    spread = np.median(size[there]) / 0.6745 if there.any() else np.inf
     times, free = [], np.ones(len(size), bool)
     while free.any():
         place = int(np.argmax(np.where(free, size, -1.0)))
