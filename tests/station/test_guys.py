@@ -5,6 +5,7 @@ import itertools
 
 import numpy as np
 import pytest
+from scipy.optimize import linprog
 
 from stakeline.errors import SettingsError
 from stakeline.station import guys as held
@@ -113,6 +114,28 @@ def every_set(guys, moment):
             if np.all(would[c] >= -1e-9) and np.all(np.delete(would, c) <= 1e-9):
                 return np.where(np.isin(range(len(guys)), c), would, 0.0)
     raise AssertionError("no set of guys holds")
+
+
+def test_falls_only_where_some_turn_is_resisted_by_no_guy():
+    # Farkas: guys balance a moment unless a turn exists that it drives and that slackens them all
+    rng = np.random.default_rng(6)
+    stood = []
+    for _ in range(150):
+        azimuth = rng.uniform(0.0, 2.0 * np.pi, 4)
+        reach = rng.uniform(1.0, 5.0, 4)
+        guys = [
+            held.Guy(f"G{k}", (0.0, 0.0, 2.5), (r * np.sin(a), r * np.cos(a), 0.0), 1e7, 1e4, 50.0)
+            for k, (r, a) in enumerate(zip(reach, azimuth, strict=True))
+        ]
+        force, moment = push(rng.uniform(100.0, 1000.0), rng.uniform(0.0, 360.0))
+        arms = np.array([np.cross(g.top_m, g.direction)[:2] for g in guys])
+        free = linprog(-moment[:2] / 1e3, A_ub=arms, b_ub=np.zeros(4), bounds=[(-1.0, 1.0)] * 2)
+        stood.append(held.guyed_load(guys, force, moment).stands)
+        if stood[-1]:
+            assert -free.fun < 1e-9
+        else:  # or it would turn by a radian first, at tensions beyond all breaking loads
+            assert -free.fun > 1e-4 or -1e3 * free.ineqlin.marginals.min() > 1e4
+    assert 30 < sum(stood) < 145
 
 
 def test_three_guys_on_a_bare_foot_fall_when_the_windward_one_is_lost():

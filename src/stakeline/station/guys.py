@@ -20,8 +20,10 @@ from .cautions import ESTIMATE, FRAMES, GUY_WIRES
 PRETENSION = (0.07, 0.10, 0.15)  # -, of the breaking load: least, usual, most; ANSI/TIA-222, quoted
 SAFETY = 2.0  # -, breaking load over tension; EIA-222-E as quoted by practitioners (weak)
 MOST_TURN_DEG = 5.0  # deg, beyond it the formulas of small turns do not hold; our choice
+FALLEN_RAD = 1.0  # rad, a mast that would turn this far has fallen; our choice
 
 _STEPS = 60
+_FAR_RAD = 1e3  # rad, nothing has stopped a step that leads beyond
 _WEAK = 1e-6  # -, share of the stiffest turn below which nothing resists
 
 
@@ -68,10 +70,11 @@ class Guy:
 class GuyedLoad:
     """What guys, anchors and foot must hold.
 
-    ``stands``: False where nothing stops the turn; all numbers are then NaN. ``tensions_N`` (n,);
-    ``anchor_pull_N`` (n, 3): force on each anchor, east, north, up. ``foot_N`` (3,): force of the
-    ground on the foot; ``uplift_N``: what the foot must hold down, ``thrust_N``: what presses on
-    it. ``turn_deg``: of the mast. ``safety``: least breaking load over tension, of ``weakest``.
+    ``stands``: False where nothing stops the turn within :data:`FALLEN_RAD`; all numbers are then
+    NaN. ``tensions_N`` (n,); ``anchor_pull_N`` (n, 3): force on each anchor. ``foot_N`` (3,): force
+    of the ground on the foot; ``uplift_N``: what the foot must hold down, ``thrust_N``: what
+    presses on it. ``turn_deg``: of the mast. ``safety``: least breaking load over tension, of
+    ``weakest``.
     """
 
     names: tuple
@@ -198,7 +201,7 @@ def _turn(arms, stiffness, pretension, moment, foot):
         would = pretension + stiffness * (arms @ turn)
         rest = moment - arms.T @ np.maximum(0.0, would) - foot * turn
         if np.abs(rest).max() <= 1e-9 * size:
-            return turn
+            return turn if np.abs(turn).max() <= FALLEN_RAD else None
         taut = would >= 0.0
         stiff = (arms[taut].T * stiffness[taut]) @ arms[taut] + foot * np.eye(turn.size)
         # where the taut guys leave a turn free, a little stiffness lets the step find the others
@@ -207,7 +210,7 @@ def _turn(arms, stiffness, pretension, moment, foot):
         while energy(turn + step) > here + rounding and np.abs(step).max() > 0.0:
             step /= 2.0
         turn = turn + step
-        if np.abs(turn).max() > 1.0:  # rad; nothing has stopped it
+        if np.abs(turn).max() > _FAR_RAD:
             return None
     return None
 
