@@ -158,7 +158,7 @@ def test_blocks_in_series_add_volts_and_in_parallel_ampere_hours():
     assert (bank.nominal_V, bank.capacity_Ah, bank.cells) == (24.0, 600.0, 12)
     assert bank.full_J == pytest.approx(12 * Bank(parallel=1).full_J)
     assert bank.resistance_ohm == pytest.approx(0.01 / 3)
-    assert bank.switch_V == pytest.approx((23.0, 24.8))
+    assert bank.switch_V == pytest.approx((23.0, 25.2))
     assert short_circuit_A(LEAD) > 5000.0
     assert short_circuit_A(Bank(parallel=20)) == pytest.approx(2 * short_circuit_A(LEAD))
 

@@ -87,6 +87,7 @@ def test_the_box_follows_its_surroundings():
     assert done.trace[0, 2] == pytest.approx(15.0 + warmth, abs=0.02)
 
 
+@pytest.mark.compiled
 def test_more_of_anything_good_never_hurts():
     degrees, sun = weather(6)
     outage = [
@@ -120,6 +121,22 @@ def test_the_switch_has_two_limits():
     assert on[-1] == 1.0
     returned = 5000 + int(np.argmax(on[5000:]))
     assert done.trace[0, 0, returned] > done.trace[0, 0, 4999]
+
+
+def test_a_cold_bank_wakes_in_bursts_when_charging_lifts_its_voltage():
+    # without loads the voltage is that of the whole charge, with them that of what the cold leaves
+    bank = Bank(reconnect_V=12.4, parallel=6)
+    station = dataclasses.replace(STATION, bank=bank)
+    degrees, light = WARM_DEGC - 50.0, NOTHING_W.copy()
+    light[6000:] = 24.0 * (np.arange(2760) % 24 < 2)
+    on = simulate_years(station, degrees, light, keep_hours=True).trace[0, 1]
+    dead = int(np.argmin(on))
+    assert (on[dead:6000] == 0.0).all()
+    assert (np.diff(on[6000:6240]) > 0.0).sum() >= 3
+    assert on[6000:6240].mean() < 0.5
+    stiff = dataclasses.replace(bank, charging_ohm_100Ah=1e-6)
+    dull = simulate_years(dataclasses.replace(station, bank=stiff), degrees, light, keep_hours=True)
+    assert dull.trace[0, 1, 6000:6240].sum() < on[6000:6240].sum()
 
 
 def test_the_peak_of_a_modem_can_be_the_end():
@@ -182,6 +199,7 @@ def test_rows_of_many_years_are_those_of_one():
     assert set(together.why) <= set(CAUSES)
 
 
+@pytest.mark.compiled
 def test_the_smallest_bank_is_the_smallest():
     degrees, sun = weather(2)
     least = smallest_bank(STATION, degrees, sun)

@@ -67,28 +67,38 @@ def cause_of(charge, frozen, sags, refused, used):
 
 
 @njit
-def bank_now(settings, tables, rest_v, stored, box):
-    """Return (rest [V], resistance [ohm], power it takes [W], of itself lost [W], frozen, rate)."""
-    full, nominal, ohm_warm = settings[0], settings[1], settings[4]
+def bank_now(settings, tables, rest_v, stored, box, on):
+    """Return what one hour needs to know.
+
+    Rest [V], by what the cold leaves under load and by the whole charge without; resistance of
+    giving and of taking [ohm]; power it takes, and loses of itself [W]; whether it is frozen;
+    charge rate [1/h].
+    """
+    full, nominal = settings[0], settings[1]
     charge = stored / full
     usable = by_temperature(tables, USABLE, box)
-    left = 1.0 - (1.0 - charge) / usable if usable > 0.0 else -1.0
+    left = charge
+    if on:
+        left = 1.0 - (1.0 - charge) / usable if usable > 0.0 else -1.0
     rest = rest_voltage(rest_v, nominal, left) + by_temperature(tables, SHIFT, box)
-    ohm = ohm_warm * by_temperature(tables, OHM, box)
+    cold = by_temperature(tables, OHM, box)
+    ohm, charging = settings[4] * cold, settings[7] * cold
     rate = by_temperature(tables, RATE, box)
     room = min(rate / HOUR_S * full, (full - stored) / TAPER_S)
-    room = max(min(room, (by_temperature(tables, LIMIT, box) - rest) / ohm * rest), 0.0)
+    room = max(min(room, (by_temperature(tables, LIMIT, box) - rest) / charging * rest), 0.0)
     idle = by_temperature(tables, IDLE, box) * stored
-    return rest, ohm, room, idle, charge < by_temperature(tables, LEAST, box), rate
+    frozen = charge < by_temperature(tables, LEAST, box)
+    return rest, ohm, charging, room, idle, frozen, rate
 
 
 @njit
-def switch(settings, on, rest, ohm, room, offered, wish):
+def switch(settings, on, rest, ohm, charging, room, offered, wish):
     """Return whether the loads are connected, and whether only their peak has cut them off."""
     cut, back, peak = settings[2], settings[3], settings[6]
     if not on:
-        return rest + min(offered, room) / rest * ohm >= back, False
-    level = rest + min(offered - wish, room) / rest * ohm
+        return rest + min(offered, room) / rest * charging >= back, False
+    taken = min(offered - wish, room)
+    level = rest + taken / rest * (charging if taken > 0.0 else ohm)
     sags = level >= cut and level - peak / rest * ohm < cut
     return level >= cut and not sags, sags
 
@@ -112,8 +122,8 @@ def year(settings, tables, rest_v, degrees, offered, load, charge, outcome, trac
     Parameters
     ----------
     settings : tuple of float
-        full_J, nominal_V, disconnect_V, reconnect_V, ohm, charge_share, peak_W, heater_W,
-        heater_on_degC, heater_off_degC, heater_least_V, loss_W_K, heat_J_K.
+        full_J, nominal_V, disconnect_V, reconnect_V, ohm, charge_share, peak_W, charging
+        ohm, heater_W, heater_on_degC, heater_off_degC, heater_least_V, loss_W_K, heat_J_K.
     tables : array, shape (7, k)
         Usable share, charge rate [1/h], least charge against frost, self-discharge [1/s], factor of
         the resistance, charge limit [V] and shift of the rest voltage [V], a kelvin apart.
@@ -129,7 +139,7 @@ def year(settings, tables, rest_v, degrees, offered, load, charge, outcome, trac
     keep : bool
     """
     full, share = settings[0], settings[5]
-    heater_w, warm_on, warm_off, heater_v, loss_w_k, heat_j_k = settings[7:]
+    heater_w, warm_on, warm_off, heater_v, loss_w_k, heat_j_k = settings[8:]
     stored, box = charge * full, degrees[0]
     cooling = math.exp(-HOUR_S * loss_w_k / heat_j_k)
     on, heating = True, False
@@ -139,11 +149,13 @@ def year(settings, tables, rest_v, degrees, offered, load, charge, outcome, trac
     outcome[FIRST_OFF] = outcome[LONGEST_OFF] = -1.0
     outcome[LOWEST_CHARGE], outcome[LOWEST_V] = charge, 1e9
     for k in range(degrees.size):
-        rest, ohm, room, idle, frozen, rate = bank_now(settings, tables, rest_v, stored, box)
+        rest, ohm, charging, room, idle, frozen, rate = bank_now(
+            settings, tables, rest_v, stored, box, on
+        )
         heating = (box < warm_on) if not heating else (box <= warm_off)
         heater = heater_w if heating and rest >= heater_v else 0.0
         wish, was_on, charge = load[k] + heater, on, stored / full
-        on, sags = switch(settings, on, rest, ohm, room, offered[k], wish)
+        on, sags = switch(settings, on, rest, ohm, charging, room, offered[k], wish)
         drawn = (max(wish - offered[k], 0.0) / rest) ** 2 * ohm if on else 0.0
         if on and wish > offered[k]:  # not an hour's energy is left
             on = HOUR_S * (wish - offered[k] + drawn + idle) <= stored
@@ -164,7 +176,7 @@ def year(settings, tables, rest_v, degrees, offered, load, charge, outcome, trac
         outcome[REFUSED] += HOUR_S * refused
         outcome[FROZEN_H] += 1.0 if frozen else 0.0
         outcome[LOWEST_CHARGE] = min(outcome[LOWEST_CHARGE], stored / full)
-        outcome[LOWEST_V] = min(outcome[LOWEST_V], rest + taken / rest * ohm)
+        outcome[LOWEST_V] = min(outcome[LOWEST_V], rest + min(taken, 0.0) / rest * ohm)
         if not on:
             if was_on:
                 off_since = k

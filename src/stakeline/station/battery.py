@@ -69,6 +69,11 @@ class Bank:
         Of a nominal 12 V: loads are cut off below the first, and given back above the second.
     block_ohm : float
         Inside one warm block; doubles in 40 K of cold.
+    charging_ohm_100Ah : float
+        Rise of the voltage by slow charging of a warm lead-acid bank of 100 A h and 12 V, as a
+        resistance: 6 cells x 6.5 / C (Copetti et al. 1993, Prog. Photovolt. 1, from memory); by the
+        same cold. Lithium banks have some 0.05. It lets a nearly empty bank reach, in the first
+        sun, the voltage at which loads come back.
     charge_share : float
         Energy kept of what is charged.
     discharge_month : float
@@ -85,8 +90,9 @@ class Bank:
     cold_law: str = SLOW
     peukert: float = 1.1
     disconnect_V: float = 11.5
-    reconnect_V: float = 12.4
+    reconnect_V: float = 12.6
     block_ohm: float = 0.01
+    charging_ohm_100Ah: float = 0.4
     charge_share: float = 0.85
     discharge_month: float = 0.03
     cautions: tuple = field(default=(BATTERIES, AIR_CARGO, ESTIMATE))
@@ -98,7 +104,8 @@ class Bank:
             )
         if self.cold_law not in (SLOW, SIZING):
             raise SettingsError(f"bank: cold_law {self.cold_law!r}: expected 'slow' or 'sizing'")
-        for name in ("block_Ah", "block_V", "series", "parallel", "block_ohm"):
+        above_0 = ("block_Ah", "block_V", "series", "parallel", "block_ohm", "charging_ohm_100Ah")
+        for name in above_0:
             if not getattr(self, name) > 0:
                 raise SettingsError(f"bank: {name} {getattr(self, name):g}: expected above 0")
         if not self.disconnect_V < self.reconnect_V:
@@ -134,6 +141,11 @@ class Bank:
     def resistance_ohm(self):
         """Inside the warm bank. [ohm]"""
         return self.block_ohm * self.series / self.parallel
+
+    @property
+    def charging_ohm(self):
+        """Rise of the warm bank's voltage by the current of slow charging. [ohm]"""
+        return self.charging_ohm_100Ah * self.nominal_V / 12.0 * 100.0 / self.capacity_Ah
 
     @property
     def switch_V(self):

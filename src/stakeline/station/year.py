@@ -217,6 +217,11 @@ def smallest_bank(station, surroundings_degC, offered_W, *, most=200, charge=1.0
     ------
     SettingsError
         Where even ``most`` strings are too few.
+
+    Notes
+    -----
+    Doubled until enough, then halved between. The box does not grow with the bank: far too large a
+    bank in a small box warms itself by its self-discharge, and loses more.
     """
 
     def enough(parallel):
@@ -224,12 +229,14 @@ def smallest_bank(station, surroundings_degC, offered_W, *, most=200, charge=1.0
         done = simulate_years(tried, surroundings_degC, offered_W, charge=charge)
         return done.survived.mean() >= share
 
-    if not enough(most):
-        raise SettingsError(
-            f"even {most} strings of {station.bank.block_Ah:g} Ah do not last: more light, less "
-            "load, a warmer box, or a larger 'most'"
-        )
-    low, high = 0, most
+    low, high = 0, 1
+    while not enough(high):
+        if high == most:
+            raise SettingsError(
+                f"even {most} strings of {station.bank.block_Ah:g} Ah do not last: more light, "
+                "less load, a warmer box, or a larger 'most'"
+            )
+        low, high = high, min(2 * high, most)
     while high - low > 1:
         middle = (low + high) // 2
         low, high = (low, middle) if enough(middle) else (middle, high)
@@ -261,6 +268,7 @@ def _settings(station):
         bank.resistance_ohm,
         bank.charge_share,
         station.peak_W,
+        bank.charging_ohm,
         box.heater_W,
         box.heater_on_degC,
         box.heater_off_degC,
