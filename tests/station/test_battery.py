@@ -130,8 +130,8 @@ def test_charge_limit_rises_in_the_cold():
 
 def test_lithium_is_not_charged_in_frost():
     # checks.md 1.4: one maker's manual
-    rates = charge_rate_per_h(IRON, np.array([-20.0, -0.01, 0.0, 4.0, 15.0]))
-    assert rates == pytest.approx([0.0, 0.0, 0.1, 0.1, 0.2])
+    rates = charge_rate_per_h(IRON, np.array([-20.0, -0.01, 0.0, 7.5, 10.0, 15.0]))
+    assert rates == pytest.approx([0.0, 0.0, 0.1, 0.1, 0.2, 0.2])
 
 
 def test_lead_takes_less_in_the_cold():

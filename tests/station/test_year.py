@@ -183,6 +183,24 @@ def test_lithium_is_never_charged_in_frost():
     assert done.why[0] == "charging was forbidden in frost"
 
 
+def test_lithium_is_charged_no_faster_than_its_maker_allows():
+    # checks.md 1.4: a tenth of the capacity an hour from 0 to 10 degC, a fifth above
+    bank = Bank(
+        chemistry=LITHIUM,
+        block_V=12.8,
+        parallel=1,
+        charge_share=1.0,
+        discharge_month=0.0,
+        charging_ohm_100Ah=1e-3,
+    )
+    station = StationEnergy(bank, BOX, 1e3, 0.0)
+    for degrees, rate in ((0.2, 0.1), (9.7, 0.1), (10.5, 0.2)):
+        done = simulate_years(
+            station, np.full(4, degrees), np.full(4, 1e3), charge=0.05, keep_hours=True
+        )
+        assert np.diff(done.trace[0, 0]).max() == pytest.approx(rate, rel=1e-9)
+
+
 def test_a_frozen_bank_is_counted():
     # checks.md 1.3: half charged freezes at about -35 degC
     station = StationEnergy(dataclasses.replace(PLAIN, parallel=40), BOX, 100.0, 0.0)

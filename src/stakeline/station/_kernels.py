@@ -28,7 +28,8 @@ NONE, EMPTY, COLD, PEAK, FROZEN, BANNED = range(6)
 def by_temperature(table, row, degrees):
     """Return a row of the tables at a temperature, its ends beyond.
 
-    What is nothing at the colder node stays nothing up to the next: a ban holds to its limit.
+    The charge rate is that of the colder node, and what is usable stays nothing until the next: a
+    ban holds to its limit.
     """
     place = degrees - COLDEST_DEGC
     last = table.shape[1] - 1
@@ -37,8 +38,8 @@ def by_temperature(table, row, degrees):
     if place >= last:
         return table[row, last]
     node = int(place)
-    if row <= RATE and table[row, node] == 0.0:
-        return 0.0
+    if row == RATE or (row == USABLE and table[row, node] == 0.0):
+        return table[row, node]
     share = place - node
     return table[row, node] + share * (table[row, node + 1] - table[row, node])
 

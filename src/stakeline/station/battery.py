@@ -37,11 +37,13 @@ LITHIUM_LIMIT_V = 3.50  # V a cell; common practice, short of the highest 3.65
 
 LITHIUM_DEGC = np.array([-40.0, -20.0, 0.0, 25.0])  # degC; nodes of the next line
 LITHIUM_SHARE = np.array([0.5, 0.7, 0.8, 1.0])  # -; a maker: 70 % at -20, 80 % at 0; -40 own choice
-LITHIUM_RATE_DEGC = np.array([0.0, 5.0, 10.0, 25.0])  # degC; lower ends of the ranges
-LITHIUM_RATE_PER_H = np.array([0.1, 0.1, 0.2, 0.2])  # 1/h; standard charge, a maker's manual
+LITHIUM_RATE_DEGC = np.array([0.0, 10.0])  # degC; from here on, a maker's manual
+LITHIUM_RATE_PER_H = np.array([0.0, 0.1, 0.2])  # 1/h; below, between and above: standard charge
 LITHIUM_LOWEST_DEGC = -40.0  # degC; no discharge below, the same manual
 
 HYDROGEN_M3_AH = 0.42e-3  # m3/(A h) a cell at 0 degC; EN IEC 62485-2, from memory
+CHARGING_OHM = {LEAD_ACID: 0.4, LITHIUM: 0.05}  # ohm, of 100 A h and 12 V; Copetti et al. (1993),
+# from memory; own choice
 MONTH_S = 30.0 * 86400.0  # s; definition of self-discharge by month
 
 
@@ -69,11 +71,11 @@ class Bank:
         Of a nominal 12 V: loads are cut off below the first, and given back above the second.
     block_ohm : float
         Inside one warm block; doubles in 40 K of cold.
-    charging_ohm_100Ah : float
+    charging_ohm_100Ah : float, optional
         Rise of the voltage by slow charging of a warm lead-acid bank of 100 A h and 12 V, as a
         resistance: 6 cells x 6.5 / C (Copetti et al. 1993, Prog. Photovolt. 1, from memory); by the
-        same cold. Lithium banks have some 0.05. It lets a nearly empty bank reach, in the first
-        sun, the voltage at which loads come back.
+        same cold. 0.4 for lead-acid and 0.05 for lithium where not given. It lets a nearly empty
+        bank reach, in the first sun, the voltage at which loads come back.
     charge_share : float
         Energy kept of what is charged.
     discharge_month : float
@@ -92,7 +94,7 @@ class Bank:
     disconnect_V: float = 11.5
     reconnect_V: float = 12.6
     block_ohm: float = 0.01
-    charging_ohm_100Ah: float = 0.4
+    charging_ohm_100Ah: float | None = None
     charge_share: float = 0.85
     discharge_month: float = 0.03
     cautions: tuple = field(default=(BATTERIES, AIR_CARGO, ESTIMATE))
@@ -104,8 +106,7 @@ class Bank:
             )
         if self.cold_law not in (SLOW, SIZING):
             raise SettingsError(f"bank: cold_law {self.cold_law!r}: expected 'slow' or 'sizing'")
-        above_0 = ("block_Ah", "block_V", "series", "parallel", "block_ohm", "charging_ohm_100Ah")
-        for name in above_0:
+        for name in ("block_Ah", "block_V", "series", "parallel", "block_ohm"):
             if not getattr(self, name) > 0:
                 raise SettingsError(f"bank: {name} {getattr(self, name):g}: expected above 0")
         if not self.disconnect_V < self.reconnect_V:
@@ -145,7 +146,9 @@ class Bank:
     @property
     def charging_ohm(self):
         """Rise of the warm bank's voltage by the current of slow charging. [ohm]"""
-        return self.charging_ohm_100Ah * self.nominal_V / 12.0 * 100.0 / self.capacity_Ah
+        ohm = self.charging_ohm_100Ah
+        ohm = CHARGING_OHM[self.chemistry] if ohm is None else ohm
+        return ohm * self.nominal_V / 12.0 * 100.0 / self.capacity_Ah
 
     @property
     def switch_V(self):
@@ -267,8 +270,7 @@ def charge_rate_per_h(bank, temperature_degC):
     """
     degrees = np.asarray(temperature_degC, float)
     if bank.chemistry == LITHIUM:
-        rate = np.interp(degrees, LITHIUM_RATE_DEGC, LITHIUM_RATE_PER_H)
-        return np.where(degrees < 0.0, 0.0, rate)
+        return LITHIUM_RATE_PER_H[np.searchsorted(LITHIUM_RATE_DEGC, degrees, side="right")]
     return 0.25 * 2.0 ** ((np.minimum(degrees, RATED_DEGC) - RATED_DEGC) / 20.0)
 
 

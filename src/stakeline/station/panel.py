@@ -5,11 +5,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..errors import SettingsError
+from .storm import ZERO_DEGC_K
 
 STANDARD_W_M2 = 1000.0  # W/m2; standard test conditions, IEC 60904-3
 STANDARD_DEGC = 25.0  # degC; the same
 BOLTZMANN_V_K = 8.617333262e-5  # V/K, Boltzmann constant by elementary charge; SI Brochure 9th ed.
-KELVIN = 273.15  # K; definition of the degree Celsius
 CALM_LOSS_W_M2_K = 25.0  # W/(m2 K); Faiman (2008), Prog. Photovolt. 16, U0
 WIND_LOSS_J_M3_K = 6.84  # J/(m3 K), by m/s of wind; the same, U1
 LEAST_LIGHT_W_M2 = 0.1  # W/m2; below it a panel counts as dark, own choice
@@ -190,7 +190,7 @@ def free_share(snow_surface_m, bottom_m, tall_m, rime=0.0, rime_loss=0.7):
 
 def _slope_V(panel, cells_degC):
     """Return cells n k T / q. [V]"""
-    kelvin = np.asarray(cells_degC, float) + KELVIN
+    kelvin = np.asarray(cells_degC, float) + ZERO_DEGC_K
     return panel.cells * panel.ideality * BOLTZMANN_V_K * kelvin
 
 
