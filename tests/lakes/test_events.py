@@ -12,6 +12,7 @@ from stakeline.lakes.curve import ramp
 from stakeline.lakes.event_record import interval
 from stakeline.lakes.events import EventSettings, _kept, _no_event, find_events
 from stakeline.lakes.search import FalseAlarms, Search
+from stakeline.lakes.station_changes import given_back
 from stakeline.lakes.whitening import (
     ALONE_M,
     BESIDE_M,
@@ -291,3 +292,21 @@ def test_what_is_no_event_is_left_to_the_phases():
     assert "is no event: it lasts longer than 3 d" in found.notes[-1]
     (phase,) = found.phases
     assert phase.kind == "sinking"
+
+
+def test_what_controls_did_by_the_lake_is_given_back():
+    noise = 0.01 * np.random.default_rng(1).standard_normal(4000)
+    both = {"HV04": -0.05 + noise, "HV01": -0.05 + noise}
+    assert given_back(both, -2.0) == pytest.approx(-0.05 / 1.01, abs=0.001)  # 10 cm beside 1 cm
+    assert given_back(both, -0.04) == pytest.approx(-0.05 / 26.0, abs=0.001)  # 2 mm beside 1 cm
+
+
+@pytest.mark.compiled
+def test_a_record_cut_while_the_controls_move_along_tells_the_whole_change():
+    stations = [station("HV02", 1, 2.0, until_d=33.0), station("HV03", 2, 2.0, until_d=33.0)]
+    stations.append(replace(station("HV04", 3, 0.06, until_d=33.0), control=True))
+    (event,) = find_events("Upper", stations, np.random.default_rng(4), QUICK).events
+    sunk = -2.0 * ramp((33.0 - 0.125 - 0.0625 - ONSET_D) / LENGTH_D, 2.5, 3.0)
+    low, _, high = interval(event.station_m["HV02"])
+    assert low < sunk < high
+    assert high - low < 0.08

@@ -16,7 +16,7 @@ from .curve import ramp
 from .event_record import LakeEvent, LakeHistory, LakePhase, interval
 from .fit import MEMORY_D, Changes, Feed, sampled
 from .search import Search
-from .station_changes import station_changes
+from .station_changes import given_back, station_changes
 from .whitening import START, fitted_noise
 
 _ICE = (0.5, np.log(MEMORY_D))  # first guess: half at once, the rest with the usual memory
@@ -288,6 +288,9 @@ def _event(lake, series, model, fit, j, score, settings, rng):
     controls, control_sure = station_changes(series, model, fit, j, rng, controls=True)
     middle = float(np.median(change))
     beside = _beside_share(controls, control_sure, middle)
+    if controls and series.beside_m.any():
+        back = given_back(controls, middle)
+        change, stations = change + back, {name: v + back for name, v in stations.items()}
     noise = score[1] / (score[1] + settings.real_per_year)
     probability = (1.0 - noise) * (1.0 - min(1.0, beside))
     reasons = [f"in noise alone {_often(score[1])} a year of one lake"]
