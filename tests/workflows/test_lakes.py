@@ -394,13 +394,15 @@ def test_the_thickness_by_hand_goes_before_the_map(tmp_path):
 
 
 def test_heights_take_steps_and_slope_along(tmp_path):
-    step = "2031-05-11T00:00:00,2031-05-11T03:00:00,equipment,no,yes,0,0,0,0,0.50,0.01,found\n"
+    step = "2031-05-11T00:00:00,2031-05-11T03:00:00,equipment,no,yes,0,0,0,0,0.50,0.03,found\n"
+    step += "2031-05-12T00:00:00,2031-05-12T03:00:00,equipment,yes,yes,0,0,0,0,0.50,0.005,log\n"
     step += "2031-05-20T00:00:00,2031-05-26T03:00:00,undecided,no,no,0,0,0,0,-1.0,0.1,in a gap\n"
     root = make(tmp_path / "trial", ICE, stations=())
     station(root, "HV02", 0.0, 1, step=step)
     (result,) = station_results(open_campaign(root))
     up = station_up(result)
     assert up.step_ns == (from_iso("2031-05-11T03:00:00"),)
+    assert station_up(result, control=True).step_ns == ()
     assert up.design is None
     assert up.sigma_m[0] == pytest.approx(0.008, rel=0.1)
     notes = step_notes([result])

@@ -7,10 +7,11 @@ from ..constants import NS_PER_DAY
 from ..errors import SettingsError
 from ..lakes.combined import StationUp
 from ..time import from_iso
-from .motion_results import ns
+from .motion_results import ns, number
 
 RAW = "residual_up_unsmoothed_m"
 SLOPE_D = 30.0  # d, sigma of the window over which travel is smoothed as a regressor; choice
+KNOWN_STEP_M = 0.01  # m, sigma of a step up, to which one that motion took out is known; choice
 LEAST_TRAVEL_M = 0.01  # m, of travel off a straight line, below which no slope is fitted; choice
 _LARGE_STEP_M = 0.03  # m, of a step that motion took out, from which it is told; choice
 _NORMAL_BY_MEDIAN = 1.4826  # -, sigma over the median size of a normal deviate; definition
@@ -34,8 +35,9 @@ def station_up(result, share=1.0, control=False):
     of equipment and the terms of the budget taken off; nothing is smoothed. Where motion took the
     slope from the station's own path, it has mixed it with any slow rise: the travel off a
     straight line, smoothed over months, is a regressor then (smoothed, because a speed that
-    answers to the lake would make the travel look like the event). Steps that motion took out get
-    a size of their own: motion had to guess it beside the event.
+    answers to the lake would make the travel look like the event). Steps that motion took out stay
+    out; over the lake one whose size it knew badly gets a size of its own. (All of them free, and
+    slow curves of the record, such as a winter's burial, hide in them.)
 
     Raises
     ------
@@ -49,8 +51,10 @@ def station_up(result, share=1.0, control=False):
     first, last = np.flatnonzero(np.isfinite(up))[[0, -1]]
     steps = tuple(
         from_iso(step["after_gps"])
-        for step in result.steps
-        if step["removed"] == "yes" and time_ns[first] < from_iso(step["after_gps"]) < time_ns[last]
+        for step in (() if control else result.steps)
+        if step["removed"] == "yes"
+        and number(step["up_sigma_m"]) > KNOWN_STEP_M
+        and time_ns[first] < from_iso(step["after_gps"]) < time_ns[last]
     )
     return StationUp(
         result.station, time_ns, up, np.full(len(up), scatter(up)), share, control,
@@ -92,7 +96,7 @@ def step_notes(results):
     notes = []
     for result in results:
         for step in result.steps:
-            up, sigma = (float(step[k] or "nan") for k in ("up_m", "up_sigma_m"))
+            up, sigma = (number(step[k]) for k in ("up_m", "up_sigma_m"))
             when = step["after_gps"][:16]
             if step["removed"] == "yes" and step["logged"] == "no" and abs(up) > _LARGE_STEP_M:
                 notes.append(
