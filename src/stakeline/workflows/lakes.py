@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from ..campaign.folders import LAKES, LEDGER, open_or_find
 from ..campaign.ledger import Ledger
 from ..campaign.store import clean_leftovers, only_one
+from .lakes_altimetry_part import altimetry_part
 from .lakes_events import events_part
 from .lakes_figures import figures_part
 from .lakes_parts import LakesRun
@@ -29,6 +30,7 @@ class Part:
 PARTS = (
     Part("events", events_part),
     Part("figures", figures_part),
+    Part("altimetry", altimetry_part),
     Part("routes", routes_part),
     Part("placement", placement_part),
 )

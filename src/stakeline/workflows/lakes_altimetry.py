@@ -23,6 +23,7 @@ __all__ = [
     "altimetry_figures",
     "altimetry_files",
     "altimetry_points",
+    "altimetry_words",
     "lake_altimetry",
 ]
 LEVELS, MAPS, AGREEMENT = "altimetry_levels.csv", "altimetry_maps.csv", "altimetry_agreement.csv"
@@ -275,7 +276,7 @@ def altimetry_figures(found):
         found.lake, curve.time_ns, curve.level_m, curve.sigma_m, alone.level_m, alone.sigma_m,
         levels.time_ns, levels.level_m, sigma, times,
     )  # fmt: skip
-    files[LEVELS_FIGURE] = svg_bytes(draw_levels(lines, _agreement_words(found)))
+    files[LEVELS_FIGURE] = svg_bytes(draw_levels(lines, "\n".join(_agreement_words(found))))
     if found.seen:
         rows = [_seen_row(levels, s) for s in found.seen]
         files[SEEN_FIGURE] = svg_bytes(draw_seen(found.lake, rows, levels.time_ns, _SEEN_NOTE))
@@ -290,11 +291,27 @@ _SEEN_NOTE = (
 
 def _agreement_words(found):
     """Return a sentence for each station on how altimetry agrees with it."""
-    return "\n".join(
+    return [
         f"{name}: {len(a.time_ns)} passes, chi-square {a.chi_square:.1f} of {a.freedom} "
         f"(p {a.p_value:.2f}), slope {a.slope:.3f} ± {a.slope_sigma:.3f}"
         for name, a in found.agreements.items()
-    )
+    ]
+
+
+def altimetry_words(found):
+    """Return sentences on what altimetry tells of a lake."""
+    levels = found.levels
+    if levels is None:
+        lines = [f"{found.lake}: no level from passes"]
+    else:
+        span = " to ".join(iso(_seconds(t))[:10] for t in levels.time_ns[[0, -1]])
+        lines = [f"{found.lake}: {len(levels.time_ns)} levels from passes, {span}"]
+    lines += [f"against {sentence}" for sentence in _agreement_words(found)]
+    for one in found.seen:
+        event, row = one.event, _seen_row(levels, one)
+        day = iso(_seconds(event.onset_ns))[:10]
+        lines.append(f"by the satellite alone, {event.kind} of {day}: {row.words}")
+    return [*lines, *(f"note: {note}" for note in found.notes)]
 
 
 def _seen_row(levels, seen):

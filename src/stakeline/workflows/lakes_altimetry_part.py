@@ -1,0 +1,128 @@
+"""The part ``altimetry`` of the verb ``lakes``: what satellites saw, beside the stations."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from .. import __version__
+from ..campaign.folders import LAKES, open_campaign
+from ..campaign.ledger import fingerprint
+from ..campaign.store import sha256_file
+from ..errors import SettingsError
+from ..lakes.combined import combined_series
+from ..lakes.response import Ice
+from .altimetry_input import FOLDER, altimetry_points
+from .lakes_altimetry import altimetry_figures, altimetry_files, altimetry_words, lake_altimetry
+from .lakes_ground import ice_thickness, lake_outlines, map_grids
+from .lakes_input import station_up
+from .lakes_parts import file_name, settle
+from .lakes_places import CONTROL, OVER
+from .lakes_results import lake_result
+from .lakes_reviews import reviewed
+from .motion_results import station_results
+from .position import Outcome
+
+RECORDS = "lakes-altimetry"
+WORDS = "altimetry.txt"
+
+
+@dataclass(frozen=True)
+class AltimetryTask:
+    """The altimetry of one lake."""
+
+    name: str
+    key: str
+    campaign: object
+    lake: str
+
+
+def altimetry_part(doing):
+    """Work out what altimetry tells of each lake, where that is out of date."""
+    campaign = doing.campaign
+    ground = lake_outlines(campaign)
+    files = [p for p in sorted(campaign.folder(FOLDER).rglob("*")) if p.is_file()]
+    lakes = ground.lakes if files else {}
+    common = [__version__, ground.epsg, ground.files, _sums(campaign, files)]
+    common.append(_sums(campaign, [path for path, _ in map_grids(campaign, ())]))
+    tasks = []
+    for lake in filter(doing.wants, lakes):
+        name = file_name(lake)
+        result = lake_result(campaign, name)
+        stands = (result.files, result.told["inputs"]) if result else ((), ())
+        settings = campaign.settings.lakes
+        chosen = [settings.of(lake).thickness_m, *_reviews(settings, lake)]
+        key = fingerprint([*common, lake, chosen, _sums(campaign, stands[0]), stands[1]])
+        tasks.append(AltimetryTask(name, key, campaign.root, lake))
+    others = {file_name(lake) for lake in lakes} - {task.name for task in tasks}
+    said = settle(doing, RECORDS, solve_altimetry, tasks, keep=others)
+    return Outcome(
+        "", said.problems,
+        (f"altimetry of {len(said.done)} lakes",) * bool(said.done),
+        (f"altimetry of {len(said.current)} lakes",) * bool(said.current),
+    )  # fmt: skip
+
+
+def _sums(campaign, paths):
+    return [(campaign.relative(path), sha256_file(path)[1]) for path in paths]
+
+
+def _reviews(settings, lake):
+    return [one.model_dump(mode="json") for one in settings.review if one.lake == lake]
+
+
+def solve_altimetry(task):
+    """Return {path below the campaign: bytes} of one lake; for worker processes."""
+    campaign = open_campaign(task.campaign)
+    ground = lake_outlines(campaign)
+    altimetry = altimetry_points(campaign, ground.epsg)
+    variants = ground.lakes[task.lake]
+    others = [own[0] for lake, own in ground.lakes.items() if lake != task.lake]
+    stations, places, events, how = _stood(campaign, task.name)
+    found = lake_altimetry(
+        altimetry, variants, stations, places, events, _ice(campaign, variants[0]), others
+    )
+    notes = (f"note: {note}" for note in (*altimetry.notes, *how))
+    words = "\n".join((*altimetry_words(found), *notes)) + "\n"
+    files = {f"{task.name}/{name}": data for name, data in altimetry_files(found).items()}
+    files[f"{task.name}/{WORDS}"] = words.encode("utf-8")
+    figures = altimetry_figures(found)
+    files |= {f"figures/{task.name}_{name}": data for name, data in figures.items()}
+    return {f"{LAKES}/{path}": data for path, data in files.items()}
+
+
+def _ice(campaign, outline):
+    """Return the :class:`Ice` above a lake; None where its thickness is not known."""
+    try:
+        return Ice(ice_thickness(campaign, outline).value_m)
+    except SettingsError:
+        return None
+
+
+def _stood(campaign, name):
+    """Return (StationUp of stations over a lake, their places, its events, how); maybe empty."""
+    result = lake_result(campaign, name)
+    if result is None:
+        return (), {}, (), ()
+    roles = [r for r in result.told["roles"] if r["role"] in (OVER, CONTROL)]
+    motion = {one.station: one for one in station_results(campaign)}
+    stations = [station_up(motion[r["station"]], control=r["role"] == CONTROL) for r in roles]
+    places = {r["station"]: (r["x_m"], r["y_m"]) for r in roles if r["role"] == OVER}
+    said = reviewed(result.told["events"], campaign.settings.lakes.review).events
+    pairs = zip(result.events(), said, strict=True)
+    events = tuple(event for event, told in pairs if told["status"] != "rejected")
+    stations, notes = _beside_controls(stations)
+    return stations, places, events, notes
+
+
+def _beside_controls(stations):
+    """Return (stations over the lake, what controls do taken off, notes).
+
+    Passes tell the lake from the ground around it; so must heights beside them.
+    """
+    series = combined_series(stations)
+    time_ns = series.time_ns(series.day)
+    over = []
+    for one in (s for s in stations if not s.control):
+        beside = np.interp(one.time_ns, time_ns, series.beside_m, left=np.nan, right=np.nan)
+        over.append(replace(one, up_m=one.up_m - beside))
+    return tuple(over), tuple(f"stations: {note}" for note in series.notes)
