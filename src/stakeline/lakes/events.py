@@ -15,7 +15,7 @@ from .combined import combined_series
 from .curve import ramp
 from .event_record import LakeEvent, LakeHistory, LakePhase, interval
 from .fit import MEMORY_D, Changes, Feed, sampled
-from .search import Search
+from .search import Search, Trials
 from .station_changes import given_back, station_changes
 from .whitening import START, fitted_noise
 
@@ -134,9 +134,10 @@ def _changes(series, settings, rng, feeds):
     numbers = np.concatenate([np.ravel(seeds), _ICE])
     scores = [(np.inf, 0.0)] * len(feeds)
     model = fitted_noise(series, _courses(series, numbers))
+    trials = Trials(series)
     for _ in range(2 * settings.most):
         known = _courses(series, numbers)
-        search = Search(series, model, known)
+        search = Search(series, model, known, trials)
         alarms = search.false_alarms(rng)
         found = search.best(alarms, excluded)
         if found is None or found.false_per_year > _WORTH_A_LOOK:
@@ -151,7 +152,7 @@ def _changes(series, settings, rng, feeds):
             notes.append(f"day {found.onset_d:.1f}: a change of {found.size_m:.3f} m {reason}")
             continue
         quiet = fitted_noise(series, _courses(series, trial), model)
-        found = Search(series, quiet, known).best(alarms, excluded)
+        found = Search(series, quiet, known, trials).best(alarms, excluded)
         if found is None or found.false_per_year > settings.false_limit_per_year:
             break
         numbers, _, _ = _refined(series, quiet, trial, feeds)

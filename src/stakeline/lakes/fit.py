@@ -118,9 +118,9 @@ class Changes:
         return np.hstack(found)
 
     def courses(self, numbers):
-        """Return the courses (rows, w, count) at the surface of vectors (w, d)."""
+        """Return the courses (rows, w, k) at the surface of vectors (w, 4 k + 2)."""
         numbers = np.atleast_2d(numbers)
-        changes = numbers[:, :-2].reshape(len(numbers), self.count, 4)
+        changes = numbers[:, :-2].reshape(len(numbers), -1, 4)
         onset, length, rise, fall = np.moveaxis(changes, -1, 0)
         found = np.empty((len(self.row), *onset.shape))
         fill_courses(
@@ -140,9 +140,16 @@ class Changes:
         rest = self.data[:, None] - np.einsum("nwi,wi->nw", columns, size)
         return size, rest - self.base @ (self.base.T @ rest)
 
+    def _whitened(self, numbers):
+        """Return the whitened courses (n, w count), each worked out once: slopes repeat most."""
+        ice = np.repeat(numbers[:, -2:], self.count, axis=0)
+        each = np.hstack([numbers[:, :-2].reshape(-1, 4), ice])
+        each, place = np.unique(each, axis=0, return_inverse=True)
+        return self.white(self.courses(each)[:, :, 0])[:, place.ravel()]
+
     def _solved(self, numbers):
         shape = (len(self.row), len(numbers), self.count)
-        columns = self.white(self.courses(numbers).reshape(len(self.row), -1))
+        columns = self._whitened(numbers)
         inside = (self.base.T @ columns).reshape(-1, *shape[1:])
         right = (self.data @ columns).reshape(shape[1:])
         columns = columns.reshape(shape)

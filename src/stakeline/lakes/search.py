@@ -49,24 +49,37 @@ class Candidate:
     false_per_year: float
 
 
+class Trials:
+    """The trial steps of a series, laid over it; whitened once for each noise."""
+
+    def __init__(self, series):
+        self.onset, self.length = _steps(series)
+        share = (series.day[:, None] - self.onset) / self.length
+        self.columns = ramp(share, 2.0, 2.0) * series.gain[:, None]
+        self.model = self.whole = None
+
+    def whitened(self, white):
+        """Return the columns (n, c) as a :class:`~.whitening.Whitener` leaves them."""
+        if white.model != self.model:
+            self.model, self.whole = white.model, white(self.columns)
+        return self.whole
+
+
 class Search:
     """The matched filter of one series under one noise, with the courses known so far."""
 
-    def __init__(self, series, model, known=None):
+    def __init__(self, series, model, known=None, trials=None):
+        trials = trials or Trials(series)
         self.series, self.model = series, model
         self.white = Whitener(series.day, series.sigma_m, model)
         self.known = np.zeros((len(series.day), 0)) if known is None else known
-        self.onset, self.length = _trials(series)
-        columns = ramp(
-            (series.day[:, None] - self.onset) / self.length, 2.0, 2.0
-        ) * series.gain[:, None]  # fmt: skip
         base = self.white(np.hstack([series.design, self.known]))
-        whole = self.white(columns)
+        whole = trials.whitened(self.white)
         before = np.linalg.norm(whole, axis=0)
         q, left = taken_out(base, whole)
         size = np.linalg.norm(left, axis=0)
         seen = size > _LEAST_SEEN * np.maximum(before, 1e-12)
-        self.onset, self.length = self.onset[seen], self.length[seen]
+        self.onset, self.length = trials.onset[seen], trials.length[seen]
         self.unit, self.size = left[:, seen] / size[seen], size[seen]
         data = self.white(series.up_m[:, None])[:, 0]
         self.data = data - q @ (q.T @ data)
@@ -97,7 +110,7 @@ class Search:
         )
 
 
-def _trials(series):
+def _steps(series):
     """Return onsets and lengths of all trial steps. [d]"""
     begin, end = series.day[0], series.day[-1]
     onset, length = [], []
