@@ -46,3 +46,18 @@ def njit(function):
     compiling time is saved.
     """
     return numba.njit(cache=True, nogil=True, error_model="numpy")(function)
+
+
+def compiled_before(name):
+    """Say whether this machine has already compiled the kernels of a piece of work."""
+    return _mark(name).is_file()
+
+
+def note_compiled(name):
+    """Remember that the kernels of a piece of work are compiled, as long as the sources stay."""
+    _mark(name).parent.mkdir(parents=True, exist_ok=True)
+    _mark(name).touch()
+
+
+def _mark(name):
+    return Path(os.environ["NUMBA_CACHE_DIR"]) / f"{name}.compiled"

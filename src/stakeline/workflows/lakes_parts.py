@@ -64,7 +64,8 @@ def settle(doing, records, function, tasks, word="worked out", keep=()):
     ledger = doing.ledger
     stale = [t for t in tasks if not ledger.up_to_date(f"{records}/{t.name}", t.key)]
     done, failed, problems = [], [], []
-    for count, (task, outputs, sentence) in enumerate(run_tasks(function, stale, doing.workers), 1):
+    results = run_tasks(function, stale, doing.workers, compile_first=False)
+    for count, (task, outputs, sentence) in enumerate(results, 1):
         if sentence:
             failed.append(task.name)
             problems += [f"{task.name}: {line}" for line in sentence.splitlines()]

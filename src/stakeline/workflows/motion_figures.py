@@ -99,7 +99,8 @@ def _draw(place, workers, progress):
     results = results_in(place.folder)
     wanted = [r.station for r in results] + [TOGETHER] * bool(results and place.campaign)
     tasks = [(place, name) for name in wanted if drawing.is_stale(name, results)]
-    for count, (task, outputs, sentence) in enumerate(run_tasks(sheet, tasks, workers), 1):
+    drawn = run_tasks(sheet, tasks, workers, compile_first=False)
+    for count, (task, outputs, sentence) in enumerate(drawn, 1):
         if sentence:
             drawing.problems.append(f"{task[1]}: figures were not drawn: {sentence}")
         else:

@@ -10,13 +10,14 @@ from concurrent.futures.process import BrokenProcessPool
 from multiprocessing import connection
 from pathlib import Path
 
+from ..compiling import compiled_before, note_compiled
 from ..errors import StakelineError
 
 ONE_THREAD = ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS")
 """Variables by which libraries of linear algebra leave the cores to our own workers."""
 
 
-def run_tasks(function, tasks, workers):
+def run_tasks(function, tasks, workers, compile_first=True):
     """Yield (task, result or None, sentence or '') as tasks finish.
 
     Parameters
@@ -27,12 +28,15 @@ def run_tasks(function, tasks, workers):
     tasks : list
     workers : int
         1: in this process.
+    compile_first : bool
+        On a machine that has not compiled the kernels yet, the first task runs alone until it has.
+        Not worth while for few long tasks: each worker may as well compile for itself.
     """
     if workers == 1 or len(tasks) < 2:
         for task in tasks:
             yield (task, *guarded(function, task))
         return
-    yield from _in_processes(function, list(tasks), workers)
+    yield from _in_processes(function, list(tasks), workers, compile_first)
 
 
 def guarded(function, task):
@@ -63,11 +67,11 @@ def own_mistake(problem):
     )
 
 
-def _in_processes(function, tasks, workers):
+def _in_processes(function, tasks, workers, compile_first):
     broken = []
     with _pool(workers) as pool:
         try:
-            for task, future in _submitted(pool, function, tasks):
+            for task, future in _submitted(pool, function, tasks, compile_first):
                 try:
                     yield (task, *future.result())
                 except BrokenProcessPool:
@@ -83,13 +87,17 @@ def _in_processes(function, tasks, workers):
                 yield task, None, "its process was ended from outside (out of memory?)"
 
 
-def _submitted(pool, function, tasks):
-    """Yield (task, future) as they finish; the first is alone until it has compiled the kernels."""
-    first = pool.submit(guarded, function, tasks[0])
-    concurrent.futures.wait([first])
-    yield tasks[0], first
+def _submitted(pool, function, tasks, compile_first):
+    """Yield (task, future) as they finish."""
+    work = f"{function.__module__}.{function.__qualname__}"
+    if compile_first and not compiled_before(work):
+        first = pool.submit(guarded, function, tasks[0])
+        concurrent.futures.wait([first])
+        yield tasks[0], first
+        tasks = tasks[1:]
+        note_compiled(work)
     waiting = {}
-    for task in tasks[1:]:
+    for task in tasks:
         try:
             waiting[pool.submit(guarded, function, task)] = task
         except BrokenProcessPool as problem:
