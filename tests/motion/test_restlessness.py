@@ -9,6 +9,7 @@ from stakeline.motion.restlessness import (
     in_parts,
     likeliest_path,
     restless_part,
+    through_gaps,
     usual_part,
 )
 from stakeline.motion.smoother import MotionModel, smooth
@@ -101,3 +102,18 @@ def test_the_path_changes_where_it_pays():
     rows[3:6, 2] = 4.0
     assert likeliest_path(rows).tolist() == [0, 0, 0, 2, 2, 2, 0, 0, 0]
     assert likeliest_path(rows, change=1e-6).tolist() == [0] * 9
+
+
+def test_a_gap_is_as_restless_as_what_it_led_to():
+    assert through_gaps(np.array([3, 3, 3, 3, 9, 3]), [5, 5, 0, 0, 2, 5]).tolist() == [
+        3, 3, 9, 9, 9, 3,
+    ]  # fmt: skip
+    # a station that went on faster through a gap of 80 days, then as before; law, no source
+    rng = np.random.default_rng(8)
+    day = np.concatenate([np.arange(0.0, 30.0, 0.125), np.arange(110.0, 140.0, 0.125)])
+    time_ns = np.round(day * NS_PER_DAY).astype(np.int64)
+    position = 0.5 * day + 20.0 * (day > 100.0) + rng.normal(0.0, NOISE_M, len(day))
+    found = solved(time_ns, position, MotionModel(1e-4))
+    result = smooth(time_ns, position, np.full(len(day), NOISE_M), found)
+    off = np.abs(result.velocity_m_d - 0.5) / result.velocity_sigma_m_d
+    assert off.max() < 5.0

@@ -52,7 +52,18 @@ def in_parts(time_ns, position_m, sigma_m, model, design):
         )
         for q in levels
     ]
-    return _with_levels(model, edges, levels[likeliest_path(np.transpose(likelihood))])
+    rows = np.bincount(np.searchsorted(edges, time_ns, side="right"), minlength=len(edges) + 1)
+    path = through_gaps(likeliest_path(np.transpose(likelihood)), rows)
+    return _with_levels(model, edges, levels[path])
+
+
+def through_gaps(path, rows):
+    """Return the path (n,) where pieces without rows have the level of the one after them.
+
+    Its first row is what tells how far the velocity went meanwhile.
+    """
+    there = np.where(np.asarray(rows) > 0, np.arange(len(path)), len(path) - 1)
+    return path[np.minimum.accumulate(there[::-1])[::-1]]
 
 
 def likeliest_path(likelihood, change=CHANGE):
