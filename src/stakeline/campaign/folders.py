@@ -19,13 +19,13 @@ FOLDERS = (
     "7-decide",
     "8-report",
 )
-PRODUCTS, STATIONS, LEDGER = "products", "stations", "ledger"
+PRODUCTS, STATIONS, PLANS, LEDGER = "products", "stations", "plans", "ledger"
 RAW, INTAKE, POSITION, MOTION, LAKES, DECIDE = FOLDERS[0], *FOLDERS[3:8]
 SETTINGS_FILE = "campaign.toml"
 
 
 def create(folder):
-    """Make a new campaign: settings, numbered folders, an example of a station history.
+    """Make a new campaign: settings, numbered folders, examples of a history and of a plan.
 
     Returns the paths made. Raises SettingsError where a campaign stands there already.
     """
@@ -35,11 +35,15 @@ def create(folder):
     if root.exists() and not root.is_dir():
         raise SettingsError(f"{root}: is a file; give the name of a folder")
     try:
-        for name in (*FOLDERS, PRODUCTS, STATIONS):
+        for name in (*FOLDERS, PRODUCTS, STATIONS, PLANS):
             (root / name).mkdir(parents=True, exist_ok=True)
     except OSError as problem:
         raise SettingsError(f"{root}: cannot be made: {problem.strerror}") from None
-    made = {root / STATIONS / "HV01.toml": "HV01.toml", root / SETTINGS_FILE: SETTINGS_FILE}
+    made = {
+        root / STATIONS / "HV01.toml": "HV01.toml",
+        root / PLANS / "HV01.toml": "plan_HV01.toml",
+        root / SETTINGS_FILE: SETTINGS_FILE,
+    }
     for path, template in made.items():
         if not path.exists():
             write_text(path, _template(template))
