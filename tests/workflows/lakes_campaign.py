@@ -1,8 +1,10 @@
 """A campaign whose results of motion are written by hand: one lake, known drainings."""
 
+import io
 import json
 
 import numpy as np
+from PIL import Image, TiffImagePlugin
 
 from stakeline.campaign.folders import create
 from stakeline.campaign.store import parquet_bytes
@@ -20,6 +22,7 @@ RADIUS_M = 2500.0
 ONSET_D, LENGTH_D, RISE, FALL = 30.0, 6.0, 2.5, 3.0
 DAYS = 60.0
 PLACES_M = {"HV02": (0.0, 0.0), "HV03": (1000.0, 500.0), "HV04": (7000.0, 0.0)}
+ICE = '[[lakes.lake]]\nname = "Upper Halvard"\nthickness_m = 700\nthickness_sigma_m = 35\n'
 STEP = "before_gps,after_gps,kind,logged,removed,along_m,along_sigma_m,across_m,across_sigma_m,"
 STEP += "up_m,up_sigma_m,reason\n"
 TIDE = "axis,constituent,amplitude_m\n"
@@ -53,6 +56,13 @@ def make(root, settings="", drop_m=2.0, stations=tuple(PLACES_M), seed=1, outlin
     return root
 
 
+def reset(root, settings):
+    """Write the settings of a campaign anew."""
+    names = "".join(f'[[station]]\nname = "{name}"\n' for name in PLACES_M)
+    text = f'[campaign]\nname = "Trial"\n{names}{settings}'
+    (root / "campaign.toml").write_text(text, encoding="utf-8")
+
+
 def station(root, name, drop_m, seed, tide_m=0.0, speed_m_d=0.5, place_m=None, step=""):
     """Write positions and results of motion of one station."""
     day = np.arange(0.0, DAYS, 0.125)
@@ -83,3 +93,23 @@ def station(root, name, drop_m, seed, tide_m=0.0, speed_m_d=0.5, place_m=None, s
     noise |= {"acceleration_m2_d3": 1e-9}
     told = {"interval_h": 3.0, "slope": {"source": "grid"}, "axes": {"up": {"noise": noise}}}
     (folder / f"{name}_summary.json").write_text(json.dumps(told), encoding="utf-8")
+
+
+def geotiff(values, corner_m, step_m=500.0):
+    """Return a GeoTIFF on EPSG:3413 of a field, northernmost row first; OGC 19-008r4.
+
+    ``corner_m``: upper left corner of its first cell.
+    """
+    info = TiffImagePlugin.ImageFileDirectory_v2()
+    tie = (0.0, 0.0, 0.0, *(float(v) for v in corner_m), 0.0)
+    keys = (1, 1, 0, 1, 3072, 0, 1, 3413)
+    for tag, kind, value in (
+        (33550, 12, (step_m, step_m, 0.0)),
+        (33922, 12, tie),
+        (34735, 3, keys),
+    ):
+        info.tagtype[tag] = kind
+        info[tag] = value
+    sink = io.BytesIO()
+    Image.fromarray(np.asarray(values, np.float32)).save(sink, "TIFF", tiffinfo=info)
+    return sink.getvalue()

@@ -15,34 +15,29 @@ from stakeline.campaign.folders import open_campaign
 from stakeline.campaign.lakes_settings import Lake, LakesPart
 from stakeline.campaign.store import read_table
 from stakeline.constants import NS_PER_DAY
-from stakeline.errors import FormatError, SettingsError
+from stakeline.errors import SettingsError
 from stakeline.formats.outlines import Outline, write_outlines
 from stakeline.formats.series_netcdf import read_columns
 from stakeline.time import from_iso
 from stakeline.workflows import lakes
-from stakeline.workflows.lakes_ground import ice_thickness, lake_outlines
-from stakeline.workflows.lakes_input import scatter, slope_course, station_up, step_notes
-from stakeline.workflows.lakes_places import CONTROL, NEITHER, OVER, roles, tracks
+from stakeline.workflows.lakes_ground import lake_outlines
 from stakeline.workflows.lakes_results import lake_results
 from stakeline.workflows.lakes_xarray import open_lakes
-from stakeline.workflows.motion_ground import map_sheet
-from stakeline.workflows.motion_results import station_results
 
 sys.path.append(str(Path(__file__).parent))
 from lakes_campaign import (
     CENTRE_M,
+    ICE,
     LENGTH_D,
     ONSET_D,
-    PLACES_M,
     RADIUS_M,
     START,
     course,
     make,
+    reset,
     ring_deg,
-    station,
 )
 
-ICE = '[[lakes.lake]]\nname = "Upper Halvard"\nthickness_m = 700\nthickness_sigma_m = 35\n'
 ROOF_M = 2.0
 
 
@@ -61,13 +56,6 @@ def solved(tmp_path_factory):
 def copy(solved, tmp_path):
     """The solved campaign, to be changed."""
     return shutil.copytree(solved[0], tmp_path / "copy")
-
-
-def reset(root, settings):
-    """Write the settings of a campaign anew."""
-    names = "".join(f'[[station]]\nname = "{name}"\n' for name in PLACES_M)
-    text = f'[campaign]\nname = "Trial"\n{names}{settings}'
-    (root / "campaign.toml").write_text(text, encoding="utf-8")
 
 
 @pytest.mark.compiled
@@ -237,9 +225,9 @@ def test_a_quiet_lake_has_a_catalogue_without_lines(tmp_path):
 def test_what_is_missing_is_said(tmp_path):
     root = make(tmp_path / "bare", stations=())
     (root / "maps" / "lakes.geojson").unlink()
-    (root / "maps" / "lakes.shp").write_bytes(b"\x00\x00\x27\x0a")
+    (root / "maps" / "lakes.gpkg").write_bytes(b"SQLite format 3")
     skipped = lakes.run(root).skipped
-    assert "maps/lakes.shp: a shapefile is not read; save it as GeoJSON" in skipped[0]
+    assert "maps/lakes.gpkg: a GeoPackage is not read; save it as GeoJSON" in skipped[0]
     assert skipped[1].startswith("no outline of a lake in maps/*.geojson")
     root = make(tmp_path / "still", stations=())
     assert "no motion; run 'stakeline motion' first" in lakes.run(root).skipped
@@ -300,140 +288,6 @@ def test_the_page_tells_every_setting_with_its_default():
     assert told == wanted
     own = set(re.findall(r"^\| `(\w+)`\* ", text, re.MULTILINE))
     assert own == set(Lake.model_fields) & set(LakesPart.model_fields) - set(inner)
-
-
-def ground(root):
-    campaign = open_campaign(root)
-    results = {r.station: r for r in station_results(campaign)}
-    outlines = lake_outlines(campaign)
-    located = tracks(campaign, list(results), outlines.epsg)
-    (outline,) = outlines.lakes["Upper Halvard"]
-    found = roles(campaign, "Upper Halvard", outline, [outline], located, results)
-    return {one.station: one for one in found}
-
-
-def test_stations_get_their_roles_by_where_they_were(tmp_path):
-    root = make(tmp_path / "trial", ICE)
-    station(root, "HV05", 0.0, 5, speed_m_d=20.0, place_m=(RADIUS_M - 700.0, 0.0))  # in, then out
-    station(root, "HV06", 0.0, 6, place_m=(RADIUS_M + 500.0, 0.0))  # nearer than two thicknesses
-    station(root, "HV07", 0.0, 7, speed_m_d=0.0, place_m=(0.0, 8000.0))  # rock
-    station(root, "HV08", 0.0, 8, tide_m=0.4, place_m=(0.0, -8000.0))  # afloat
-    station(root, "HV09", 0.0, 9, place_m=(25e3, 0.0))
-    found = ground(root)
-    assert {n: one.role for n, one in found.items() if one.role != NEITHER} == {
-        "HV02": OVER, "HV03": OVER, "HV05": OVER, "HV04": CONTROL,
-    }  # fmt: skip
-    assert found["HV02"].inside_m == pytest.approx(RADIUS_M, rel=0.03)
-    assert "of its days only, out over the margin on 2031-06-0" in found["HV05"].words
-    assert "nearer than 1.4 km (2 ice thicknesses)" in found["HV06"].words
-    assert "on rock" in found["HV07"].words
-    assert "afloat" in found["HV08"].words
-    assert "further than controls may stand" in found["HV09"].words
-
-
-def test_stations_by_hand_stand_for_those_found(tmp_path):
-    root = make(tmp_path / "trial", ICE + 'stations = ["HV03"]\ncontrols = []\n')
-    found = ground(root)
-    assert [n for n, one in found.items() if one.role == OVER] == ["HV03"]
-    assert all(one.role == NEITHER for n, one in found.items() if n != "HV03")
-    assert "by hand" in found["HV02"].words
-    reset(root, ICE + 'stations = ["HV77"]\n')
-    with pytest.raises(SettingsError, match="names station HV77; with motion and positions"):
-        ground(root)
-
-
-def test_outlines_in_degrees_and_metres_are_the_same_lake(tmp_path):
-    root = make(tmp_path / "trial", ICE)
-    in_degrees = lake_outlines(open_campaign(root))
-    drawn = map_sheet(open_campaign(root), np.radians(79.0)).ground.lakes[0]
-    turn = np.linspace(0.0, 2.0 * np.pi, 49)
-    ring = np.round(CENTRE_M + RADIUS_M * np.stack([np.cos(turn), np.sin(turn)], axis=1), 1)
-    ring[-1] = ring[0]
-    feature = {"type": "Feature", "properties": {"name": "Upper Halvard"},
-               "geometry": {"type": "Polygon", "coordinates": [ring.tolist()]}}  # fmt: skip
-    content = {"type": "FeatureCollection", "features": [feature]}
-    path = root / "maps" / "lakes.geojson"
-    path.write_text(json.dumps(content), encoding="utf-8")
-    with pytest.raises(SettingsError, match="nothing names their map; set map_epsg"):
-        lake_outlines(open_campaign(root))
-    reset(root, "[lakes]\nmap_epsg = 3413\n" + ICE)
-    in_metres = lake_outlines(open_campaign(root))
-    areas = [one.lakes["Upper Halvard"][0].area_m2 for one in (in_degrees, in_metres)]
-    assert areas[0] == pytest.approx(areas[1], rel=1e-3)
-    assert "was taken as metres of EPSG:3413" in in_metres.notes[0]
-    again = map_sheet(open_campaign(root), np.radians(79.0)).ground.lakes[0]
-    np.testing.assert_allclose(np.mean(drawn[1][:-1]), np.mean(again[1][:-1]), atol=1e-3)
-
-
-def test_outlines_that_are_wrong_name_file_and_feature(tmp_path):
-    crossed = ring_deg()[[0, 12, 6, 18]]
-    root = make(tmp_path / "trial", ICE, outlines=[Outline("Upper Halvard", crossed)])
-    with pytest.raises(SettingsError, match=r"maps/lakes.geojson, feature 1: .* crosses itself"):
-        lake_outlines(open_campaign(root))
-    (root / "maps" / "lakes.geojson").write_text("{}", encoding="utf-8")
-    with pytest.raises(FormatError, match="a GeoJSON FeatureCollection"):
-        lake_outlines(open_campaign(root))
-
-
-def test_variants_of_one_outline_stay_together(tmp_path):
-    variants = [Outline("Upper Halvard", ring_deg(radius_m=r)) for r in (RADIUS_M, 2700.0)]
-    root = make(tmp_path / "trial", ICE, outlines=variants)
-    found = lake_outlines(open_campaign(root)).lakes["Upper Halvard"]
-    assert found[1].area_m2 / found[0].area_m2 == pytest.approx((2700.0 / RADIUS_M) ** 2, rel=1e-3)
-    twins = [Outline(name, ring_deg()) for name in ("Upper Halvard", "Upper_Halvard")]
-    other = make(tmp_path / "other", outlines=twins, stations=())
-    with pytest.raises(SettingsError, match="two would share one folder"):
-        lake_outlines(open_campaign(other))
-
-
-def test_the_thickness_by_hand_goes_before_the_map(tmp_path):
-    campaign = open_campaign(make(tmp_path / "trial", ICE))
-    (outline,) = lake_outlines(campaign).lakes["Upper Halvard"]
-    found = ice_thickness(campaign, outline)
-    assert (found.value_m, found.sigma_m, found.source) == (700.0, 35.0, "campaign.toml")
-
-
-def test_heights_take_steps_and_slope_along(tmp_path):
-    step = "2031-05-11T00:00:00,2031-05-11T03:00:00,equipment,no,yes,0,0,0,0,0.50,0.03,found\n"
-    step += "2031-05-12T00:00:00,2031-05-12T03:00:00,equipment,yes,yes,0,0,0,0,0.50,0.005,log\n"
-    step += "2031-05-20T00:00:00,2031-05-26T03:00:00,undecided,no,no,0,0,0,0,-1.0,0.1,in a gap\n"
-    root = make(tmp_path / "trial", ICE, stations=())
-    station(root, "HV02", 0.0, 1, step=step)
-    (result,) = station_results(open_campaign(root))
-    up = station_up(result)
-    assert up.step_ns == (from_iso("2031-05-11T03:00:00"),)
-    assert station_up(result, control=True).step_ns == ()
-    assert up.design is None
-    assert up.sigma_m[0] == pytest.approx(0.008, rel=0.1)
-    notes = step_notes([result])
-    assert "took out a jump of +0.50 m up by 2031-05-11T03:00 that no log names" in notes[0]
-    assert "-1.00 m up across the gap before 2031-05-26T03:00 stay in" in notes[1]
-
-
-def test_scatter_is_blind_to_steps_and_drift():
-    rng = np.random.default_rng(3)
-    quiet = 0.01 * rng.standard_normal(4000)
-    loud = quiet + 3.0 * (np.arange(4000) > 2000) + 1e-4 * np.arange(4000)
-    assert scatter(loud) == pytest.approx(0.01, rel=0.06)
-    assert scatter(loud) == pytest.approx(scatter(quiet), rel=0.01)
-
-
-def test_a_slope_of_the_own_path_is_a_regressor_where_travel_bends(tmp_path):
-    root = make(tmp_path / "trial", ICE, stations=("HV02",))
-    (result,) = station_results(open_campaign(root))
-    time_ns = result.time_ns
-    day = (time_ns - time_ns[0]) / NS_PER_DAY
-    travel = 0.5 * day + 2.0 * np.sin(2.0 * np.pi * day / 120.0)
-    result.budget.update({"time_gps": result.columns["time_gps"], "slope_m": -0.02 * travel})
-    result.told["slope"] = {"source": "own path", "own_path": -0.02}
-    column = slope_course(result, time_ns)
-    assert column.shape == (len(time_ns), 1)
-    assert np.ptp(column) == pytest.approx(1.0)
-    result.budget["slope_m"] = -0.02 * 0.5 * day  # even and straight: the line has it already
-    assert slope_course(result, time_ns) is None
-    result.told["slope"] = {"source": "given"}
-    result.budget["slope_m"] = -0.02 * travel
-    assert slope_course(result, time_ns) is None
 
 
 def test_the_command_line_tells_a_wrong_lake(tmp_path, capsys):

@@ -12,9 +12,10 @@ from stakeline.earth.projection import ARCTIC
 from stakeline.formats.plain_table import write_plain_table
 from stakeline.workflows import lakes
 from stakeline.workflows.altimetry_input import FOLDER
+from stakeline.workflows.invented_ground import DATUM
 
 sys.path.append(str(Path(__file__).parent))
-from lakes_campaign import CENTRE_M, RADIUS_M, START, course, make
+from lakes_campaign import CENTRE_M, ICE, RADIUS_M, START, course, make
 
 DROP_M = 2.0
 PASS_D = (5.0, 15.0, 25.0, 40.0, 50.0, 58.0)
@@ -47,10 +48,10 @@ def passes():
 @pytest.fixture(scope="module")
 def beside(tmp_path_factory):
     """A campaign with passes, its lakes worked out."""
-    ice = '[[lakes.lake]]\nname = "Upper Halvard"\nthickness_m = 700\nthickness_sigma_m = 35\n'
-    root = make(tmp_path_factory.mktemp("altimetry") / "trial", ice, DROP_M)
+    root = make(tmp_path_factory.mktemp("altimetry") / "trial", ICE, DROP_M)
     (root / FOLDER).mkdir(parents=True)
     (root / FOLDER / "passes.csv").write_bytes(passes())
+    (root / FOLDER / "passes.toml").write_text(DATUM, encoding="utf-8")
     return root, lakes.run(root)
 
 
@@ -76,6 +77,8 @@ def test_passes_and_stations_agree_though_all_stations_rise(beside):
     words = (root / "6-lakes" / "Upper_Halvard" / "altimetry.txt").read_text(encoding="utf-8")
     assert "by the satellite alone, drain of 2031-05-3" in words
     assert "stations: taken off: mean of HV04" in words
+    assert "datum of the passes: heights above the ellipsoid; tide-free; frame IGS20" in words
+    assert "not said" not in words
 
 
 @pytest.mark.compiled

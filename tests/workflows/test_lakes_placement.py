@@ -32,7 +32,7 @@ def campaign(root, settings="", thickness_m=700.0):
     (root / "maps" / "lakes.geojson").write_bytes(write_outlines([Outline(LAKE, ring)]))
     if thickness_m:
         x, y = X_M + np.linspace(-2e4, 2e4, 21), Y_M + np.linspace(-2e4, 2e4, 21)
-        grids = Grids(x, y, 3413, {"thickness": np.full((21, 21), thickness_m)})
+        grids = Grids(x, y, 3413, {"thickness": np.full((21, 21), thickness_m)}, {"thickness": "m"})
         (root / "maps" / "ice.nc").write_bytes(write_grids(grids))
     return open_campaign(root)
 

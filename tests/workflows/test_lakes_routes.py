@@ -3,6 +3,8 @@
 import csv
 import io
 import json
+import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -16,6 +18,9 @@ from stakeline.formats.outlines import Outline, write_outlines
 from stakeline.workflows import lakes, lakes_routes
 from stakeline.workflows.lakes_route_tables import duration, route_rows, sentences
 from stakeline.workflows.water_maps import water_maps
+
+sys.path.append(str(Path(__file__).parent))
+from lakes_campaign import geotiff
 
 X_M, Y_M = 4.4e5 + 500.0 * np.arange(60), -1.1e6 + 500.0 * np.arange(30)
 VALLEY_M = -1.0926e6  # northing of the valley, which falls to the east
@@ -66,8 +71,9 @@ def campaign(tmp_path, changed=None, outlines=LAKES, settings="", words=None, ep
     found = {**fields(), **(changed or {})}
     found = {name: v for name, v in found.items() if v is not None}
     told = {name: f"height {ABOVE}" for name in ("surface", "bed")} | (words or {})
-    grids = Grids(X_M, Y_M, epsg, found, dict.fromkeys(found, "m"), told)
-    (tmp_path / "maps" / "halvard.nc").write_bytes(write_grids(grids))
+    if found:
+        grids = Grids(X_M, Y_M, epsg, found, dict.fromkeys(found, "m"), told)
+        (tmp_path / "maps" / "halvard.nc").write_bytes(write_grids(grids))
     (tmp_path / "maps" / "lakes.geojson").write_bytes(write_outlines(outlines))
     for name, data in more.items():
         (tmp_path / "maps" / name.replace("__", ".")).write_bytes(data)
@@ -208,6 +214,27 @@ def test_a_bed_on_other_cells_is_brought_to_those_of_the_surface(tmp_path):
     maps = water_maps(campaign(tmp_path, {"bed": None}, bed__nc=data))
     np.testing.assert_allclose(maps.bed_m, fields()["bed"], atol=0.5)
     assert any("bed was brought from other cells" in note for note in maps.notes)
+
+
+def test_geotiff_leads_the_water_as_netcdf_does(tmp_path):
+    whole = water_maps(campaign(tmp_path / "netcdf", settings="what_if_grid = 'lower.nc'\n",
+                                lower__nc=lower_surface()))  # fmt: skip
+    corner = X_M[0] - 250.0, Y_M[-1] + 250.0
+    tiffs = {f"{k}__tif": geotiff(v[::-1], corner) for k, v in fields().items()}
+    tiffs["surface_change__tif"] = geotiff(np.full(fields()["bed"].shape, -2.0), corner)
+    settings = "what_if_grid = 'surface_change.tif'\n"
+    found = water_maps(campaign(tmp_path / "tiff", dict.fromkeys(fields()), LAKES, settings,
+                                **tiffs))  # fmt: skip
+    for name in ("surface_m", "bed_m", "change_m"):
+        np.testing.assert_allclose(getattr(found, name)[::-1], getattr(whole, name), atol=1e-3)
+    assert np.array_equal(found.ends[::-1], whole.ends)
+
+
+def lower_surface():
+    """Return a NetCDF of the surface, 2 m lower."""
+    words = {"surface": f"height {ABOVE}"}
+    return write_grids(Grids(X_M, Y_M, 3413, {"surface": fields()["surface"] - 2.0},
+                             {"surface": "m"}, words))  # fmt: skip
 
 
 def test_a_geoid_is_taken_off_heights_above_the_ellipsoid(tmp_path):

@@ -24,8 +24,8 @@ from .several import SeveralCommand, SeveralOption
 def command(context, campaign, lake, workers, quiet):
     """Find when lakes below the ice filled and drained, how much water, and how surely.
 
-    Lakes are the outlines in the campaign's maps/*.geojson; heights come from 5-motion/, so do
-    'stakeline motion' first. What is up to date is left alone. Writes to 6-lakes/: a catalogue of
+    Lakes are the outlines in the campaign's maps/ (GeoJSON, or shapefiles); heights come from
+    5-motion/, so do 'stakeline motion' first. What is up to date is left alone. Writes to 6-lakes/: a catalogue of
     events, the day of each onset by several definitions, levels, volumes and discharge with their
     intervals, what stands against each event, a summary in words.
 

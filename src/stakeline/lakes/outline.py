@@ -137,26 +137,33 @@ def outline_from_map(name, ring_m, epsg, holes_m=()):
     return Outline(name, ring_m, tuple(holes_m), int(epsg))
 
 
-def recognised_outline(name, ring, epsg, holes=()):
+def recognised_outline(name, ring, epsg, holes=(), metres=None):
     """Return (:class:`Outline`, sentence of what was taken) of a ring of degrees or map metres.
 
-    Degrees are rings with every longitude within 360 and latitude within 90. A ring in metres could
-    be that small only within 0.4 km of the pole. Small loops of tracing are cut off, and the
-    sentence says so.
+    ``metres``: what its file says of the numbers; None where it does not say. Then degrees are
+    rings with every longitude within 360 and latitude within 90. A ring in metres could be that
+    small only within 0.4 km of the pole. Small loops of tracing are cut off, and the sentence says
+    so.
 
     Raises
     ------
     SettingsError
-        Where some points look like degrees and others like metres, or as the other makers.
+        Where some points look like degrees and others like metres, where the file says degrees
+        and they are not, or as the other makers.
     """
     ring, loops = without_small_loops(ring)
     small = (np.abs(ring[:, 0]) <= 360.0) & (np.abs(ring[:, 1]) <= 90.0)
-    if small.any() and not small.all():
+    if metres is False and not small.all():
+        raise SettingsError(
+            f"outline '{name}': its file says degrees, and {int((~small).sum())} of {len(ring)} "
+            "points cannot be: is it the file of another map?"
+        )
+    if metres is None and small.any() and not small.all():
         raise SettingsError(
             f"outline '{name}': {int(small.sum())} of {len(ring)} points look like degrees and the "
             "others like metres: give one kind"
         )
-    if small.all():
+    if small.all() and not metres:
         outline = outline_from_degrees(name, ring, epsg, holes)
         said = f"degrees (longitude, latitude), converted to EPSG:{epsg}"
     else:

@@ -8,10 +8,17 @@ from ..formats.outlines import Outline, write_outlines
 from ..formats.plain_table import write_plain_table
 from ..simulate.altimetry import passes
 from ..simulate.bridging import surface_change_m
+from ..simulate.products import FRAME
 from ..time import utc_from_gps
 
 MAPS = "maps"
 ALTIMETRY = f"{RAW}/altimetry/passes.csv"
+DATUM = f"""# What the heights of passes.csv are counted from
+[datum]
+height_above = "ellipsoid"
+tide_system = "tide-free"
+frame = "{FRAME}"
+"""
 _GRID_M = 500.0  # m, as published maps of the bed have
 _DECIMALS = {"latitude_deg": 6, "longitude_deg": 6, "height_m": 3, "sigma_m": 3}
 _WORDS = {"surface": "height of the surface above the ellipsoid"}
@@ -19,7 +26,7 @@ _WORDS |= {"bed": "height of the bed above the ellipsoid", "thickness": "thickne
 
 
 def ground_files(invented):
-    """Return {path: bytes} of grids, lake outlines and satellite passes."""
+    """Return {path: bytes} of grids, lake outlines and satellite passes with their datum."""
     glacier = invented.glacier
     drawn = glacier.maps(_GRID_M)
     fields = {name: getattr(drawn, f"{name}_m") for name in _WORDS}
@@ -29,6 +36,7 @@ def ground_files(invented):
         f"{MAPS}/halvard.nc": write_grids(grids, "Halvard Glacier, invented"),
         f"{MAPS}/lakes.geojson": write_outlines(outlines),
         ALTIMETRY: write_plain_table(_passes(invented), _DECIMALS),
+        ALTIMETRY.replace(".csv", ".toml"): DATUM.encode("ascii"),
     }
 
 

@@ -13,12 +13,13 @@ from ..lakes.combined import combined_series
 from ..lakes.response import Ice
 from .altimetry_input import FOLDER, altimetry_points
 from .lakes_altimetry import altimetry_figures, altimetry_files, altimetry_words, lake_altimetry
-from .lakes_ground import ice_thickness, lake_outlines, map_grids
+from .lakes_ground import ice_thickness, lake_outlines
 from .lakes_input import station_up
 from .lakes_parts import file_name, settle
 from .lakes_places import CONTROL, OVER
 from .lakes_results import lake_result
 from .lakes_reviews import reviewed
+from .motion_ground import grid_files
 from .motion_results import station_results
 from .position import Outcome
 
@@ -43,7 +44,7 @@ def altimetry_part(doing):
     files = [p for p in sorted(campaign.folder(FOLDER).rglob("*")) if p.is_file()]
     lakes = ground.lakes if files else {}
     common = [__version__, ground.epsg, ground.files, _sums(campaign, files)]
-    common.append(_sums(campaign, [path for path, _ in map_grids(campaign, ())]))
+    common.append(_sums(campaign, grid_files(campaign)))
     tasks = []
     for lake in filter(doing.wants, lakes):
         name = file_name(lake)
@@ -81,7 +82,9 @@ def solve_altimetry(task):
     found = lake_altimetry(
         altimetry, variants, stations, places, events, _ice(campaign, variants[0]), others
     )
-    notes = (f"note: {note}" for note in (*altimetry.notes, *how))
+    datum = (f"datum of the passes: {altimetry.datum.words}",)
+    datum *= altimetry.points is not None and not altimetry.datum.missing  # else it is told there
+    notes = (f"note: {note}" for note in (*datum, *altimetry.notes, *how))
     words = "\n".join((*altimetry_words(found), *notes)) + "\n"
     files = {f"{task.name}/{name}": data for name, data in altimetry_files(found).items()}
     files[f"{task.name}/{WORDS}"] = words.encode("utf-8")

@@ -3,19 +3,17 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.interpolate import RegularGridInterpolator
 
 from ..campaign.store import sha256_file
 from ..errors import SettingsError
-from ..formats.grids.netcdf import read_grids
-from ..formats.outlines import read_rings
+from ..formats.outlines import outline_parts, read_rings
 from ..lakes.outline import recognised_outline
 from .lakes_parts import file_name
-from .motion_ground import MAPS, NORTH, SOUTH, SURFACE, grid_files
+from .map_fields import map_fields, thickness_maps
+from .motion_ground import MAPS, NORTH, SOUTH, SURFACE, outline_files
 
-BED, THICKNESS = "bed", "thickness"
 LEAST_THICKNESS_SHARE = 0.05  # -, of the thickness, by which a map of the bed is trusted; choice
-_OTHER_KINDS = {".shp": "a shapefile", ".gpkg": "a GeoPackage", ".kml": "KML", ".kmz": "KML"}
+_OTHER_KINDS = {".gpkg": "a GeoPackage", ".kml": "KML", ".kmz": "KML"}
 
 
 @dataclass(frozen=True)
@@ -35,7 +33,7 @@ class LakeOutlines:
 
 
 def lake_outlines(campaign):
-    """Return the :class:`LakeOutlines` of ``maps/*.geojson``.
+    """Return the :class:`LakeOutlines` of the GeoJSON files and shapefiles of ``maps/``.
 
     The map is ``map_epsg`` of ``[lakes]``, else that of the first grid with a surface, else that a
     file names, else that of the lakes' hemisphere.
@@ -43,11 +41,11 @@ def lake_outlines(campaign):
     Raises
     ------
     FormatError
-        Where a file is no GeoJSON of polygons.
+        Where a file holds no polygons that can be read.
     SettingsError
         For a ring that crosses itself, or metres of a map that nothing names.
     """
-    paths = sorted(campaign.folder(MAPS).glob("*.geojson"))
+    paths = outline_files(campaign)
     rings = [(path, one) for path in paths for one in read_rings(path)]
     epsg = _map(campaign, [one for _, one in rings]) if rings else None
     lakes, notes = {}, []
@@ -58,7 +56,8 @@ def lake_outlines(campaign):
     names = [file_name(name) for name in lakes]
     if len(set(names)) < len(names):
         raise SettingsError(f"lakes {', '.join(lakes)}: two would share one folder; rename one")
-    files = tuple((campaign.relative(path), sha256_file(path)[1]) for path in paths)
+    parts = [part for path in paths for part in outline_parts(path)]
+    files = tuple((campaign.relative(part), sha256_file(part)[1]) for part in parts)
     variants = {name: tuple(own) for name, own in lakes.items()}
     return LakeOutlines(epsg, variants, files, tuple(notes), tuple(_unread(campaign)))
 
@@ -78,14 +77,15 @@ def _map(campaign, rings):
     chosen = campaign.settings.lakes.map_epsg
     if chosen:
         return chosen
-    grids = next((g for _, g in map_grids(campaign, (SURFACE,))), None)
-    if grids is not None:
-        return grids.epsg
+    surface = map_fields(campaign, (SURFACE,)).get(SURFACE)
+    if surface:
+        return surface[0].grids.epsg
     named = [ring.epsg for ring in rings if ring.epsg in (NORTH, SOUTH)]
     if named:
         return named[0]
-    latitude = float(np.median([np.median(ring.outer[:, 1]) for ring in rings]))
-    if abs(latitude) <= 90.0:
+    degrees = [ring.outer for ring in rings if not ring.in_metres]
+    if degrees:
+        latitude = np.median([np.median(outer[:, 1]) for outer in degrees])
         return NORTH if latitude > 0.0 else SOUTH
     raise SettingsError(
         "the outlines are in metres and nothing names their map; set map_epsg = 3031 (south) or "
@@ -96,22 +96,15 @@ def _map(campaign, rings):
 def _outline(campaign, path, rings, epsg):
     """Return (:class:`Outline`, sentence); errors say the file and the feature."""
     where = f"{campaign.relative(path)}, feature {rings.number}"
-    metres = np.abs(rings.outer[:, 1]).max() > 90.0
-    if metres and rings.epsg not in (None, epsg):
+    if rings.in_metres and rings.epsg not in (None, epsg):
         raise SettingsError(
             f"{where}: outline '{rings.name}' is in metres of EPSG:{rings.epsg}, the campaign's "
             f"map is EPSG:{epsg}; save it in degrees (RFC 7946)"
         )
     try:
-        return recognised_outline(rings.name, rings.outer, epsg, rings.holes)
+        return recognised_outline(rings.name, rings.outer, epsg, rings.holes, rings.metres)
     except SettingsError as problem:
         raise SettingsError(f"{where}: {problem}") from None
-
-
-def map_grids(campaign, names):
-    """Return (path, Grids) of the grids of ``maps/`` that hold all fields named."""
-    found = [(path, read_grids(path)) for path in grid_files(campaign)]
-    return [(path, grids) for path, grids in found if set(names) <= set(grids.fields)]
 
 
 @dataclass(frozen=True)
@@ -127,8 +120,8 @@ def ice_thickness(campaign, outline):
     """Return the :class:`Thickness` of the ice above a lake.
 
     That of ``[[lakes.lake]]`` where it stands there; else the mean along the outline of the maps'
-    ``thickness``, or ``surface`` less ``bed``. Its sigma: the spread along the outline, and a
-    twentieth of the thickness.
+    ``thickness``, or ``surface`` less ``bed``, each in NetCDF or GeoTIFF. Its sigma: the spread
+    along the outline, and a twentieth of the thickness.
 
     Raises
     ------
@@ -140,29 +133,14 @@ def ice_thickness(campaign, outline):
         sigma = own.thickness_sigma_m
         sigma = LEAST_THICKNESS_SHARE * own.thickness_m if sigma is None else sigma
         return Thickness(own.thickness_m, sigma, "campaign.toml")
-    for names in ((THICKNESS,), (SURFACE, BED)):
-        for path, grids in map_grids(campaign, names):
-            if grids.epsg != outline.epsg:
-                continue
-            along = _along(grids, names, outline.ring_m)
-            along = along[np.isfinite(along)]
-            if along.size:
-                mean = float(along.mean())
-                sigma = float(np.hypot(along.std(), LEAST_THICKNESS_SHARE * mean))
-                where = f"{' less '.join(names)} of {campaign.relative(path)} along the outline"
-                return Thickness(mean, sigma, where)
+    for one in thickness_maps(campaign):
+        along = one.at(outline.ring_m, outline.epsg)
+        along = along[np.isfinite(along)]
+        if along.size:
+            mean = float(along.mean())
+            sigma = float(np.hypot(along.std(), LEAST_THICKNESS_SHARE * mean))
+            return Thickness(mean, sigma, f"{one.words} along the outline")
     raise SettingsError(
         f"the thickness of the ice above {outline.name} is not known; set thickness_m in "
         "[[lakes.lake]], or lay a grid with thickness, or surface and bed, around it into maps/"
     )
-
-
-def _along(grids, names, ring_m):
-    """Return a field, or the first less the second, at map points (n, 2)."""
-    x, y = np.asarray(grids.x_m, float), np.asarray(grids.y_m, float)
-    values = np.asarray(grids.fields[names[0]], float)
-    values = values - grids.fields[names[1]] if len(names) > 1 else values
-    x, values = (x, values) if x[0] < x[-1] else (x[::-1], values[:, ::-1])
-    y, values = (y, values) if y[0] < y[-1] else (y[::-1], values[::-1])
-    look_up = RegularGridInterpolator((y, x), values, bounds_error=False, fill_value=np.nan)
-    return look_up(ring_m[:, ::-1])

@@ -25,16 +25,14 @@ from ..lakes.response import FLOWS, PLATES, UNIFORM, Ice
 from ..lakes.whitening import START
 from ..motion.smoother import MotionModel
 from .lakes_ground import (
-    BED,
-    SURFACE,
-    THICKNESS,
     Thickness,
     ice_thickness,
     lake_outlines,
-    map_grids,
 )
 from .lakes_parts import file_name, settle
 from .lakes_placement_tables import BEST, CONTROL, STANDS, Placed, placement_table, sentences
+from .map_fields import thickness_maps
+from .motion_ground import grid_files
 from .motion_network_figures import azimuth_rad
 from .motion_results import station_results
 from .position import Outcome
@@ -80,7 +78,7 @@ def placement_part(doing):
     outlines, settings = lake_outlines(campaign), campaign.settings.lakes
     movers = movers_of(campaign)
     # the grids are inputs as well: thickness, and the odds of water below a control
-    files = sorted((*campaign.folder("maps").glob("*.nc"), *_odds_file(campaign)))
+    files = sorted((*grid_files(campaign), *_odds_file(campaign)))
     shas = [(path.name, sha256_file(path)[1]) for path in files]
     told = [(m.station, m.latitude_rad, m.longitude_rad, m.speed_m_d, m.azimuth_rad,
              vars(m.model), m.white_m) for m in movers]  # fmt: skip
@@ -251,21 +249,16 @@ def _allowed(campaign, outline):
     for path in _odds_file(campaign):
         grids = read_grids(path)
         odds = [v for name, v in grids.fields.items() if name.startswith("probability_")]
-        readers.append((_reader(grids, np.max(odds, axis=0)), -np.inf, ON_THE_WAY))
-    for names in ((THICKNESS,), (SURFACE, BED)):
-        found = [g for _, g in map_grids(campaign, names) if g.epsg == outline.epsg]
-        if found:
-            fields = [np.asarray(found[0].fields[name], float) for name in names]
-            thickness = fields[0] - fields[1] if len(fields) > 1 else fields[0]
-            readers.append((_reader(found[0], thickness), LEAST_ICE_M, np.inf))
-            break
+        readers.append(_reader(grids, np.max(odds, axis=0)))
+    thickness = next(iter(thickness_maps(campaign)), None)
 
     def allowed(true_m):
         at = outline.map_m(true_m)
         good = np.ones(len(at), bool)
-        for read, least, most in readers:
-            value = read(at[:, ::-1])
-            good &= (value >= least) & (value <= most)
+        for read in readers:
+            good &= read(at[:, ::-1]) <= ON_THE_WAY
+        if thickness is not None:
+            good &= thickness.at(at, outline.epsg) >= LEAST_ICE_M
         return good
 
     return allowed

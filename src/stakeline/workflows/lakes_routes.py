@@ -7,8 +7,10 @@ import numpy as np
 from .. import __version__
 from ..campaign.folders import LAKES, open_campaign
 from ..campaign.ledger import fingerprint
+from ..campaign.store import sha256_file
 from ..earth.projection import projection
 from ..errors import SettingsError
+from ..formats.outlines import outline_parts
 from ..lakes.ensemble import Doubt, RouteOdds, WaterCase, Way, WhatIf, route_odds, water_case, way
 from ..lakes.ensemble import what_if as changed_way
 from ..lakes.paths import Beside, beside, check_lake
@@ -19,6 +21,7 @@ from .lakes_ground import lake_outlines
 from .lakes_parts import settle
 from .lakes_route_figures import route_figures
 from .lakes_route_tables import route_files
+from .motion_ground import outline_files
 from .motion_results import station_results
 from .position import Outcome
 from .water_maps import WaterMaps, map_files, water_maps
@@ -85,13 +88,13 @@ def routes_part(doing):
     """
     campaign = doing.campaign
     maps, stations = map_files(campaign), placed_stations(campaign)
-    if not maps or not any(campaign.folder("maps").glob("*.geojson")):
+    outlines = [part for path in outline_files(campaign) for part in outline_parts(path)]
+    if not maps or not outlines:
         settle(doing, RECORDS, solve_routes, ())
         need = "routes: no grids and outlines in maps/; give surface, bed and the lakes"
         return Outcome("", skipped=(need,))
-    outlines = sorted(campaign.folder("maps").glob("*.geojson"))
     settings = campaign.settings.lakes
-    shas = [path.read_text(encoding="utf-8", errors="replace") for path in outlines]
+    shas = [(path.name, sha256_file(path)[1]) for path in outlines]
     key = fingerprint(
         [__version__, settings.routes.model_dump(), settings.map_epsg, maps, shas, stations]
     )

@@ -6,7 +6,7 @@ import numpy as np
 
 from ..earth.projection import PolarStereographic, projection
 from ..formats.grids.netcdf import read_grids
-from ..formats.outlines import read_rings
+from ..formats.outlines import OUTLINE_SUFFIXES, outline_parts, read_rings
 from ..report.motion_maps import Ground
 
 MAPS = "maps"
@@ -44,8 +44,17 @@ class MapSheet:
 
 def grid_files(campaign):
     """Return the paths of the grids in the folder ``maps/``, in order of names."""
+    return _of_kind(campaign, _SUFFIXES)
+
+
+def outline_files(campaign):
+    """Return the paths of the outlines in the folder ``maps/``, in order of names."""
+    return _of_kind(campaign, OUTLINE_SUFFIXES)
+
+
+def _of_kind(campaign, suffixes):
     folder = campaign.folder(MAPS)
-    return sorted(path for path in folder.glob("*") if path.suffix.lower() in _SUFFIXES)
+    return sorted(path for path in folder.glob("*") if path.suffix.lower() in suffixes)
 
 
 def map_sheet(campaign, latitude_rad):
@@ -59,7 +68,6 @@ def map_sheet(campaign, latitude_rad):
     FormatError
         Where a file of the folder cannot be read.
     """
-    folder = campaign.folder(MAPS)
     surfaces, files = [], []
     for path in grid_files(campaign):
         grids = read_grids(path)
@@ -69,11 +77,11 @@ def map_sheet(campaign, latitude_rad):
     epsg = surfaces[0].epsg if surfaces else (NORTH if latitude_rad > 0.0 else SOUTH)
     chart = projection(epsg)
     lakes = []
-    for path in sorted(folder.glob("*.geojson")):
-        files.append(campaign.relative(path))
+    for path in outline_files(campaign):
+        files += [campaign.relative(part) for part in outline_parts(path)]
         for rings in read_rings(path):
             x, y = rings.outer.T
-            if np.abs(y).max() <= 90.0:  # degrees; else metres of the map
+            if not rings.in_metres:
                 x, y = chart.forward(np.radians(y), np.radians(x))
             lakes.append((rings.name, x / 1e3, y / 1e3))
     surface = ()

@@ -6,25 +6,31 @@ import numpy as np
 
 from ..campaign.store import sha256_file
 from ..errors import SettingsError
-from ..formats.grids import read_grids
 from ..lakes.grid import MapGrid
 from ..lakes.map_input import (
     GEOID,
     bed_above_surface,
     brought_to,
     coarser,
-    heights_above,
     refuse_thickness,
     same_cells,
     same_heights,
     water_below,
 )
 from ..lakes.potential import afloat
-from .lakes_ground import BED, MAPS, SURFACE, THICKNESS
+from .map_fields import (
+    BED,
+    BED_SIGMA,
+    GEOID_FIELD,
+    THICKNESS,
+    MapField,
+    fields_by_name,
+    map_fields,
+)
+from .motion_ground import MAPS, SURFACE, grid_files
 
-SIGMA, GEOID_FIELD, CHANGE = "bed_sigma", "geoid", "surface_change"
-_ALSO = {"bed_error": SIGMA, "errbed": SIGMA}  # as published maps have them
-_KINDS = (".nc", ".tif", ".tiff")
+CHANGE = "surface_change"
+_FIELDS = (SURFACE, BED, THICKNESS, BED_SIGMA, GEOID_FIELD)
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,8 +53,7 @@ class WaterMaps:
 
 def map_files(campaign):
     """Return (path below the campaign, checksum) of every grid of ``maps/``."""
-    paths = [p for p in sorted(campaign.folder(MAPS).glob("*")) if p.suffix.lower() in _KINDS]
-    return tuple((campaign.relative(path), sha256_file(path)[1]) for path in paths)
+    return tuple((campaign.relative(p), sha256_file(p)[1]) for p in grid_files(campaign))
 
 
 def water_maps(campaign):
@@ -65,20 +70,20 @@ def water_maps(campaign):
         Where a file cannot be read.
     """
     part = campaign.settings.lakes.routes
-    found = _fields(campaign, part.what_if_grid)
+    found = {k: v[0] for k, v in map_fields(campaign, _FIELDS, part.what_if_grid).items()}
     if SURFACE not in found or not {BED, THICKNESS} & set(found):
         names = ", ".join(sorted(found)) or "none"
         raise SettingsError(
             f"fields of the grids in {MAPS}/: {names}; the water's way needs 'surface', and 'bed' "
             "or 'thickness' (NetCDF, or GeoTIFF such as surface.tif and bed.tif)"
         )
-    _, grids = found[SURFACE]
+    grids = found[SURFACE].grids
     grid = MapGrid(grids.x_m, grids.y_m, grids.epsg)
     fields, notes = {}, []
-    for name, (where, one) in found.items():
-        fields[name], said = _brought(grid, name, where, one)
+    for name, field in found.items():
+        fields[name], said = _brought(grid, field)
         notes += said
-    maps = _heights(grid, fields, {k: g.words.get(k, "") for k, (_, g) in found.items()}, part)
+    maps = _heights(grid, fields, {name: field.above for name, field in found.items()}, part)
     change = part.what_if_m
     if part.what_if_grid:
         change = _changed(campaign, part.what_if_grid, grid, maps.surface_m, notes)
@@ -86,48 +91,22 @@ def water_maps(campaign):
     return _coarse_enough(maps, part.most_cells)
 
 
-def _fields(campaign, left_out):
-    """Return {name: (file, Grids)} of the first file that holds each field."""
-    found = {}
-    for name, _ in map_files(campaign):
-        path = campaign.root / name
-        if path.name == left_out:
-            continue
-        grids = _renamed(read_grids(path))
-        for field in grids.fields:
-            found.setdefault(field, (name, grids))
-    known = (SURFACE, BED, THICKNESS, SIGMA, GEOID_FIELD)
-    return {field: found[field] for field in known if field in found}
-
-
-def _renamed(grids):
-    """Return grids with our own names of fields."""
-    own = {name: _ALSO.get(name.lower(), name.lower()) for name in grids.fields}
-    return replace(
-        grids,
-        fields={own[k]: v for k, v in grids.fields.items()},
-        units={own[k]: v for k, v in grids.units.items()},
-        words={own[k]: v for k, v in grids.words.items()},
-    )
-
-
-def _brought(grid, name, where, grids):
+def _brought(grid, field):
     """Return (field on the cells of the grid, sentences)."""
-    unit = grids.units.get(name, "m") or "m"
-    if unit not in ("m", "metre", "metres", "meter", "meters"):
-        raise SettingsError(f"{where}: {name} is in '{unit}'; give metres")
-    values = grids.fields[name]
+    grids, values = field.grids, field.values
     if same_cells(grid, grids.x_m, grids.y_m, grids.epsg):
         return values, ()
     moved = brought_to(grid, grids.x_m, grids.y_m, grids.epsg, values)
     what = "other cells" if grids.epsg == grid.epsg else f"EPSG:{grids.epsg}"
-    return moved, (f"{where}: {name} was brought from {what} to the cells of the surface",)
+    return moved, (
+        f"{field.where}: {field.name} was brought from {what} to the cells of the surface",
+    )
 
 
-def _heights(grid, fields, words, part):
+def _heights(grid, fields, above, part):
     """Return :class:`WaterMaps` with heights above the same, and what was said of them."""
     surface, geoid, notes = fields[SURFACE], fields.get(GEOID_FIELD), []
-    said = [heights_above(words.get(name, "")) for name in (SURFACE, BED)]
+    said = [above.get(name, "") for name in (SURFACE, BED)]
     if BED in fields:
         refuse_thickness(fields[BED])
         surface, bed, above, sentence = same_heights(surface, fields[BED], said, geoid)
@@ -144,7 +123,7 @@ def _heights(grid, fields, words, part):
     take_off = 0.0 if geoid is None or above == GEOID else geoid
     notes += _geoid_words(above, geoid)
     ends, sentence = _ends(fields, surface, bed, above, take_off, part)
-    sigma = fields.get(SIGMA, part.bed_sigma_m)
+    sigma = fields.get(BED_SIGMA, part.bed_sigma_m)
     notes += [sentence, f"bed error: {_sigma_words(sigma)}"]
     return WaterMaps(grid, surface, bed, sigma, take_off, ends, None, tuple(notes))
 
@@ -194,11 +173,10 @@ def _changed(campaign, name, grid, surface, notes):
     path = campaign.folder(MAPS) / name
     if not path.is_file():
         raise SettingsError(f"what_if_grid = '{name}': there is no such file in {MAPS}/")
-    grids = _renamed(read_grids(path))
-    where = campaign.relative(path)
+    grids, where = fields_by_name(path), campaign.relative(path)
     for field in (CHANGE, SURFACE):
         if field in grids.fields:
-            values, said = _brought(grid, field, where, grids)
+            values, said = _brought(grid, MapField(field, where, grids))
             notes += said
             change = values if field == CHANGE else values - surface
             gone = np.count_nonzero(np.isnan(change) & np.isfinite(surface))

@@ -47,6 +47,10 @@ def test_a_table_becomes_points_in_gps_time(tmp_path):
 def test_a_missing_datum_is_said(tmp_path):
     points = read_altimetry_table(table(tmp_path, HEAD + ROW))
     assert points.notes == ("the datum is not said: height_above, tide_system",)
+    assert points.datum.words == "not said: height above, tide system, frame"
+    assert Datum("geoid", "mean-tide", "ITRF2014").words == (
+        "heights above the geoid; mean-tide; frame ITRF2014"
+    )
 
 
 def test_map_metres_units_and_quality(tmp_path):

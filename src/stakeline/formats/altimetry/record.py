@@ -30,6 +30,15 @@ class Datum:
         """Names of what is not said."""
         return tuple(name for name in ("height_above", "tide_system") if not getattr(self, name))
 
+    @property
+    def words(self):
+        """What is said and what is not, as a person reads it."""
+        said = [f"heights above the {self.height_above}"] * bool(self.height_above)
+        said += [one for one in (self.tide_system, self.frame and f"frame {self.frame}") if one]
+        unsaid = [name.replace("_", " ") for name in self.missing] + ["frame"] * (not self.frame)
+        said += [f"not said: {', '.join(unsaid)}"] * bool(unsaid)
+        return "; ".join(said)
+
 
 @dataclass(frozen=True, eq=False)
 class AltimetryPoints:

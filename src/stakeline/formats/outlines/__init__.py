@@ -1,5 +1,15 @@
-"""Outlines of lakes as GeoJSON; see SPEC.md beside this file."""
+"""Outlines of lakes as GeoJSON or shapefile; see SPEC.md beside this file."""
 
-from .geojson import Outline, Rings, read_outlines, read_rings, write_outlines
+from .geojson import write_outlines
+from .reading import OUTLINE_SUFFIXES, outline_parts, read_outlines, read_rings
+from .record import Outline, Rings
 
-__all__ = ["Outline", "Rings", "read_outlines", "read_rings", "write_outlines"]
+__all__ = [
+    "OUTLINE_SUFFIXES",
+    "Outline",
+    "Rings",
+    "outline_parts",
+    "read_outlines",
+    "read_rings",
+    "write_outlines",
+]

@@ -2,20 +2,12 @@
 
 import json
 import re
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from ...errors import FormatError
-
-
-@dataclass(frozen=True)
-class Outline:
-    """A closed ring of longitude and latitude (n, 2), first point repeated at the end. [deg]"""
-
-    name: str
-    ring_deg: np.ndarray
+from .record import Rings, signed_area
 
 
 def write_outlines(outlines):
@@ -36,46 +28,10 @@ def _ring(ring_deg):
     """Return the ring counter-clockwise (RFC 7946, section 3.1.6) and closed, rounded."""
     ring = np.round(np.asarray(ring_deg, float), 6)
     ring = ring if np.array_equal(ring[0], ring[-1]) else np.vstack([ring, ring[:1]])
-    x, y = ring.T
-    turns = np.sum(x[:-1] * y[1:] - x[1:] * y[:-1])
-    return (ring if turns > 0 else ring[::-1]).tolist()
+    return (ring if signed_area(ring) > 0.0 else ring[::-1]).tolist()
 
 
-def read_outlines(path):
-    """Return the tuple of :class:`Outline` of a GeoJSON file in degrees, outer rings alone.
-
-    Raises
-    ------
-    FormatError
-        For text that is no GeoJSON, another geometry, an open or short ring, or metres.
-    """
-    found = read_rings(path)
-    for number, rings in enumerate(found, 1):
-        if np.abs(rings.outer[:, 1]).max() > 90.0 or np.abs(rings.outer[:, 0]).max() > 360.0:
-            raise FormatError(
-                *(path, None, f"feature {number} ({rings.name}): {rings.outer[0].tolist()}"),
-                "longitude and latitude in degrees (RFC 7946, section 4)",
-                "convert projected metres first",
-            )
-    return tuple(Outline(rings.name, rings.outer) for rings in found)
-
-
-@dataclass(frozen=True)
-class Rings:
-    """A polygon as it stands in a file: outer ring (n, 2) and holes, degrees or map metres.
-
-    ``epsg``: the map that the file names in a member ``crs``; None where it names none. ``number``
-    counts features from 1.
-    """
-
-    name: str
-    outer: np.ndarray
-    holes: tuple
-    epsg: int | None
-    number: int
-
-
-def read_rings(path):
+def read_geojson(path):
     """Return the tuple of :class:`Rings` of a GeoJSON file; what the numbers are is left open.
 
     Raises
