@@ -25,9 +25,9 @@ def command(context, campaign, lake, workers, quiet):
     """Find when lakes below the ice filled and drained, how much water, and how surely.
 
     Lakes are the outlines in the campaign's maps/ (GeoJSON, or shapefiles); heights come from
-    5-motion/, so do 'stakeline motion' first. What is up to date is left alone. Writes to 6-lakes/: a catalogue of
-    events, the day of each onset by several definitions, levels, volumes and discharge with their
-    intervals, what stands against each event, a summary in words.
+    5-motion/, so do 'stakeline motion' first. What is up to date is left alone. Writes to 6-lakes/:
+    a catalogue of events, the day of each onset by several definitions, levels, volumes and
+    discharge with their intervals, what stands against each event, a summary in words.
 
     An event that a person has looked at is flagged by [[lakes.review]] in campaign.toml.
     """
