@@ -1,13 +1,19 @@
+import functools
+
 import numpy as np
 import pytest
 from scipy.integrate import quad
 
 from stakeline.simulate.chance import stream
-from stakeline.simulate.flood import DAY_S, FlowHistory, Pulse, Season, make_flow, make_melt, reach
+from stakeline.simulate.flood import DAY_S, FlowHistory, Pulse, Season, make_flow, reach
 from stakeline.simulate.glacier import HALVARD
+from stakeline.simulate.ground import Place
+from stakeline.simulate.melt import STORE_H, STRONG_K, make_foehns, make_melt
 from stakeline.simulate.scenario import SCENARIOS
 from stakeline.simulate.slips import Slips, make_slips
+from stakeline.simulate.sunlight import sun_position
 from stakeline.simulate.water import make_water
+from stakeline.simulate.weather import REFERENCE_M, air_temperature, make_region
 from stakeline.time import day_of_year, from_calendar
 
 START_NS = from_calendar(2030, 5, 1)
@@ -20,9 +26,15 @@ def water_of(scenario, seed=1):
     return make_water(stream(seed, "water"), SCENARIOS[scenario], HALVARD.lakes, DAYS)
 
 
+@functools.lru_cache(maxsize=4)
+def melt_of(scenario, seed=1, start_ns=START_NS):
+    foehns = make_foehns(stream(seed, "melt"), SCENARIOS[scenario], water_of(scenario, seed))
+    return make_melt(make_region(stream(seed, "region"), start_ns, DAYS + 8, foehns), HALVARD)
+
+
 def flow_of(name, scenario="flood-fast", seed=1, start_ns=START_NS):
     water, chosen = water_of(scenario, seed), SCENARIOS[scenario]
-    melt = make_melt(stream(seed, "melt"), chosen, water, start_ns, DAYS)
+    melt = melt_of(scenario, seed, start_ns)
     by_flow = stream(seed, name, "flow")
     return make_flow(
         by_flow, chosen, water, HALVARD, SITES[name], DAYS, melt=melt, start_ns=start_ns
@@ -79,10 +91,11 @@ def test_parts_add_up_and_start_at_nothing(flow):
 
 def test_season_melt_and_summer(flow):
     share = flow.share(HOURS_S)
-    # brief: a few per cent over the year, melt only from June to August
+    # brief: a few per cent over the year, melt from June to August but for rare warm days
     assert 0.015 < np.abs(share["season"]).max() < 0.05
     _, day = day_of_year(START_NS + (HOURS_S * 1e9).astype(np.int64))
-    assert np.all(share["melt"][(day < 152) | (day > 244)] == 0.0)
+    summer = (day > 151) & (day < 245)
+    assert share["melt"][~summer].sum() < 0.05 * share["melt"].sum()
     assert 0.02 < share["melt"].max() < 0.2
     assert share["melt"].min() >= 0.0
     upper = flow_of("HV01").share(HOURS_S)["melt"]
@@ -139,19 +152,38 @@ def test_where_nothing_answers(scenario):
 
 def test_melt_beside_drainages_asks_for_no_route():
     water = water_of("melt-confounded")
-    melt = make_melt(stream(1, "melt"), SCENARIOS["melt-confounded"], water, START_NS, DAYS)
-    plain = make_melt(stream(1, "melt"), SCENARIOS["no-response"], water, START_NS, DAYS)
-    np.testing.assert_array_equal(melt.summer, plain.summer)
-    assert plain.beside == ()
-    assert len(melt.beside) == len(water.events)
-    for pulse, event in zip(melt.beside, water.events, strict=True):
-        assert 1.0 <= (event.onset_s - pulse.begin_s) / DAY_S <= 3.0
-    winter = (HOURS_S > 170 * DAY_S) & (HOURS_S < 390 * DAY_S)
-    shares = [flow_of(n, "melt-confounded").share(HOURS_S)["melt"][winter] for n in SITES]
-    top = np.max(shares, axis=1)
-    assert top.max() / top.min() < 1.36  # own chance only: 1.15 / 0.85
-    assert top.min() > 0.05
-    assert top.max() < 0.2
+    foehns = make_foehns(stream(1, "melt"), SCENARIOS["melt-confounded"], water)
+    assert make_foehns(stream(1, "melt"), SCENARIOS["no-response"], water) == ()
+    assert len(foehns) == len(water.events)
+    melt, plain = melt_of("melt-confounded"), melt_of("no-response")
+    assert np.all(melt.strength >= plain.strength)
+    before = melt.time_s < min(foehn.begin_s for foehn in foehns)
+    assert np.array_equal(melt.strength[before], plain.strength[before])
+    fresh = melt.strength - plain.strength
+    for event in water.events:
+        # under way when the lake drains, not yet four days before unless the other lake drained
+        assert np.interp(event.onset_s, melt.time_s, melt.strength) > 0.3
+        others = [e for e in water.events if 0.0 < event.onset_s - e.onset_s < 30.0 * DAY_S]
+        early = np.interp(event.onset_s - 4.0 * DAY_S, melt.time_s, fresh)
+        assert others or early < 1e-9
+    shares = [flow_of(name, "melt-confounded").share(HOURS_S)["melt"].max() for name in SITES]
+    lower = [0.25 + 0.75 * site.flow_m / HALVARD.front_flow_m for site in SITES.values()]
+    assert np.max(np.divide(shares, lower)) / np.min(np.divide(shares, lower)) < 1.36  # own chance
+
+
+def test_melt_is_a_store_of_degrees_above_freezing():
+    region = make_region(stream(3, "region"), START_NS, 120.0)
+    melt = make_melt(region, HALVARD)
+    # the store keeps what it gets: the sum is that of the positive degrees, over a strong melt's
+    latitude, longitude = HALVARD.place(HALVARD.grounding_flow_m, 0.0)
+    place = Place(float(latitude), float(longitude), REFERENCE_M)
+    time_ns = START_NS + (region.time_s * 1e9).astype(np.int64)
+    elevation, _ = sun_position(time_ns, place.latitude_rad, place.longitude_rad)
+    warm = np.maximum(air_temperature(region, place, region.cloud, elevation), 0.0)
+    inside = melt.time_s >= 0.0
+    left = melt.strength[-1] / (np.exp(1.0 / STORE_H) - 1.0)  # still in the store
+    assert melt.strength[inside].sum() + left == pytest.approx(warm.sum() / STRONG_K, rel=1e-9)
+    assert warm.sum() > 100.0
 
 
 def test_a_pulse_rises_holds_and_falls():

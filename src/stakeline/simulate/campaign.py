@@ -17,6 +17,7 @@ from .chance import stream
 from .glacier import HALVARD
 from .ground import Place
 from .marker import make_marker
+from .melt import make_foehns
 from .observe import Station
 from .ocean import make_tide
 from .position_noise import common_noise, noise_of_positions
@@ -98,7 +99,8 @@ class Invented:
     @functools.cached_property
     def region(self):
         """Weather that all stations share."""
-        return make_region(self.stream("region"), self.start_ns, self.days)
+        foehns = make_foehns(self.stream("melt"), self.scenario, self.water)
+        return make_region(self.stream("region"), self.start_ns, self.days, foehns)
 
     def visits(self, name):
         """Return the visits to a station."""

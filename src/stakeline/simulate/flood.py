@@ -7,7 +7,6 @@ Greenland show (some per cent by season, ten per cent in a melt event; from memo
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import lfilter
 
 from ..time import NS_PER_DAY, day_of_year
 from .course import Course
@@ -17,13 +16,10 @@ from .water import Event
 DAY_S = 86400.0  # s/d; definition
 YEAR_S = 365.25 * DAY_S  # s/a; definition of the Julian year
 HOUR_S = 3600.0  # s/h; definition
-MARGIN_S = 8.0 * DAY_S  # s, kept before and after the campaign; choice
 OFF_ROUTE_M = 3000.0  # m, the answer falls by e; invented
 UPSTREAM_M = 700.0  # m, up-glacier of the water the answer falls by e in the square; invented
 AFLOAT_M = 8000.0  # m, on floating ice the answer falls by e; invented
-SUMMER_D = (152.0, 244.0)  # d, day of the year, June to August: days of melt; invented
-SUMMER = 0.11  # -, share of the speed in a strong pulse of melt near the front; invented
-BESIDE = 0.07  # -, the same of a pulse of melt beside a drainage, everywhere; invented
+MELT = 0.11  # -, share of the speed in a strong melt near the front; invented
 FASTEST_D = 150.0  # d, day of the year of greatest speed without melt; invented
 SLIPS_WITHIN_M = 16000.0  # m up-glacier of the grounding line, there ice sticks and slips; invented
 
@@ -160,69 +156,6 @@ def _grown(rate_s, time_s):
     return time_s * _by(rate_s, time_s)
 
 
-def _nodes(days):
-    """Return hourly nodes from before the start to after the end. [s]"""
-    count = int(np.ceil((days * DAY_S + 2.0 * MARGIN_S) / HOUR_S)) + 2
-    return -MARGIN_S + HOUR_S * np.arange(count)
-
-
-@dataclass(frozen=True, eq=False)
-class Melt:
-    """Speed-up by melt water from above, the same weather for all: shares at hourly nodes.
-
-    Attributes
-    ----------
-    time_s : array, shape (n,)
-    summer : array, shape (n,)
-        Pulses of the summers, 1 for a strong one.
-    beside : tuple of Pulse
-        Pulses that begin shortly before drainages; none where the scenario has none. A station
-        shows them with a size of its own near 1, wherever it stands.
-    """
-
-    time_s: np.ndarray
-    summer: np.ndarray
-    beside: tuple
-
-
-def make_melt(rng, scenario, water, start_ns, days):
-    """Return the :class:`Melt` of a campaign; all stations share it.
-
-    In summer, positive excursions of a random process with a memory of three days, by the height of
-    the season, with a daily rhythm (most at 18 h). With ``scenario.melt_at_drainage`` a pulse
-    begins one to three days before each drainage and is as long as a flood's answer.
-    """
-    by_weather, by_drainage = rng.spawn(2)
-    time_s = _nodes(days)
-    day = day_of_year(start_ns)[1] + (start_ns % NS_PER_DAY) / NS_PER_DAY + time_s / DAY_S
-    day = np.mod(day, 365.25)
-    height = (day - SUMMER_D[0]) / (SUMMER_D[1] - SUMMER_D[0])
-    season = np.where((height > 0.0) & (height < 1.0), np.sin(np.pi * height), 0.0)
-    warm = np.maximum(_persisting(by_weather, time_s.size, 3.0 * DAY_S / HOUR_S), 0.0)
-    rhythm = 1.0 + 0.3 * np.cos(2.0 * np.pi * (day - 0.75))
-    summer = season * np.minimum(warm, 2.5) / 2.0 * rhythm
-    events = water.events if scenario.melt_at_drainage else ()
-    beside = tuple(_pulse_beside(by_drainage, event) for event in events)
-    return Melt(time_s, summer, beside)
-
-
-def _pulse_beside(rng, event):
-    begin_s = event.onset_s - rng.uniform(1.0, 3.0) * DAY_S
-    rise_s, plateau_s, fall_s = rng.uniform([0.5, 4.0, 3.0], [1.5, 8.0, 7.0]) * DAY_S
-    size = BESIDE * rng.uniform(0.85, 1.15)
-    return Pulse(begin_s, rise_s, rise_s + plateau_s, fall_s, size, event)
-
-
-def _persisting(rng, count, memory):
-    """Return a stationary process of sigma 1 and a memory in steps, smoothed over a day."""
-    kept = np.exp(-1.0 / memory)
-    fresh = rng.standard_normal(count) * np.sqrt(1.0 - kept**2)
-    fresh[0] /= np.sqrt(1.0 - kept**2)
-    values = lfilter([1.0], [1.0, -kept], fresh)
-    hours = np.hanning(27)[1:-1]
-    return np.convolve(values, hours / hours.sum(), mode="same")
-
-
 def make_flow(rng, scenario, water, glacier, site, days, *, melt, start_ns):
     """Return the :class:`FlowHistory` of a station on ice.
 
@@ -236,16 +169,14 @@ def make_flow(rng, scenario, water, glacier, site, days, *, melt, start_ns):
     site : Site
     days : float
     melt : Melt
-        From :func:`make_melt`, one for all stations.
+        From :func:`~.melt.make_melt`, one for all stations.
     start_ns : int
     """
     by_season, by_melt, by_flood, by_slip = rng.spawn(4)
     day = day_of_year(start_ns)[1] + (start_ns % NS_PER_DAY) / NS_PER_DAY
     fastest = (FASTEST_D + by_season.uniform(-10.0, 10.0) - day) * DAY_S
     lower = 0.25 + 0.75 * site.flow_m / glacier.front_flow_m
-    extra = SUMMER * lower * by_melt.uniform(0.85, 1.15) * melt.summer
-    beside = by_melt.uniform(0.85, 1.15)
-    extra = extra + beside * _total(melt.beside, melt.time_s)
+    extra = MELT * lower * by_melt.uniform(0.85, 1.15) * melt.strength
     answers = flood_answers(by_flood, scenario, water, glacier, site)
     response = _total(answers, melt.time_s)
     first_s = float(melt.time_s[0])

@@ -13,10 +13,12 @@ from ..constants import NS_PER_S, WGS84_A_M, WGS84_INVERSE_FLATTENING
 from ..earth.projection import ARCTIC
 from .bridging import surface_change_m
 from .chance import stream
-from .flood import YEAR_S, FlowHistory, make_flow, make_melt
+from .flood import YEAR_S, FlowHistory, make_flow
+from .melt import MARGIN_S, make_foehns, make_melt
 from .site import Site
 from .smooth import Smooth
 from .visits import DAY_S, LEANING, Visit, make_visits
+from .weather import make_region
 
 __all__ = ["PARTS", "Marker", "Visit", "make_marker", "make_visits"]
 
@@ -278,8 +280,10 @@ def make_path(glacier, site, first_m, last_m):
 
 
 @functools.lru_cache(maxsize=2)
-def _melt_of(seed, scenario, water, start_ns, days):
-    return make_melt(stream(seed, "melt"), scenario, water, start_ns, days)
+def _melt_of(seed, scenario, glacier, water, start_ns, days):
+    foehns = make_foehns(stream(seed, "melt"), scenario, water)
+    weather = stream(seed, "region"), start_ns, days + MARGIN_S / DAY_S
+    return make_melt(make_region(*weather, foehns), glacier)
 
 
 def make_marker(seed, scenario, glacier, water, tide, site, days, start_ns, visits):
@@ -288,8 +292,8 @@ def make_marker(seed, scenario, glacier, water, tide, site, days, start_ns, visi
     Parameters
     ----------
     seed : int
-        Chance comes from the streams ``melt`` (one for all) and, by name of the site, ``flow`` and
-        ``pole``.
+        Chance comes from the streams ``region`` and ``melt`` (one for all) and, by name of the
+        site, ``flow`` and ``pole``.
     scenario : Scenario
     glacier : Glacier
     water : Water
@@ -305,7 +309,7 @@ def make_marker(seed, scenario, glacier, water, tide, site, days, start_ns, visi
     visits, start_ns = tuple(visits), int(start_ns)
     if site.on_rock:
         return Marker(site, None, water, tide, start_ns, visits, None, (), None)
-    melt = _melt_of(seed, scenario, water, start_ns, days)
+    melt = _melt_of(seed, scenario, glacier, water, start_ns, days)
     by_flow, by_pole = stream(seed, site.name, "flow"), stream(seed, site.name, "pole")
     flow = make_flow(by_flow, scenario, water, glacier, site, days, melt=melt, start_ns=start_ns)
     ends_m = flow.travelled_m(np.array([melt.time_s[0], melt.time_s[-1]]))

@@ -17,8 +17,8 @@ class Scenario:
         Greatest change of the flow as a flood passes, as a share of the speed, where the ice
         answers most; negative where water finds efficient channels, 0 for none.
     melt_at_drainage : bool
-        Whether a melt-season speed-up that has nothing to do with the lakes begins shortly before
-        each drainage.
+        Whether warm air that has nothing to do with the lakes melts the ice and speeds it up
+        shortly before each drainage.
     wrecked : bool
         Whether everything goes wrong that can.
     words : str

@@ -22,6 +22,7 @@ WARMEST_DAY = 200.0  # day of the year, mid July; invented
 SUMMER_SHARE = 0.4244  # -; mean of |cos|^3 over a year, 4 / (3 pi)
 WINTER_DEGC, SUMMER_DEGC = -29.7, 1.0  # degC at REFERENCE_M; invented
 REFERENCE_M = 100.0  # m; height of the low stations, invented
+FOEHN_DEGC = 4.0  # degC at REFERENCE_M, of warm air from over the ice sheet; invented
 LAPSE_K_M = 0.0060  # K/m; between dry adiabatic and inversion, common practice, no source
 GAS_DRY_J_KG_K = 287.05  # J/(kg K), dry air; WMO No. 8, Guide to Instruments, from memory
 GRAVITY_M_S2 = 9.81  # m/s2; handbook
@@ -60,6 +61,8 @@ class Region:
         Wind of the storms alone. [m/s]
     snowing : array
         Snowfall by hour as a share of a mean year's.
+    foehn : array
+        Share of warm air from over the ice sheet, 0 to 1.
     """
 
     start_ns: int
@@ -72,6 +75,7 @@ class Region:
     storms: tuple
     storm_m_s: np.ndarray
     snowing: np.ndarray
+    foehn: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -134,7 +138,7 @@ def persistent(rng, count, memory_h):
     return lfilter([gain], [1.0, -kept], child.standard_normal(count), zi=before)[0]
 
 
-def make_region(rng, start_ns, days):
+def make_region(rng, start_ns, days, foehns=()):
     """Return the :class:`Region` of a campaign; a longer one begins as the shorter.
 
     Parameters
@@ -143,6 +147,8 @@ def make_region(rng, start_ns, days):
     start_ns : int
         GPS time of the start. [ns]
     days : float
+    foehns : tuple of callable
+        Each gives the share of warm air at times (n,).
     """
     time_s = HOUR_S * np.arange(int(np.ceil(days * 24)) + 1)
     count = time_s.size
@@ -167,6 +173,7 @@ def make_region(rng, start_ns, days):
         storms=storms,
         storm_m_s=storm_m_s,
         snowing=snowing,
+        foehn=np.max([np.zeros(count), *(foehn(time_s) for foehn in foehns)], axis=0),
     )
 
 
@@ -249,7 +256,8 @@ def make_weather(region, rng, place, accumulation_m_a=0.6):
     cloud = np.clip(region.cloud + 0.06 * persistent(rng, count, 12.0), 0.0, 1.0)
     total, diffuse = irradiance(elevation, cloud)
     wind = _wind(region, rng)
-    temperature = _temperature(region, rng, place, cloud, elevation)
+    own = 0.8 * persistent(rng, count, 8.0)
+    temperature = air_temperature(region, place, cloud, elevation) + own
     humidity = 58.0 + 30.0 * cloud + 6.0 * persistent(rng, count, 10.0)
     humidity = np.clip(humidity, 20.0, 100.0)
     snowfall = region.snowing * accumulation_m_a * rng.uniform(0.9, 1.1)
@@ -284,8 +292,19 @@ def _wind(region, rng):
     return both * np.exp(0.03 * persistent(rng, count, 3.0))
 
 
-def _temperature(region, rng, place, cloud, elevation_rad):
-    """Return the temperature of the air: season, spells, clear nights, storms, day. [degC]"""
+def air_temperature(region, place, cloud, elevation_rad):
+    """Return the temperature of the region's air at a place, its own departures left out. [degC]
+
+    Season, spells, clear nights, storms, day, height; a foehn mixes warm air in.
+
+    Parameters
+    ----------
+    region : Region
+    place : Place
+        Its height counts.
+    cloud, elevation_rad : array, shape (n,)
+        Share of the sky and elevation of the Sun at the region's nodes.
+    """
     winter = 1.0 - region.summer
     seasonal = WINTER_DEGC + (SUMMER_DEGC - WINTER_DEGC) * region.summer
     spell = (1.6 + 5.9 * winter) * 3.0 * np.tanh(region.warmth / 2.6)
@@ -293,8 +312,8 @@ def _temperature(region, rng, place, cloud, elevation_rad):
     storm = 5.0 * winter * np.minimum(region.storm_m_s / 20.0, 1.0)
     day = 6.0 * np.maximum(np.sin(elevation_rad), 0.0) - 2.0 * region.summer  # about 0 on average
     height = -LAPSE_K_M * (place.height_m - REFERENCE_M)
-    own = 0.8 * persistent(rng, region.time_s.size, 8.0)
-    return seasonal + spell + clear + storm + day + height + own
+    air = seasonal + spell + clear + storm + day + height
+    return air + region.foehn * np.maximum(FOEHN_DEGC + height - air, 0.0)
 
 
 def _pressure(region, place, temperature_degC):

@@ -16,9 +16,10 @@ LEAST_SHARE = 0.5  # of the days that must have a temperature; choice
 def melt_index(campaign, axis):
     """Return (positive degree days (n,) at the days of ``axis`` or None, files read, sentences).
 
-    The mean over all tables of the positive part of the air temperature within half a day, times
-    one day [degC d]: what melts snow and ice, in proportion (Braithwaite 1995, J. Glaciol. 41,
-    153). None where there is no temperature, or none that ever passes 0 degC.
+    The mean positive part of the air temperature within half a day, times one day [degC d]: what
+    melts snow and ice, in proportion (Braithwaite 1995, J. Glaciol. 41, 153). Of several tables
+    the warmest one that covers half of the days: water comes from where it melts. None where there
+    is no temperature, or none that ever passes 0 degC.
 
     Parameters
     ----------
@@ -43,9 +44,9 @@ def melt_index(campaign, axis):
             time_ns = np.where(there, gps_from_utc(np.where(there, time_ns, 0)), NOT_A_TIME)
         found.append(degree_days(time_ns, np.asarray(table.column(column), float), axis))
         used.append(path)
-    melt = _mean(found, len(axis))
-    known = np.isfinite(melt)
-    if not len(axis) or known.mean() < LEAST_SHARE or not np.ptp(melt[known]) > 0.0:
+    covering = [melt for melt in found if np.isfinite(melt).sum() >= LEAST_SHARE * len(axis) > 0.0]
+    melt = max(covering, key=np.nanmean, default=None)
+    if melt is None or not np.nanmax(melt) > np.nanmin(melt):
         why = "melt: no table of air temperature in 0-raw/weather covers the record above 0 degC"
         return None, tuple(used), (*said, why)
     return melt, tuple(used), tuple(said)
@@ -57,12 +58,6 @@ def _temperature(table):
         if unit == "degC" and name.startswith(("temperature", "air_temperature")):
             return name
     return None
-
-
-def _mean(found, count):
-    table = np.array(found, float).reshape(-1, count)
-    known = np.isfinite(table).sum(axis=0)
-    return np.where(known > 0, np.nansum(table, axis=0) / np.maximum(known, 1), np.nan)
 
 
 def degree_days(time_ns, temperature_degC, axis):

@@ -49,9 +49,9 @@ def table_files(invented, name, interval_s, window):
         position_path(name): _positions(invented, name, time_s, running, window),
         f"{TRUTH}/hourly/{name}.parquet": parquet_bytes(truth, units_of(truth), {}),
     }
-    if invented.sites[name].on_rock:
+    if name in weather_stations(invented):
         files |= _weather(invented, name)
-    else:
+    if not invented.sites[name].on_rock:
         files[f"{TRUTH}/answers/{name}.csv"] = write_plain_table(answers(invented, name))
         files |= _logger(invented, name)
     return files
@@ -85,8 +85,15 @@ def _logger(invented, name):
     return {logger_path(name): write_plain_table(table)}
 
 
+def weather_stations(invented):
+    """Return the names of the stations with a weather station beside them: the base, the lowest."""
+    ice = [site for site in invented.sites.values() if not site.on_rock]
+    rock = [site.name for site in invented.sites.values() if site.on_rock]
+    return {*rock, max(ice, key=lambda site: site.flow_m).name}
+
+
 def _weather(invented, name):
-    """Return the table of the weather station beside the base, hourly."""
+    """Return the table of the weather station beside a station, hourly."""
     weather = invented.weather(name)
     late_s = float(gps_minus_utc_s(invented.start_ns))  # rows stand at whole hours of UTC
     time_s = weather.time_s[:-1] + late_s
