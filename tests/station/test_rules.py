@@ -18,7 +18,7 @@ from stakeline.station.rules import (
     GOOD,
     OPEN,
     Answers,
-    Circumstances,
+    Facts,
     Finding,
     ranked,
 )
@@ -37,7 +37,7 @@ SOUND = Design(
     Turbine(),
     dump_W=300.0,
 )
-ABOUT = Circumstances(
+ABOUT = Facts(
     coldest_degC=-45.0, winter_degC=-20.0, answers={"receiver": ALONE, "modem": ALONE},
     trip_V=11.0, ventilated=True, second_cutout=True,
 )  # fmt: skip

@@ -30,7 +30,7 @@ class Answers:
 
 
 @dataclass(frozen=True)
-class Circumstances:
+class Facts:
     """What the rules need to know besides the design.
 
     Attributes
