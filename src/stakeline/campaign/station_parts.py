@@ -123,7 +123,11 @@ class PanelPart(Strict):
 
 
 class TurbinePart(Strict):
-    """``[turbine]``: a generic rotor, or its maker's curve at 1.225 kg/m3."""
+    """``[turbine]``: a generic rotor, or its maker's curve at 1.225 kg/m3.
+
+    ``lives_year``: chance that bearing, blades and regulator last a year; small rotors break often
+    (common practice, no source). ``dump_W``: what its regulator can burn.
+    """
 
     diameter_m: float = Field(1.1, gt=0, le=5)
     efficiency: float = Field(0.25, gt=0, le=0.59)
@@ -136,6 +140,7 @@ class TurbinePart(Strict):
     curve_m_s: tuple[float, ...] = ()
     curve_W: tuple[float, ...] = ()
     dump_W: float | None = Field(None, ge=0, le=5000)
+    lives_year: Share = 0.8
     mass_kg: Mass = 12.0
 
 

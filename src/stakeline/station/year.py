@@ -6,12 +6,18 @@ import numpy as np
 
 from ..errors import SettingsError
 from ._kernels import (
+    BACK,
     CAUSE,
     CLIPPED,
     COLDEST_DEGC,
     COLUMNS,
+    DAY_H,
+    DAY_ROWS,
     END,
+    FIRST_CAUSE,
+    FIRST_FROZEN,
     FIRST_OFF,
+    FIRST_OVER,
     FROZEN_H,
     HEATER,
     LOAD,
@@ -22,8 +28,11 @@ from ._kernels import (
     LOWEST_V,
     OFF_H,
     OFFERED,
+    OVER_H,
     REFUSED,
+    SAVED,
     START,
+    STARTS,
     years,
 )
 from .battery import (
@@ -67,6 +76,12 @@ class StationEnergy:
         Mean of the loads.
     peak_W : float
         What they take on top for a moment, as a modem does: the switch sees it.
+    peak_least_V : float
+        Of a nominal 12 V at rest: below it the peak does not come.
+    savings : tuple of (float, float)
+        State of charge below which a load saves, and by how many watts. [-], [W]
+    dump_W : float
+        What the turbine's regulator can burn; infinite where that is enough.
     """
 
     bank: Bank
@@ -74,12 +89,19 @@ class StationEnergy:
     loss_W_K: float
     load_W: float
     peak_W: float = 0.0
+    peak_least_V: float = 0.0
+    savings: tuple = ()
+    dump_W: float = np.inf
 
     def __post_init__(self):
         if not (self.loss_W_K > 0.0 and self.load_W >= 0.0 and self.peak_W >= 0.0):
             raise SettingsError(
                 f"station: loss_W_K {self.loss_W_K:g}, load_W {self.load_W:g}, peak_W "
                 f"{self.peak_W:g}: expected a loss above 0, powers of 0 or more"
+            )
+        if any(not 0.0 <= limit <= 1.0 or power < 0.0 for limit, power in self.savings):
+            raise SettingsError(
+                f"station: savings {self.savings}: expected charges of 0 to 1, powers of 0 or more"
             )
 
 
@@ -96,13 +118,25 @@ class YearsOutcome:
     first_off, longest_off : int array, shape (m,)
         Hour at which the first and the longest outage begin, -1 for none.
     longest_off_h : array, shape (m,)
-    cause : int array, shape (m,)
-        Of the longest outage, into ``CAUSES``.
+    cause, first_cause : int array, shape (m,)
+        Of the longest and of the first outage, into ``CAUSES``.
+    starts : array, shape (m,)
+        How often loads came back.
+    back : int array, shape (m,)
+        Hour at which they last did, -1 for never.
+    over_h : array, shape (m,)
+        Hours in which the turbine gave more than bank, loads and ``dump_W`` take.
+    first_frozen, first_over : int array, shape (m,)
+        First of ``frozen_h`` and of ``over_h``, -1 for none.
+    saved_J : array, shape (m,)
+        What loads did not use below their states of charge.
     frozen_h : array, shape (m,)
         Hours below the acid's freezing point: a bank may crack.
     refused_J : array, shape (m,)
         Of ``clipped_J``: what frost kept from being charged.
     lowest_charge, lowest_V : array, shape (m,)
+    days : array, shape (m, 3, d) or (m, 3, 0)
+        Lowest charge, hours with loads and coldest box [degC] of each whole day, where asked for.
     trace : array, shape (m, 3, n) or (m, 3, 0)
         Charge, connected (0 or 1) and the box's degC at the end of each hour, where asked for.
     """
@@ -123,6 +157,14 @@ class YearsOutcome:
     refused_J: np.ndarray
     lowest_charge: np.ndarray
     lowest_V: np.ndarray
+    first_cause: np.ndarray
+    starts: np.ndarray
+    back: np.ndarray
+    over_h: np.ndarray
+    first_frozen: np.ndarray
+    first_over: np.ndarray
+    saved_J: np.ndarray
+    days: np.ndarray
     trace: np.ndarray
 
     @property
@@ -144,7 +186,15 @@ class YearsOutcome:
 
 
 def simulate_years(
-    station, surroundings_degC, offered_W, *, load_W=None, charge=1.0, keep_hours=False
+    station,
+    surroundings_degC,
+    offered_W,
+    *,
+    wind_W=None,
+    load_W=None,
+    charge=1.0,
+    keep_days=False,
+    keep_hours=False,
 ):
     """Return the :class:`YearsOutcome` of a station in m years of weather.
 
@@ -155,12 +205,14 @@ def simulate_years(
         Hourly, around the box: air, or snow at its depth.
     offered_W : array, shape (m, n) or (n,)
         What panels and turbine bring to the bank.
+    wind_W : array, shape (m, n) or (n,), optional
+        The turbine's part of it, where over-voltage is to be looked for.
     load_W : array, shape (n,), optional
         Hourly loads; the station's mean where not given.
     charge : float
         State of charge at the beginning.
-    keep_hours : bool
-        Whether to keep the hourly ``trace``.
+    keep_days, keep_hours : bool
+        Whether to keep ``days`` and the hourly ``trace``.
 
     Raises
     ------
@@ -177,12 +229,14 @@ def simulate_years(
     """
     degrees = _years_of("surroundings_degC", surroundings_degC)
     offered = _years_of("offered_W", offered_W)
-    if degrees.shape != offered.shape:
-        raise SettingsError(
-            f"surroundings_degC is {degrees.shape}, offered_W {offered.shape}: expected the same "
-            "years and hours"
-        )
-    hours = degrees.shape[1]
+    wind = np.zeros((1, 0)) if wind_W is None else _years_of("wind_W", wind_W)
+    count, hours = degrees.shape
+    for name, given in (("offered_W", offered), ("wind_W", wind)):
+        if given.size and given.shape != degrees.shape:
+            raise SettingsError(
+                f"surroundings_degC is {degrees.shape}, {name} {given.shape}: expected the same "
+                "years and hours"
+            )
     load = np.full(hours, station.load_W) if load_W is None else np.asarray(load_W, float)
     if load.shape != (hours,):
         raise SettingsError(f"load_W is {load.shape}: expected one value for each of {hours} hours")
@@ -191,14 +245,14 @@ def simulate_years(
             raise SettingsError(f"{name}: lowest {np.min(power):g} W; expected 0 or more")
     if not 0.0 <= charge <= 1.0:
         raise SettingsError(f"charge {charge:g}: expected 0 to 1")
-    outcome = np.zeros((degrees.shape[0], COLUMNS))
-    trace = np.zeros((degrees.shape[0], 3, hours if keep_hours else 0))
-    tables, rest_v = _tables(station)
-    settings = _settings(station)
-    years(
-        settings, tables, rest_v, degrees, offered, load, float(charge), outcome, trace, keep_hours
-    )
-    return _outcome(outcome, trace)
+    outcome = np.zeros((count, COLUMNS))
+    days = np.zeros((count, DAY_ROWS, hours // DAY_H if keep_days else 0))
+    trace = np.zeros((count, 3, hours if keep_hours else 0))
+    savings = np.array(station.savings, float).reshape(-1, 2)
+    saving = np.zeros(len(savings), bool)
+    years(_settings(station), *_tables(station), degrees, offered, wind, load, savings, saving,
+          float(charge), outcome, days, trace, keep_hours)  # fmt: skip
+    return _outcome(outcome, days, trace)
 
 
 def smallest_bank(station, surroundings_degC, offered_W, *, most=200, charge=1.0, share=1.0):
@@ -275,6 +329,8 @@ def _settings(station):
         box.heater_least_V * scale,
         station.loss_W_K,
         box.heat_J_K,
+        station.dump_W,
+        station.peak_least_V * scale,
     )
     return tuple(float(value) for value in values)
 
@@ -300,7 +356,7 @@ def _tables(station):
     return tables, rest
 
 
-def _outcome(outcome, trace):
+def _outcome(outcome, days, trace):
     """Return the kernel's columns with their names."""
     column = outcome.T
     return YearsOutcome(
@@ -320,5 +376,13 @@ def _outcome(outcome, trace):
         refused_J=column[REFUSED],
         lowest_charge=column[LOWEST_CHARGE],
         lowest_V=column[LOWEST_V],
+        first_cause=column[FIRST_CAUSE].astype(int),
+        starts=column[STARTS],
+        back=column[BACK].astype(int),
+        over_h=column[OVER_H],
+        first_frozen=column[FIRST_FROZEN].astype(int),
+        first_over=column[FIRST_OVER].astype(int),
+        saved_J=column[SAVED],
+        days=days,
         trace=trace,
     )

@@ -135,7 +135,9 @@ def _described(path, settings, made):
 def _design(settings, made):
     """Return the :class:`Design`."""
     turbine = settings.turbine
-    numbers = {} if turbine is None else turbine.model_dump(exclude={"dump_W", "mass_kg"})
+    numbers = (
+        {} if turbine is None else turbine.model_dump(exclude={"dump_W", "mass_kg", "lives_year"})
+    )
     return Design(
         name=settings.name,
         site=made(("site",), _site, settings.site),
@@ -150,6 +152,7 @@ def _design(settings, made):
         controller_W=settings.controller.own_W,
         box_depth_m=settings.box.depth_m if settings.box.place == "snow" else None,
         dump_W=None if turbine is None else turbine.dump_W,
+        turbine_lives=1.0 if turbine is None else turbine.lives_year,
     )
 
 

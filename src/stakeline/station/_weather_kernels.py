@@ -1,0 +1,93 @@
+"""Compiled weather: sums of persistent courses, looked up in the season's own distribution."""
+
+from ..compiling import njit
+
+SCORE_STEP = 0.15  # -; between nodes of the tables by normal score
+SCORE_ENDS = 4.8  # -; first and last node, once in 1.3 million hours
+TEMPERATURE, WIND, CLOUD, RIME = range(4)
+
+
+@njit
+def looked_up(table, node, share, score):
+    """Return a value by season (between two rows) and normal score, straight between nodes."""
+    place = (score + SCORE_ENDS) / SCORE_STEP
+    last = table.shape[1] - 1
+    place = min(max(place, 0.0), last - 1e-9)
+    k = int(place)
+    rest = place - k
+    other = (node + 1) % table.shape[0]
+    low = table[node, k] + rest * (table[node, k + 1] - table[node, k])
+    high = table[other, k] + rest * (table[other, k + 1] - table[other, k])
+    return low + share * (high - low)
+
+
+@njit
+def courses(
+    drawn, first, second, gain, sizes, joint, daily, size, node, share, hour, tables, mean_degC, out
+):
+    """Fill m years of weather.
+
+    Parameters
+    ----------
+    drawn : array, shape (m, n + 2, 2, c + 1)
+        Normal numbers, used up; the first two hours are the state before, the last are cloud's and
+        rime's.
+    first, second, gain : array, shape (c + 1,)
+        Of each course: x = first x' + second x'' + gain e; the last is of cloud and rime.
+    sizes : array, shape (2, c)
+        Of temperature's and wind's courses; squares sum to 1.
+    joint : array, shape (c,)
+        Correlation of the two in each.
+    daily : array, shape (k, 24, 2)
+        Mean score of temperature and wind by season and hour of the day.
+    size : array, shape (k, 2)
+        Spread of the scores about it.
+    node, share, hour : array, shape (n,)
+        Season's node before an hour, part of the way to the next, hour of the day.
+    tables : array, shape (3, k, z)
+        Temperature less the season's mean, wind, cloud by score.
+    mean_degC : array, shape (n,)
+    out : array, shape (4, m, n)
+        Filled: temperature, wind, cloud; score of rime.
+    """
+    last = joint.size
+    for i in range(drawn.shape[0]):
+        make_pairs(drawn[i], joint)
+        make_states(drawn[i], first, second)
+        for t in range(node.size):
+            x, before, older = drawn[i, t + 2], drawn[i, t + 1], drawn[i, t]
+            k, part = node[t], share[t]
+            other = (k + 1) % daily.shape[0]
+            for j in range(2):
+                total = 0.0
+                for c in range(last + 1):
+                    value = first[c] * before[j, c] + second[c] * older[j, c] + gain[c] * x[j, c]
+                    x[j, c] = value
+                    if c < last:
+                        total += sizes[j, c] * value
+                mean = daily[k, hour[t], j]
+                mean += part * (daily[other, hour[t], j] - mean)
+                spread = size[k, j] + part * (size[other, j] - size[k, j])
+                out[j, i, t] = looked_up(tables[j], k, part, mean + spread * total)
+            out[TEMPERATURE, i, t] += mean_degC[t]
+            out[CLOUD, i, t] = looked_up(tables[CLOUD], k, part, x[0, last])
+            out[RIME, i, t] = x[1, last]
+
+
+@njit
+def make_pairs(drawn, joint):
+    """Correlate the second of each pair with the first, by ``joint``."""
+    for c in range(joint.size):
+        apart = (1.0 - joint[c] ** 2) ** 0.5
+        for t in range(drawn.shape[0]):
+            drawn[t, 1, c] = joint[c] * drawn[t, 0, c] + apart * drawn[t, 1, c]
+
+
+@njit
+def make_states(drawn, first, second):
+    """Correlate the two hours before the year as each course asks: by first / (1 - second)."""
+    for c in range(first.size):
+        near = first[c] / (1.0 - second[c])
+        apart = (1.0 - near * near) ** 0.5
+        for j in range(2):
+            drawn[1, j, c] = near * drawn[0, j, c] + apart * drawn[1, j, c]
