@@ -101,15 +101,22 @@ class Height(Strict):
 
 
 class Visit(Strict):
-    """One time somebody touched the station."""
+    """One time somebody touched the station.
+
+    ``height_found``: before anything was touched; ``mark_above_snow_m``: of the marker, negative
+    where it is buried; ``record``: the frozen record of the visit, from the campaign's folder.
+    """
 
     time: Instant
     kind: Literal["set-up", "visit", "raise", "swap", "retrieval"]
     by: str = ""
     note: str = ""
+    record: str = ""
+    mark_above_snow_m: float | None = Field(None, ge=-50, le=50)
     receiver: Receiver | None = None
     antenna: Antenna | None = None
     height: Height | None = None
+    height_found: Height | None = None
     tilt_found: Tilt | None = None
     tilt_left: Tilt | None = None
     marker_moved: Shift | None = None
@@ -226,6 +233,20 @@ class StationHistory:
         if moved is not None:
             what.append(f"marker moved by {moved.east_m} {moved.north_m} {moved.up_m} m (E N U)")
         return what
+
+
+def heights_found(history):
+    """Return (visit's time [ns], height kept until then, height found [m]) where one was read.
+
+    Both are from the marker to the antenna reference point, along the pole as it stood. What the
+    two differ by happened between visits, nobody knows when: positions keep the height until then.
+    """
+    found = []
+    for before, visit in zip(history.content.visit, history.content.visit[1:], strict=False):
+        if visit.height_found is not None:
+            kept = history.height_at(before.time_ns)
+            found.append((visit.time_ns, math.hypot(*kept), visit.height_found.vertical_m))
+    return found
 
 
 def _utc(time_ns):

@@ -12,6 +12,7 @@ from ..errors import StakelineError
 
 VERBS = {
     "new": "Start a campaign: folders, settings, an example station.",
+    "commission": "Build it right: field sheet, expected readings, and may I leave?",
     "intake": "Take in what the receivers brought back: catalogue, gaps, warnings.",
     "position": "Turn observations into positions: single files, or a whole campaign.",
     "motion": "Turn positions into the motion of the ice: speed, tide, strain, residual up.",

@@ -8,6 +8,7 @@ bisections, so that no first guess is needed.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -171,6 +172,7 @@ def _warm_miss_V(diode):
     return float(warm - here - diode.open_V_K * WARMER_K)
 
 
+@lru_cache(maxsize=64)
 def diode_of(panel, best_V=None, best_A=None):
     """Return the :class:`Diode` of a ``panel.Panel``.
 

@@ -176,7 +176,7 @@ def cable_expectation(group, air_degC):
     return Expectation(
         f"{slug(group.name)}_cable_ohm", f"{group.name}, cable", "far end joined", "ohm",
         max(least, 0.0), expected, most,
-        "Unplugged, its two wires joined at the panel's end; the leads' own ohms taken off",
+        "Unplugged, its two wires joined at the panel's end; take off what the leads show",
         "joined before its end: pinched or wet",
         "longer or thinner than planned, a bad crimp, or open",
         must=False,
