@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, field_validator, model_validator
 
+from .column_map import TimeColumn
 from .located import Strict
 
 Share = Annotated[float, Field(ge=0, le=1)]
@@ -47,7 +48,6 @@ class SitePart(Strict):
 class WeatherColumns(Strict):
     """``[weather.columns]``: names of the columns of a foreign file; empty where it has none."""
 
-    time: str = "time_utc"
     temperature_degC: str = "air_degC"
     wind_m_s: str = "wind_m_s"
     pressure_hPa: str = ""
@@ -57,6 +57,7 @@ class WeatherColumns(Strict):
 class WeatherPart(Strict):
     """``[weather]``: an hourly file beside this one, or numbers of the climate.
 
+    ``time``: its column of time, as in a column map; ``missing``: numbers that stand for none.
     Without ``file`` the climate counts: ``mean_degC`` over the year, ``swing_K`` half of warmest
     less coldest month, ``spread_K`` of hours about the season; ``wind_m_s`` mean at
     ``measured_at_m`` and ``wind_shape`` of its Weibull law; ``wind_winter_share``: how much windier
@@ -64,6 +65,7 @@ class WeatherPart(Strict):
     """
 
     file: str = ""
+    time: TimeColumn = TimeColumn(column="time_utc", scale="UTC")
     columns: WeatherColumns = WeatherColumns()
     missing: tuple[float, ...] = ()
     measured_at_m: float = Field(3.0, gt=0.1, le=50)

@@ -110,6 +110,14 @@ def describe_station(path):
     return _described(path, settings, made)
 
 
+def describe_settings(settings, path=Path()):
+    """Return the :class:`StationDescription` of a :class:`StationFile` that is in memory.
+
+    ``path``: of the file it stands for, beside which its weather lies. Errors name no line.
+    """
+    return _described(Path(path), settings, lambda _, make, *given: make(*given))
+
+
 def _described(path, settings, made):
     """Return the description; ``made(place in the file, function, ...)`` names the line."""
     design = _design(settings, made)
