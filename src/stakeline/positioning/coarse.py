@@ -27,10 +27,9 @@ class Coarse:
     rms_m: float
 
 
-def ionosphere_free(tracks, values_m):
-    """Return the ionosphere-free combination (n, m) of two-signal values (2, n, m)."""
-    c = tracks.ionosphere_free
-    return c[:, 0] * values_m[0] + c[:, 1] * values_m[1]
+def combine(coefficients, values_m):
+    """Return the combination (n, m) of two-signal values (2, n, m) with coefficients (m, 2)."""
+    return coefficients[:, 0] * values_m[0] + coefficients[:, 1] * values_m[1]
 
 
 def locate(tracks, products):
@@ -42,7 +41,7 @@ def locate(tracks, products):
         Where no epoch shows five satellites of one system with orbits.
     """
     one = _fullest_system(tracks)
-    code = ionosphere_free(one, one.code_m)
+    code = combine(one.ionosphere_free, one.code_m)
     step = max(1, len(one.time_ns) // SAMPLE_EPOCHS)
     sample = np.arange(0, len(one.time_ns), step)
     track, seen = _positions(one.select(sample), code[sample], products)

@@ -96,7 +96,7 @@ def smooth(problem, arcs, phase_weight, code_weight, *, spread, workspace):
         problem.azimuth_rad, problem.bias, w.slot, arcs.ending, a, b, w.rows, w.offsets,
         w.pivots, w.row_end,
     )  # fmt: skip
-    x, c = _last_state(a, b)
+    x, c = last_state(a, b)
     last = c.copy()
     backward(
         w.dt, problem.noise, problem.moving, problem.phase_m, problem.code_m, problem.unit,
@@ -107,7 +107,7 @@ def smooth(problem, arcs, phase_weight, code_weight, *, spread, workspace):
     return last
 
 
-def _last_state(a, b):
+def last_state(a, b):
     """Solve for the last state and its covariance; empty slots stay 0."""
     alive = np.diag(a) > 1e-20
     x, c = np.zeros(len(b)), np.zeros(a.shape)
@@ -143,8 +143,8 @@ def estimate(problem, *, max_rounds=ROUNDS):
         smooth(clean, arcs, *_weights(clean, phase_ok, code_ok), spread=False, workspace=workspace)
         phase_z = np.abs(workspace.phase_residual) / problem.phase_sigma_m
         code_z = np.abs(workspace.code_residual) / problem.code_sigma_m
-        phase_scale = _robust_scale(phase_z[usable & phase_ok])
-        code_scale = _robust_scale(code_z[usable & code_ok])
+        phase_scale = robust_scale(phase_z[usable & phase_ok])
+        code_scale = robust_scale(code_z[usable & code_ok])
         gate = PHASE_GATE_M / np.nanmin(problem.phase_sigma_m) if turn else np.inf
         limit = min(PHASE_LIMIT * phase_scale, gate)
         new_phase = usable & (phase_z < limit)
@@ -196,6 +196,6 @@ def _weights(problem, phase_ok, code_ok):
     )
 
 
-def _robust_scale(z):
+def robust_scale(z):
     """Return the standard deviation that the median of |z| tells (normal: 1.4826 times it)."""
     return float(1.4826 * np.median(z)) if z.size else 1.0

@@ -34,7 +34,7 @@ from ..satellites.attitude import body_axes
 from ..satellites.relativity import shapiro_delay
 from ..satellites.states import satellite_states
 from ..satellites.windup import phase_windup
-from .coarse import ionosphere_free
+from .coarse import combine
 
 CORRECTIONS = (
     "solid tide",
@@ -72,7 +72,7 @@ class Model:
     notes: tuple
 
 
-def observed_minus_computed(tracks, phase_m, products, settings, coarse):
+def observed_minus_computed(tracks, phase_m, products, settings, coarse, coefficients=None):
     """Return the :class:`Model` of all tracks about the coarse position.
 
     Parameters
@@ -84,7 +84,10 @@ def observed_minus_computed(tracks, phase_m, products, settings, coarse):
     settings : Settings
     coarse : Coarse
         Its position is of the antenna reference point; the marker is that less the antenna height.
+    coefficients : array, shape (m, 2), optional
+        Of another combination than the ionosphere-free one, such as (1, 0) for the first signal.
     """
+    share = tracks.ionosphere_free if coefficients is None else coefficients
     left_out, notes = _switched_off(settings), []
     reference = np.median(coarse.position_m, axis=0)
     latitude, longitude, height = geodetic_from_xyz(reference)
@@ -110,15 +113,14 @@ def observed_minus_computed(tracks, phase_m, products, settings, coarse):
         computed += shapiro_delay(states.position_m, receiver)
     kinds = kinds_of(products.antennas, tracks.satellites, int(tracks.time_ns[0]))
     attitude = body_axes(states.position_m, states.velocity_m_s, sun, tracks.satellites, kinds)
-    computed += _antennas(
-        tracks, products, settings, states, sun, receiver, safe, azimuth, attitude, left_out, notes
-    )
-    code = ionosphere_free(tracks, tracks.code_m) - computed
-    phase = ionosphere_free(tracks, phase_m) - computed
+    geometry = states, sun, receiver, safe, azimuth, attitude
+    computed += _antennas(tracks, products, settings, share, geometry, left_out, notes)
+    code = combine(share, tracks.code_m) - computed
+    phase = combine(share, phase_m) - computed
     if "wind-up" not in left_out:
         every = np.broadcast_to(axes, (len(receiver), 3, 3))
         cycles = phase_windup(states.position_m, receiver, *attitude[:2], every)
-        phase -= cycles * SPEED_OF_LIGHT_M_S / tracks.frequency_hz.sum(axis=1)
+        phase -= cycles * (share * SPEED_OF_LIGHT_M_S / tracks.frequency_hz).sum(axis=1)
     code[~above] = np.nan
     phase[~above] = np.nan
     spread = np.sqrt(0.5 + 0.5 / np.sin(safe) ** 2) * np.where(attitude.in_turn, 3.0, 1.0)
@@ -184,11 +186,9 @@ def _column(values):
     return np.atleast_1d(values)[:, None]
 
 
-def _antennas(
-    tracks, products, settings, states, sun, receiver, elevation, azimuth, attitude, left_out, notes
-):
+def _antennas(tracks, products, settings, coefficients, geometry, left_out, notes):
     """Return the range corrections (n, m) of both antennas. [m]"""
-    coefficients = tracks.ionosphere_free
+    states, sun, receiver, elevation, azimuth, attitude = geometry
     total = np.zeros(elevation.shape)
     if products.antennas is None:
         notes.append("no antenna calibrations given: heights are off by centimetres to decimetres")

@@ -63,9 +63,9 @@ def solve(observations, products, settings, progress=None):
         settings = replace(settings, phase_sigma_m=PHASE_BROADCAST_M, slow_sigma_m=SLOW_BROADCAST_M)
     tell("observations")
     tracks, notes = build_tracks(observations, settings.systems)
-    tracks = _with_orbits(tracks, products, notes)
-    _require_something(tracks, notes)
-    products = _to_the_last_epoch(products, int(tracks.time_ns[-1]), notes)
+    tracks = with_orbits(tracks, products, notes)
+    require_something(tracks, notes)
+    products = to_the_last_epoch(products, int(tracks.time_ns[-1]), notes)
     phase, jumps = repair_clock_jumps(tracks)
     if jumps:
         notes.append(f"{len(jumps)} receiver clock jumps of whole milliseconds repaired")
@@ -92,7 +92,7 @@ def solve(observations, products, settings, progress=None):
     return replace(positions, summary=summary | positions.summary)
 
 
-def _with_orbits(tracks, products, notes):
+def with_orbits(tracks, products, notes):
     """Return the tracks of satellites that the products know; say which are left out."""
     if products.orbits is not None:
         known = np.asarray(products.orbits.satellites)
@@ -110,7 +110,7 @@ def _with_orbits(tracks, products, notes):
     return tracks.select(satellites=np.flatnonzero(keep))
 
 
-def _require_something(tracks, notes):
+def require_something(tracks, notes):
     """Raise SolutionError where there is too little to begin with; it says what was left out."""
     known = "; ".join(notes) or "nothing else is known"
     if not tracks.satellites.size:
@@ -122,7 +122,7 @@ def _require_something(tracks, notes):
         raise SolutionError(f"one epoch alone gives no position from phases: {known}")
 
 
-def _to_the_last_epoch(products, last_ns, notes):
+def to_the_last_epoch(products, last_ns, notes):
     """Return the products with orbits that reach past the last epoch, by a short dynamic fit.
 
     Raises ProductError where the table ends more than the fit is good for before the data do.
@@ -151,12 +151,12 @@ def pose(tracks, model, slips, settings):
         usable, slips.slip, max(1, round(ARC_GAP_S / step)), max(3, round(ARC_LENGTH_S / step))
     )
     arc[~timed] = -1
-    epochs = _thin_out(tracks.time_ns, (arc >= 0).any(axis=1), settings.interval_s)
+    epochs = thin_out(tracks.time_ns, (arc >= 0).any(axis=1), settings.interval_s)
     arc = arc[epochs]
     letters = np.array([SYSTEMS[s // 100] for s in tracks.satellites])
     phase, code = model.phase_m[epochs], model.code_m[epochs]
-    sigma = settings.phase_sigma_m * model.spread[epochs] * _factor(letters, PHASE_FACTOR)
-    code_sigma = settings.code_sigma_m * model.spread[epochs] * _factor(letters, CODE_FACTOR)
+    sigma = settings.phase_sigma_m * model.spread[epochs] * factor_of(letters, PHASE_FACTOR)
+    code_sigma = settings.code_sigma_m * model.spread[epochs] * factor_of(letters, CODE_FACTOR)
     extra = model.extra_m[epochs]
     present = [x for x in settings.systems if (letters == x).any()]
     problem = Problem(
@@ -171,7 +171,7 @@ def pose(tracks, model, slips, settings):
         np.hypot(code_sigma, extra),
         np.array([present.index(x) - 1 for x in letters], np.int64),
         arc,
-        _noise(seconds[epochs], arc, slips, epochs, tracks.time_ns[epochs], settings),
+        process_noise(seconds[epochs], arc, slips, epochs, tracks.time_ns[epochs], settings),
         settings.mode == "kinematic",
         model.elevation_rad[epochs] if model.variations_missing else None,
         tracks.satellites // 100,
@@ -179,11 +179,12 @@ def pose(tracks, model, slips, settings):
     return problem, epochs
 
 
-def _factor(letters, table):
+def factor_of(letters, table):
+    """Return the factor (m,) on sigmas by system letter."""
     return np.array([table.get(letter, 1.0) for letter in letters])
 
 
-def _thin_out(time_ns, usable, interval_s):
+def thin_out(time_ns, usable, interval_s):
     """Return the epochs nearest to the whole multiples of the interval in GPS time, one for each.
 
     The grid does not depend on where the data begin, so arcs that overlap share epochs.
@@ -208,7 +209,7 @@ def _near_code(phase, code, arc):
     return shifted
 
 
-def _noise(seconds, arc, slips, epochs, time_ns, settings):
+def process_noise(seconds, arc, slips, epochs, time_ns, settings):
     """Return the process noise of each step (n, 5); steps by hand and restarts set it free."""
     noise = np.zeros((len(seconds), 5))
     noise[:, 2] = settings.zenith_walk_m_s05**2
