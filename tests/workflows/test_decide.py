@@ -28,8 +28,8 @@ from stakeline.workflows.decide_record import (
     station_roles,
 )
 from stakeline.workflows.decide_station import events_seen
-from stakeline.workflows.decide_together import loud_changes, windows_of
-from stakeline.workflows.decide_verdict import ONE_EVENT, decisions
+from stakeline.workflows.decide_together import LakeFound, loud_changes, windows_of
+from stakeline.workflows.decide_verdict import ONE_EVENT, decisions, joint_p
 from stakeline.workflows.lakes_results import lake_results
 from stakeline.workflows.motion_results import station_results
 
@@ -147,9 +147,20 @@ def test_two_lakes_pay_for_two_questions(faster):
     lake = faster[0][0]
     every, each = decisions(QUICK, [lake, lake])
     assert every.name == "all lakes"
-    assert every.p == pytest.approx(2.0 * lake.chance.p)
+    assert every.p == lake.chance.p  # the same question twice: nothing more was asked
     assert each[0].p == pytest.approx(2.0 * lake.chance.p)
     assert every.pooled.events == 6
+
+
+def test_the_p_of_all_lakes_is_that_of_the_largest_change_of_any():
+    nulls = np.array([[1.0, 2.0, 3.0, 4.0], [4.5, 1.0, 1.0, 1.0]])
+    lakes = [
+        LakeFound(None, chance=True, null=null, observed=size)
+        for null, size in zip(nulls, (3.0, 1.0), strict=True)
+    ]
+    # of four shifts three have a change of 3 or more at either lake, by hand
+    assert joint_p(lakes) == (1 + 3) / (1 + 4)
+    assert np.isnan(joint_p([LakeFound(None)]))
 
 
 def test_tables_words_and_figures_hold_what_was_found(faster):

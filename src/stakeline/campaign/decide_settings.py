@@ -31,6 +31,7 @@ class DecidePart(Strict):
     rise_d: tuple[Length, ...] = (0.5, 1.0)
     longer_d: tuple[Length, ...] = (0.0, 5.0)
     decay_d: Length = 5.0
+    take_off_melt: bool = True
     earlier_d: Days = 5.0
     relevant_percent: float | None = Field(None, gt=0, le=100)
     permutations: int = Field(9999, ge=99, le=1_000_000)

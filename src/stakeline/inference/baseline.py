@@ -1,6 +1,6 @@
 """What a series does of itself: level, trend, season, and what a measured influence explains."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -65,6 +65,16 @@ def baseline_design(time, baseline):
     if len(covariates) != len(time):
         raise SettingsError(f"{len(covariates)} rows of covariates for {len(time)} values")
     return np.hstack([design, covariates])
+
+
+def with_covariates(baseline, columns):
+    """Return a baseline with more covariates (n,) or (n, c) beside those that it has."""
+    columns = np.asarray(columns, float)
+    columns = columns[:, None] if columns.ndim == 1 else columns
+    if baseline.covariates is None:
+        return replace(baseline, covariates=columns)
+    old = np.asarray(baseline.covariates, float)
+    return replace(baseline, covariates=np.column_stack([old, columns]))
 
 
 def prepare(time, values, baseline, sigma=None):

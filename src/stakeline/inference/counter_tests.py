@@ -6,7 +6,7 @@ import numpy as np
 from scipy.stats import t as student
 
 from ..errors import SettingsError, SolutionError, StakelineError
-from .baseline import Baseline, without_baseline
+from .baseline import with_covariates, without_baseline
 from .coloured import degrees_of_freedom, fit_coloured, whiten
 from .permutation import p_value, permutation_test
 from .pooling import pool
@@ -174,19 +174,20 @@ def holm(p):
 
 
 def other_causes(time, values, causes, events, grid, windows, generator, choices=None):
-    """Return an :class:`OtherCause` for each named influence (n,) of a mapping.
+    """Return an :class:`OtherCause` for each named influence (n,) or (n, c) of a mapping.
 
     ``time`` evenly spaced; ``windows`` as of the permutation, by which it is tested whether the
-    influence itself changes with the events, trend and season taken out.
+    influence itself (its first column) changes with the events, trend and season taken out. An
+    influence that acts late has earlier values as further columns.
     """
     choices = Choices() if choices is None else choices
     plain = fit_response(time, values, events, grid, choices)
     found = []
     for name, cause in causes.items():
-        cause = np.asarray(cause, float)
-        rest = without_baseline(time, cause, replace(choices.baseline, covariates=None))
+        cause = np.asarray(cause, float).reshape(len(time), -1)
+        rest = without_baseline(time, cause[:, 0], replace(choices.baseline, covariates=None))
         chance = permutation_test(time, rest, events.onset, windows, generator)
-        more = replace(choices, baseline=_with(choices.baseline, cause))
+        more = replace(choices, baseline=with_covariates(choices.baseline, cause))
         fit = fit_response(time, values, events, grid, more)
         found.append(
             OtherCause(
@@ -261,14 +262,6 @@ def _regress(ready, table, kind):
     degrees = degrees_of_freedom(noise, ready, variance, table)
     p = 2.0 * student.sf(abs(estimate) / sigma, degrees)
     return CounterTest(float(estimate), float(sigma), float(p))
-
-
-def _with(baseline, cause):
-    """Return the baseline with one more covariate."""
-    if baseline.covariates is None:
-        return Baseline(baseline.trend, baseline.periods, cause)
-    both = np.column_stack([baseline.covariates, cause])
-    return Baseline(baseline.trend, baseline.periods, both)
 
 
 def _allowed(ready, onsets, away):

@@ -11,7 +11,6 @@ a flat prior (Gelman 2006, Bayesian Analysis 1, 515), so that few events give wi
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import cho_solve, cholesky
 
 from ..errors import SettingsError, SolutionError
 from .mixture import grid_quantile, mixture_below, mixture_quantile
@@ -76,15 +75,13 @@ def pool(estimates, covariance, events, series=None, level=0.95):
     b, covariance, events, series = _checked(estimates, covariance, events, series)
     shared = (events[:, None] == events).astype(float)
     grids = _between_grids(b, covariance, events)
-    parts = [_given(b, covariance, shared, tau, own) for tau in grids[0] for own in grids[1]]
-    log = np.array([p[0] for p in parts])
+    parts = [_given(b, covariance, shared, tau, grids[1]) for tau in grids[0]]
+    log, means, variances, drawn, spread = (np.concatenate(p) for p in zip(*parts, strict=True))
     weights = np.exp(log - log.max())
     weights /= weights.sum()
-    means, variances = np.array([p[1] for p in parts]), np.array([p[2] for p in parts])
     mixture = weights, means, np.sqrt(variances), np.inf
     tails = 0.5 - 0.5 * level, 0.5, 0.5 + 0.5 * level
     low, middle, high = (mixture_quantile(q, *mixture) for q in tails)
-    drawn, spread = np.array([p[3] for p in parts]), np.array([p[4] for p in parts])
     shrunk = weights @ drawn
     table = weights.reshape(len(grids[0]), len(grids[1]))
     event_sigma = grid_quantile(tails, table.sum(axis=1), grids[0])
@@ -186,21 +183,26 @@ def _definite(matrix):
     raise SettingsError("a variance is 0, negative or missing: this is no covariance")
 
 
-def _given(b, covariance, shared, tau, own):
-    """Return (log likelihood, effect, its variance, shrunk (k,), their variances (k,))."""
-    between = tau**2 * shared + own**2 * np.eye(len(b))
-    factor = cholesky(covariance + between, lower=True), True
-    ones = np.ones(len(b))
-    solved = cho_solve(factor, ones)
-    information = ones @ solved
-    effect = (solved @ b) / information
-    away = b - effect
-    weighted = cho_solve(factor, away)
-    log = -np.log(np.diag(factor[0])).sum() - 0.5 * np.log(information) - 0.5 * away @ weighted
-    shrunk = effect + between @ weighted
-    rest = ones - between @ solved
-    variance = np.diag(between - between @ cho_solve(factor, between)) + rest**2 / information
-    return log, effect, 1.0 / information, shrunk, np.maximum(variance, 0.0)
+def _given(b, covariance, shared, tau, owns):
+    """Return what the estimates say under one ``tau`` and each of ``owns`` (o,).
+
+    (log likelihood (o,), effect (o,), its variance (o,), shrunk (o, k), variances of these (o, k)).
+    Deviations of single estimates only add to the eigenvalues: one decomposition serves them all.
+    """
+    value, vector = np.linalg.eigh(covariance + tau**2 * shared)
+    weight = 1.0 / (value + owns[:, None] ** 2)
+    one, turned = vector.sum(axis=0), b @ vector
+    information = weight @ one**2
+    effect = (weight @ (one * turned)) / information
+    away = turned - effect[:, None] * one
+    log = 0.5 * (np.log(weight).sum(axis=1) - np.log(information) - (weight * away**2).sum(axis=1))
+    own = owns[:, None, None] ** 2 * vector
+    between = tau**2 * (shared @ vector) + own
+    shrunk = effect[:, None] + np.einsum("oij,oj->oi", between, weight * away)
+    rest = 1.0 - np.einsum("oij,oj->oi", between, weight * one)
+    spread = tau**2 * np.diag(shared) + owns[:, None] ** 2
+    spread = spread - np.einsum("oij,oj->oi", between**2, weight) + rest**2 / information[:, None]
+    return log, effect, 1.0 / information, shrunk, np.maximum(spread, 0.0)
 
 
 def _between_grids(b, covariance, events):

@@ -11,6 +11,7 @@ from ..time import gps_from_utc
 MELT = "melt (positive degree days)"
 WEATHER = f"{RAW}/weather"
 LEAST_SHARE = 0.5  # of the days that must have a temperature; choice
+TAKEN_OFF_SHARE = 0.9  # of the days with a temperature, from which melt is taken off; choice
 
 
 def melt_index(campaign, axis):
@@ -50,6 +51,26 @@ def melt_index(campaign, axis):
         why = "melt: no table of air temperature in 0-raw/weather covers the record above 0 degC"
         return None, tuple(used), (*said, why)
     return melt, tuple(used), tuple(said)
+
+
+def melt_columns(melt):
+    """Return melt and that of the day before (n, 2): water takes a day or so to the bed.
+
+    The first day's of the day before is its own.
+    """
+    return np.column_stack([melt, np.concatenate([melt[:1], melt[:-1]])])
+
+
+def melt_taken_off(part, question):
+    """Return the columns (n, 2) of melt that are taken off speeds; None where they are not.
+
+    They are where the settings say so and the weather covers nearly all days, since a day without
+    weather would be lost.
+    """
+    melt = question.causes.get(MELT)
+    if not part.take_off_melt or melt is None or np.isfinite(melt).mean() < TAKEN_OFF_SHARE:
+        return None
+    return melt_columns(melt)
 
 
 def _temperature(table):

@@ -14,8 +14,8 @@ _HEAD = """\
 
 """
 _TEST = (
-    "circular shifts of the drainages; the largest change, after less before, over stations and "
-    "lags; the smallest p of all lakes, times their number, at 5 %"
+    "circular shifts of the drainages of all lakes together; the largest change, after less "
+    "before, over lakes, stations and lags, in speeds without trend, season and melt; at 5 %"
 )
 _EFFECT = (
     "plateau of the response, per cent of the usual speed, pooled over events and stations, with "

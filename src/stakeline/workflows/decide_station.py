@@ -5,12 +5,13 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from ..errors import StakelineError
-from ..inference.baseline import Baseline
+from ..inference.baseline import Baseline, with_covariates
 from ..inference.counter_tests import placebo_events, pre_trend, reverse_test
 from ..inference.power import moved_catalogues, unmoved
 from ..inference.response import Choices, fit_response
 from ..inference.scan import scan_shapes
 from ..inference.shape import ShapeGrid, columns
+from .decide_melt import MELT, melt_columns, melt_taken_off
 
 YEAR_D = 365.25
 SEASON_D = 300.0  # of record, from which a season is taken out; choice
@@ -66,10 +67,14 @@ def _lags(part):
 
 
 def usual_choices(part, question):
-    """Return the :class:`Choices` of the settings: trend, and season where the record has one."""
+    """Return the :class:`Choices` of the settings: trend, melt, season where the record has one."""
+    return Choices(usual_baseline(question, melt_taken_off(part, question)), width=part.window_d)
+
+
+def usual_baseline(question, melt=None):
+    """Return the :class:`Baseline` of a question: trend, season, ``melt`` (n, c) where given."""
     span = np.ptp(question.days) if len(question.days) else 0.0
-    periods = (YEAR_D,) if span >= SEASON_D else ()
-    return Choices(Baseline(1, periods), width=part.window_d)
+    return Baseline(1, (YEAR_D,) if span >= SEASON_D else (), melt)
 
 
 def other_choices(part, question):
@@ -90,18 +95,20 @@ def other_choices(part, question):
             ShapeGrid(_lags(part), part.rise_d, part.longer_d, (0.0,), as_event=True), usual,
         ),
     }  # fmt: skip
+    if base.covariates is not None:
+        found["melt not taken off"] = (grid, replace(usual, baseline=usual_baseline(question)))
     for name, cause in question.causes.items():
-        found[f"{name} taken off"] = (grid, replace(usual, baseline=_with(base, cause)))
+        if base.covariates is None or name != MELT:
+            more = melt_columns(cause) if name == MELT else cause
+            found[f"{name} taken off"] = (
+                grid, replace(usual, baseline=with_covariates(base, more)),
+            )  # fmt: skip
     beside = placebo_mean(question)
     if beside is not None:
         found["stations off the route taken off"] = (
-            grid, replace(usual, baseline=_with(base, beside)),
+            grid, replace(usual, baseline=with_covariates(base, beside)),
         )  # fmt: skip
     return found
-
-
-def _with(baseline, cause):
-    return replace(baseline, covariates=np.asarray(cause, float)[:, None])
 
 
 def placebo_mean(question):
@@ -215,7 +222,7 @@ class _Station(Attempts):
         found = {}
         for place, number in enumerate(self.seen):
             rest = np.delete(np.arange(len(self.seen)), place)
-            baseline = replace(self.choices.baseline, covariates=shapes[rest].T)
+            baseline = with_covariates(self.choices.baseline, shapes[rest].T)
             one = self.attempt(
                 f"event {number + 1} alone", fit_response, *self.series[:2],
                 self.events.only(np.array([place])), self.grid,

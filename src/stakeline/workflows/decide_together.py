@@ -1,6 +1,6 @@
 """All stations below one lake, or below all lakes, together: tests, pooled change, verdict."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -20,6 +20,7 @@ from ..inference.permutation import Windows, chance, conclude, contrasts, plan_s
 from ..inference.pooling import joint_covariance, pool, series_correlation
 from ..inference.power import pooled_unmoved, smallest_injected
 from ..inference.propagation import draw_lags, propagation
+from .decide_melt import MELT, melt_columns
 from .decide_record import Question
 from .decide_station import (
     DAY_STEP,
@@ -28,6 +29,7 @@ from .decide_station import (
     mean_of,
     placebo_mean,
     shape_grid,
+    usual_baseline,
     usual_choices,
 )
 
@@ -207,9 +209,15 @@ class _Lake(Attempts):
         if rest is None:
             return None, np.zeros(0)
         plan = self.attempt(
-            "circular shifts", plan_shifts, self.question.days, rest, self.question.events.onset,
-            self.windows, self.random, self.part.permutations,
-        )  # fmt: skip
+            "circular shifts",
+            plan_shifts,
+            self.question.days,
+            rest,
+            self.question.events.onset,
+            self.windows,
+            np.random.default_rng([self.part.seed, 5]),
+            self.part.permutations,
+        )  # fmt: skip; all lakes are shifted alike
         if plan is None:
             return None, np.zeros(0)
         greatest = chance(plan, 0, len(plan.shifts))
@@ -252,13 +260,20 @@ class _Lake(Attempts):
 
     def causes(self, mean):
         """Return an OtherCause for melt and for the stations off the route, where there are any."""
-        causes = dict(self.question.causes)
-        beside = placebo_mean(self.question)
-        if beside is not None:
-            causes[OFF_ROUTE] = beside
+        causes = {OFF_ROUTE: placebo_mean(self.question)} if self.question.placebos else {}
+        found = self.compared(mean, causes, self.choices)
+        causes = {
+            name: melt_columns(cause) if name == MELT else cause
+            for name, cause in self.question.causes.items()
+        }
+        plain = replace(self.choices, baseline=usual_baseline(self.question))
+        return [*self.compared(mean, causes, plain), *found]
+
+    def compared(self, mean, causes, choices):
+        """Return an OtherCause for each of some causes, against a baseline that holds none."""
         days, speed, events = mean
         return other_causes(
-            days, speed, causes, events, self.grid, self.windows, self.random, self.choices
+            days, speed, causes, events, self.grid, self.windows, self.random, choices
         )
 
     def speed(self, found):

@@ -7,6 +7,7 @@ import numpy as np
 from ..errors import StakelineError
 from ..inference.counter_tests import holm, leave_one_out
 from ..inference.dose import dose_response
+from ..inference.permutation import ROUNDING, p_value
 from ..inference.power import pooled_unmoved, smallest_injected
 from ..inference.verdict import DOWN, NONE, UNKNOWN, UP, Evidence, Verdict, Words, decide
 from .decide_together import DOSE_DRAWS, answers_by_event, pool_parts, pooled_of
@@ -63,8 +64,8 @@ class Decision:
 def decisions(part, lakes):
     """Return (Decision of all lakes, Decision of each lake).
 
-    The p of a lake is adjusted for the number of lakes (Holm 1979); all together have the smallest
-    times their number (Bonferroni), so that asking several lakes is paid for.
+    The p of a lake is adjusted for the number of lakes (Holm 1979); that of all together is
+    :func:`joint_p`, so that asking several lakes is paid for.
     """
     p = np.array([np.nan if f.chance is None else f.chance.p for f in lakes], float)
     known = np.isfinite(p)
@@ -73,8 +74,21 @@ def decisions(part, lakes):
     each = [_lake_decision(part, f, q) for f, q in zip(lakes, adjusted, strict=True)]
     if len(lakes) == 1:
         return each[0], tuple(each)
-    least = min(1.0, known.sum() * p[known].min()) if known.any() else np.nan
-    return _all_decision(part, lakes, least), tuple(each)
+    return _all_decision(part, lakes, joint_p(lakes)), tuple(each)
+
+
+def joint_p(lakes):
+    """Return the p of the largest change of all lakes; NaN where no lake has been tested.
+
+    The drainages of all lakes are shifted around the record together, and the largest statistic of
+    any lake counts, at the true days and at each shift.
+    """
+    tested = [f for f in lakes if f.chance is not None]
+    if not tested:
+        return np.nan
+    largest = np.max([f.null for f in tested], axis=0)
+    observed = max(f.observed for f in tested) * (1.0 - ROUNDING)
+    return float(p_value((largest >= observed).sum(), len(largest)))
 
 
 def _lake_decision(part, found, p):
