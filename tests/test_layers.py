@@ -37,8 +37,8 @@ MAY_IMPORT = {
     "report": FOUNDATIONS,
     # Assembly, and the two faces that a person sees.
     "workflows": f"{FOUNDATIONS} {SCIENCE} simulate {EDGES}",
-    "cli": f"{FOUNDATIONS} workflows",
     "web": f"{FOUNDATIONS} workflows",
+    "cli": f"{FOUNDATIONS} workflows web",  # one command starts the pages
     "__main__": "cli",
 }
 

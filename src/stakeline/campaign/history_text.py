@@ -35,13 +35,13 @@ def visit_text(visit):
 
 def _entries(given, names):
     """Return the lines of what is given, in the order of the names."""
-    return [f"{name} = {_value(given[name])}" for name in names if _given(given.get(name))]
+    return [f"{name} = {toml_value(given[name])}" for name in names if _given(given.get(name))]
 
 
 def head_text(station, facts):
     """Return the head of a new history; ``facts``: description, marker, place."""
-    lines = [f"station = {_value(station)}"]
-    lines += [f"{key} = {_value(v)}" for key, v in facts.items() if _given(v)]
+    lines = [f"station = {toml_value(station)}"]
+    lines += [f"{key} = {toml_value(v)}" for key, v in facts.items() if _given(v)]
     return "\n".join(lines) + "\n"
 
 
@@ -49,7 +49,8 @@ def _given(value):
     return value is not None and value != ""
 
 
-def _value(value):
+def toml_value(value):
+    """Return a value as TOML has it; a datetime as UTC."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, int | float):
@@ -73,7 +74,7 @@ def append_visit(path, visit, station, facts):
 
 
 def amend_visit(path, before, visit, why):
-    """Put an amended visit in the place of one written by :func:`append_visit`.
+    """Put an amended visit in the place of one written by :func:`append_visit`, once.
 
     The lines that change stay above it as comments, with ``why``.
 
@@ -86,13 +87,14 @@ def amend_visit(path, before, visit, why):
     begin, end = _lines_of(path, text, before["time"])
     lines = text.splitlines(keepends=True)
     block = "".join(lines[begin:end])
-    old = visit_text(before)
+    old, new = visit_text(before), visit_text(visit)
+    if new.rstrip() in block:
+        return
     if old.rstrip() not in block:
         raise SettingsError(
             f"{path}:{begin + 1}: this visit was changed by hand since its record was "
             "frozen; amend it by hand, too: it is what positions use"
         )
-    new = visit_text(visit)
     gone = [line for line in old.splitlines() if line and line not in new.splitlines()]
     comments = "".join(f"# {line}\n" for line in [f"amended: {why}; before:", *gone])
     lines[begin:end] = [block.replace(old.rstrip(), comments + new.rstrip(), 1)]

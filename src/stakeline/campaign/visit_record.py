@@ -19,18 +19,32 @@ def freeze(folder, content):
     SettingsError
         Where the visit has a record already and what was taken differs.
     """
-    path = folder / RECORD
+    frozen = frozen_before(folder, content)
+    if frozen is not None:
+        return frozen
     sealed = _sealed(content)
-    if path.exists():
-        frozen = read_record(folder)[0]
-        if frozen["taken"] == sealed["taken"]:
-            return frozen
-        raise SettingsError(
-            f"{path}: this visit is frozen; to put something right, amend it (--amend REASON): the "
-            "record stays, the amendment stands beside it"
-        )
-    write_json(path, sealed)
+    write_json(folder / RECORD, sealed)
     return sealed
+
+
+def frozen_before(folder, content):
+    """Return the record of a visit that says the same, None where there is none.
+
+    Raises
+    ------
+    SettingsError
+        Where the visit has a record already and what was taken differs.
+    """
+    path = folder / RECORD
+    if not path.exists():
+        return None
+    frozen = read_record(folder)[0]
+    if frozen["taken"] == _sealed(content)["taken"]:
+        return frozen
+    raise SettingsError(
+        f"{path}: this visit is frozen; to put something right, amend it (--amend REASON): the "
+        "record stays, the amendment stands beside it"
+    )
 
 
 def amend(folder, content):
@@ -44,14 +58,19 @@ def amend(folder, content):
         Where there is no record to amend, no reason, or no change.
     """
     chain = read_record(folder)
-    if not content.get("why", "").strip():
-        raise SettingsError("an amendment needs its reason: --amend 'tape misread by 100 mm'")
-    if not content.get("changes"):
-        raise SettingsError(f"{folder}: the readings say what the record says; nothing to amend")
+    check_amendment(content)
     number = len(chain)
     sealed = _sealed({**content, "amendment": number, "previous": chain[-1][_SUM]})
     write_json(folder / f"amendment-{number:02d}.json", sealed)
     return sealed
+
+
+def check_amendment(content):
+    """Raise SettingsError for an amendment without a reason, or one that changes nothing."""
+    if not content.get("why", "").strip():
+        raise SettingsError("an amendment needs its reason: --amend 'tape misread by 100 mm'")
+    if not content.get("changes"):
+        raise SettingsError("the readings say what the record says; nothing to amend")
 
 
 def read_record(folder):

@@ -12,12 +12,14 @@ from ..errors import StakelineError
 
 VERBS = {
     "new": "Start a campaign: folders, settings, an example station.",
+    "plan": "Say whether a station lives through the winter, stands, and fits the aircraft.",
     "commission": "Build it right: field sheet, expected readings, and may I leave?",
     "intake": "Take in what the receivers brought back: catalogue, gaps, warnings.",
     "position": "Turn observations into positions: single files, or a whole campaign.",
     "motion": "Turn positions into the motion of the ice: speed, tide, strain, residual up.",
     "lakes": "Find when lakes below the ice fill and drain, and how much water.",
     "decide": "Say whether the ice changes speed when a lake drains, or whether it is chance.",
+    "view": "Show a campaign in a browser on this machine; the field sheet for a tablet.",
     "run": "Do all verbs on a campaign: whatever is out of date, in order.",
     "demo": "Invent a campaign on moving ice, do all verbs on it, compare with the truth.",
 }

@@ -14,11 +14,14 @@ from ..campaign.visit_record import (
     RECORD,
     amend,
     changes_between,
+    check_amendment,
     flat,
     freeze,
+    frozen_before,
     read_record,
     standing,
 )
+from ..errors import SettingsError
 from .commission_log import log_file
 
 
@@ -32,6 +35,7 @@ class Amending:
 
 
 DIGITS = 4  # of a metre: 0.1 mm, as headers carry heights
+SAME_M = 0.0005  # m; heights nearer are the same, as in ``campaign.history``
 
 
 def photo_rows(photos, folder, root):
@@ -147,21 +151,34 @@ def _tilt(values, name):
 
 
 def freeze_visit(campaign, folder, taken, verdict, described, photos):
-    """Write record, history and site log of a visit; return the paths, written or up to date."""
+    """Write history, record and site log of a visit; return the paths, written or up to date.
+
+    The history is first: it refuses a visit that positions could not use.
+    """
     record_folder = visit_folder(folder, taken)
     visit = visit_of(taken, verdict, campaign.relative(record_folder / RECORD))
-    freeze(record_folder, record_content(taken, verdict, described, photos, visit))
+    content = record_content(taken, verdict, described, photos, visit)
     history_path = campaign.root / STATIONS / f"{taken.station}.toml"
-    if not _stands(history_path, taken):
+    if frozen_before(record_folder, content) is None and not _stands(history_path, taken, visit):
         append_visit(history_path, visit, taken.station, _facts(described))
+    freeze(record_folder, content)
     return [record_folder / RECORD, history_path, write_log(folder, history_path, described)]
 
 
-def _stands(history_path, taken):
-    """Say whether the history has this visit already."""
+def _stands(history_path, taken, visit):
+    """Say whether the history has this visit already; refuse one of another height."""
     if not history_path.exists():
         return False
-    return any(v.time == taken.time for v in read_history(history_path).content.visit)
+    there = [v for v in read_history(history_path).content.visit if v.time == taken.time]
+    height = visit["height"]
+    for one in there:
+        if height and one.height and abs(one.height.vertical_m - height["measured_m"]) > SAME_M:
+            raise SettingsError(
+                f"{history_path}: holds a visit of {taken.time:%Y-%m-%dT%H:%MZ} with an antenna "
+                f"height of {one.height.vertical_m:.4f} m, the readings say "
+                f"{height['measured_m']:.4f} m; put one of them right"
+            )
+    return bool(there)
 
 
 def amend_visit_record(campaign, folder, taken, verdict, described, photos, amending):
@@ -190,9 +207,10 @@ def amend_visit_record(campaign, folder, taken, verdict, described, photos, amen
     }
     history_path = campaign.root / STATIONS / f"{taken.station}.toml"
     before = _with_time(chain[-1]["visit"])
-    amend(record_folder, said)
+    check_amendment(said)
     why = f"{amending.why} (amendment {len(chain)})"
     amend_visit(history_path, before, visit, why)
+    amend(record_folder, said)
     return [
         record_folder / f"amendment-{len(chain):02d}.json",
         history_path,

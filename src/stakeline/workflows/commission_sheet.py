@@ -126,7 +126,7 @@ def build_sheet(described, moment, history=None):
     found = {e.key: reading_item(e) for e in expectations(described, moment)}
     kind = SET_UP_KIND if history is None else VISIT_KIND
     parts = [_arrival(kind), _frame(described, found), _guys(described, found)]
-    parts += [_box(described), _battery(found), _wiring(found), _antenna(described)]
+    parts += [_box(described), _battery(found), _wiring(found), _antenna(described, kind)]
     parts += [_receiver(described, found), _restart(found), _photographs(), _leaving()]
     return Sheet(
         station=described.name,
@@ -238,7 +238,7 @@ def _wiring(found):
     )
 
 
-def _antenna(described):
+def _antenna(described, kind):
     width = described.settings.antenna.width_m
     items = [
         Item("height_tape_m", NUMBER, "A  tape, marker to reference point", "m",
@@ -252,7 +252,7 @@ def _antenna(described):
         Item("mark_off_axis_m", NUMBER, "Marker from the pole's axis", "m", must=False),
         Item("mark_above_snow_m", NUMBER, "Marker above snow (buried: minus)", "m"),
         tick("antenna_north", "North mark of the antenna to true north"),
-        Item("antenna_type", TEXT, "Antenna, 20 characters", must=False),
+        Item("antenna_type", TEXT, "Antenna, 20 characters", must=kind == SET_UP_KIND),
         Item("antenna_serial", TEXT, "Antenna's serial"),
     ]  # fmt: skip
     return Part("Antenna", tuple(items))

@@ -1,0 +1,1 @@
+"""The pages: served on this machine only, nothing asked of the network, one module a page."""
