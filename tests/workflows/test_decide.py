@@ -2,67 +2,38 @@
 
 import csv
 import io
-import json
-from datetime import date
+import sys
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from stakeline.campaign.decide_settings import DecidePart
-from stakeline.campaign.folders import create, open_campaign
-from stakeline.campaign.store import json_text, parquet_bytes
 from stakeline.constants import NS_PER_DAY
-from stakeline.errors import SettingsError
 from stakeline.inference.shape import Events
-from stakeline.time import from_iso
 from stakeline.workflows import decide
-from stakeline.workflows.decide_melt import degree_days, melt_index
+from stakeline.workflows.decide_melt import degree_days
 from stakeline.workflows.decide_record import (
     Question,
     Speeds,
-    daily_speeds,
-    drainings,
-    questions,
     spread_samples,
     station_roles,
 )
 from stakeline.workflows.decide_station import events_seen
 from stakeline.workflows.decide_together import LakeFound, loud_changes, windows_of
 from stakeline.workflows.decide_verdict import ONE_EVENT, decisions, joint_p
-from stakeline.workflows.lakes_results import lake_results
-from stakeline.workflows.motion_results import station_results
 
-START = from_iso("2031-05-01")
-DAYS = 200
-ONSETS = (45.3, 81.8, 158.4)
-LENGTH = 8.0
-QUICK = DecidePart(permutations=499, lag_step_d=1.0, longer_d=(0.0,), lag_d=(0.0, 3.0))
-RESPONDING = {"HV05": 6500.0, "HV06": 15100.0}
-SETTINGS = """
-[decide]
-permutations = 499
-lag_step_d = 1.0
-longer_d = [0.0]
-lag_d = [0.0, 3.0]
-"""
-
-
-def speed(rng, size=0.0, days=DAYS, onsets=ONSETS):
-    """Return daily speeds [m/d] of 1 m/d with red noise of 1 %, changed from each onset on."""
-    red = np.zeros(days)
-    for k in range(1, days):
-        red[k] = 0.7 * red[k - 1] + 0.5 * rng.standard_normal()
-    noise = 0.008 * red + 0.006 * rng.standard_normal(days)
-    begin = np.arange(days)
-    for onset in onsets:
-        noise += size * (share_after(begin, onset) - share_after(begin, onset + LENGTH + 2.0))
-    return 1.0 + noise
-
-
-def share_after(begin, time):
-    """Return the share of each day that lies after a time."""
-    return np.clip(begin + 1.0 - time, 0.0, 1.0)
+sys.path.append(str(Path(__file__).parent))
+from decide_campaign import (
+    DAYS,
+    LENGTH,
+    ONSETS,
+    QUICK,
+    RESPONDING,
+    ROUTES,
+    START,
+    speed,
+)
 
 
 def question(rows, onsets=ONSETS, placebos=(), days=DAYS, **more):
@@ -254,18 +225,6 @@ def test_degree_days_are_the_positive_part():
     assert np.isnan(found[2])
 
 
-ROUTES = """\
-lake,target,kind,on_drawn_route,along_m,beside_m,beyond_end,probability
-Upper,HV01,station,no,,8200,no,0.000
-Upper,HV04,station,no,,-5300,no,0.000
-Upper,HV05,station,yes,6500,10,no,0.920
-Upper,HV06,station,yes,15100,20,no,0.980
-Upper,HV10,station,yes,31000,20,no,0.980
-Upper,HV14,station,no,,-9000,yes,0.000
-Upper,Lower,lake,yes,21000,,,0.990
-"""
-
-
 def test_roles_follow_the_route_down_to_the_next_lake():
     rows = tuple(csv.DictReader(io.StringIO(ROUTES)))
     names = ["HV01", "HV04", "HV05", "HV06", "HV10", "HV14"]
@@ -280,203 +239,3 @@ def test_roles_follow_the_route_down_to_the_next_lake():
     (responding, _), said = station_roles(DecidePart(), "Upper", (), names)
     assert responding == []
     assert "no routes" in said[0]
-
-
-def windows(values):
-    start = START + np.arange(len(values)) * NS_PER_DAY
-    return {
-        "window_d": np.full(len(values), 1.0), "axis": np.full(len(values), "along", object),
-        "start_gps": start.view("datetime64[ns]"),
-        "end_gps": (start + NS_PER_DAY).view("datetime64[ns]"),
-        "velocity_m_d": values, "velocity_sigma_m_d": np.full(len(values), 0.006),
-    }  # fmt: skip
-
-
-def write_station(root, name, values):
-    folder = root / "5-motion" / name
-    folder.mkdir(parents=True, exist_ok=True)
-    about = {"mean_speed_m_d": 1.0, "mean_speed_sigma_m_d": 1e-5}
-    (folder / f"{name}_windows.parquet").write_bytes(parquet_bytes(windows(values), {}, about))
-    time = {"time_gps": np.array([START], np.int64).view("datetime64[ns]")}
-    (folder / f"{name}_motion.parquet").write_bytes(parquet_bytes(time, {}, about))
-
-
-def write_lake(root, onsets=ONSETS, **changed):
-    """Write the tables of lake Upper; ``changed`` goes into its first event."""
-    folder = root / "6-lakes" / "Upper"
-    folder.mkdir(parents=True, exist_ok=True)
-    rng = np.random.default_rng(10)
-    told, samples = [], {"event": [], "onset_gps": [], "end_gps": []}
-    for onset in onsets:
-        day = START + int(onset * NS_PER_DAY)
-        draws = day + (rng.normal(0.0, 0.2, 50) * NS_PER_DAY).astype(np.int64)
-        name = f"Upper day {onset:g} drain"
-        told.append({"event": name, "kind": "drain", "status": "automatic", "probability_real": 1.0}
-                    | {f"volume_m3_{w}": v for w, v in
-                       (("low", 1e7), ("median", 2e7), ("high", 3e7))})  # fmt: skip
-        samples["event"].append(np.full(50, name, object))
-        samples["onset_gps"].append(draws)
-        samples["end_gps"].append(draws + int(LENGTH * NS_PER_DAY))
-    told[0] |= changed
-    table = {k: np.concatenate(v) for k, v in samples.items()}
-    table |= {k: table[k].view("datetime64[ns]") for k in ("onset_gps", "end_gps")}
-    parts = {"samples": table, "levels": {"x": np.zeros(1)}, "stations": {"x": np.zeros(1)}}
-    for end, columns in parts.items():
-        path = folder / f"Upper_{end}.parquet"
-        path.write_bytes(parquet_bytes(columns, {}, {"origin_ns": {}}))
-    (folder / "Upper_summary.json").write_text(json_text({"lake": "Upper", "events": told}))
-    (root / "6-lakes" / "routes.csv").write_text(ROUTES)
-
-
-@pytest.fixture
-def campaign(tmp_path):
-    create(tmp_path)
-    path = tmp_path / "campaign.toml"
-    path.write_text('[campaign]\nname = "Trial"\n' + SETTINGS)
-    rng = np.random.default_rng(11)
-    for name in RESPONDING:
-        write_station(tmp_path, name, speed(rng, 0.06))
-    write_station(tmp_path, "HV01", speed(rng))
-    write_lake(tmp_path)
-    return tmp_path
-
-
-def test_the_verb_writes_everything_once(campaign):
-    said = decide.run(campaign)
-    assert said.problems == ()
-    assert said.done == ("1 lakes",)
-    folder = campaign / "7-decide"
-    text = (folder / "verdict.txt").read_text(encoding="utf-8")
-    assert text.startswith("Faster: ")
-    assert "No plan was frozen beforehand" in text
-    told = json.loads((folder / "verdict.json").read_text(encoding="utf-8"))
-    assert told["verdict"]["outcome"] == "faster"
-    assert told["lakes"][0]["placebo_stations"] == ["HV01"]
-    tables = ("effects", "pooled", "tests", "robustness", "power")
-    assert all((folder / f"{name}.csv").stat().st_size > 50 for name in tables)
-    assert len(list((folder / "figures").glob("*.svg"))) == 5
-    before = {p: p.read_bytes() for p in folder.rglob("*") if p.is_file()}
-    again = decide.run(campaign)
-    assert again.up_to_date == ("1 lakes",)
-    assert again.done == ()
-    (folder / "verdict.txt").unlink()
-    assert decide.run(campaign).done == ("1 lakes",)
-    assert {p: p.read_bytes() for p in folder.rglob("*") if p.is_file()} == before
-
-
-def test_a_plan_is_followed_only_whole_early_and_unchanged(campaign):
-    day = date(2031, 12, 1)
-    decide.freeze(campaign, day=day)
-    path = campaign / "7-decide" / "plan.toml"
-    settings = open_campaign(campaign).settings.decide
-    stations = decide.stations_of(open_campaign(campaign))
-    assert stations == {"Upper": ["HV05", "HV06"]}
-    assert decide.check_plan(path, settings, stations).followed
-    with pytest.raises(SettingsError, match="frozen already"):
-        decide.freeze(campaign, day=day)
-    other = settings.model_copy(update={"after_d": 12.0})
-    check = decide.check_plan(path, other, stations)
-    assert (check.state, check.followed) == ("not followed", False)
-    assert "after_d: planned 10.0, done 12.0" in check.sentence
-    check = decide.check_plan(path, settings, {"Upper": ["HV05"]})
-    assert "Upper: planned HV05, HV06, done HV05" in check.sentence
-    text = path.read_text(encoding="utf-8")
-    path.write_text(text.replace('"after_d" = 10.0', '"after_d" = 12.0'))
-    assert decide.check_plan(path, other, stations).state == "changed"
-    path.unlink()
-    (campaign / "7-decide" / "verdict.json").write_text("{}")
-    decide.freeze(campaign, day=day)
-    assert decide.check_plan(path, settings, stations).state == "late"
-    path.write_text("nonsense")
-    with pytest.raises(SettingsError, match="is no frozen plan"):
-        decide.check_plan(path, settings, stations)
-
-
-@pytest.mark.parametrize(
-    ("changed", "match"),
-    [
-        ({"status": "rejected"}, "rejected by a person"),
-        ({"probability_real": 0.4}, "real with a probability of 0.40 only"),
-    ],
-)
-def test_events_that_do_not_count_are_named(campaign, changed, match):
-    write_lake(campaign, **changed)
-    (asked,), _ = questions(open_campaign(campaign), station_results(open_campaign(campaign)))
-    assert len(asked.names) == 2
-    assert any(match in line for line in asked.left_out)
-
-
-def test_events_outside_the_record_are_named(campaign):
-    write_lake(campaign, onsets=(2.0, 81.8, 400.0))
-    (asked,), _ = questions(open_campaign(campaign), station_results(open_campaign(campaign)))
-    assert len(asked.names) == 1
-    assert sum("outside the record" in line for line in asked.left_out) == 2
-
-
-def test_series_that_say_nothing_are_named(campaign):
-    write_station(campaign, "HV05", np.full(DAYS, 1.0))
-    write_station(campaign, "HV06", np.full(DAYS, np.nan))
-    write_lake(campaign)
-    said = decide.run(campaign)
-    text = (campaign / "7-decide" / "verdict.txt").read_text(encoding="utf-8")
-    assert text.startswith("Cannot tell: no moving station stands on the route of Upper's water.")
-    assert "HV05: its speed does not vary at all" in text
-    assert "HV06: 0 days of speed" in text
-    assert said.problems == ()
-    told = json.loads((campaign / "7-decide" / "verdict.json").read_text(encoding="utf-8"))
-    assert told["verdict"]["p"] is None
-
-
-def test_what_is_not_there_is_said(campaign, tmp_path):
-    path = campaign / "campaign.toml"
-    path.write_text(path.read_text().replace("[decide]", '[decide]\nlakes = ["Lower"]'))
-    with pytest.raises(SettingsError, match="there is no lake 'Lower' in 6-lakes; there are Upper"):
-        decide.run(campaign)
-    path.write_text(path.read_text().replace('lakes = ["Lower"]', 'stations = ["HV99"]'))
-    with pytest.raises(SettingsError, match="no motion of a station 'HV99'"):
-        decide.run(campaign)
-    path.write_text(path.read_text().replace('stations = ["HV99"]', "window_d = 3"))
-    with pytest.raises(SettingsError, match="motion has windows of 1 d"):
-        decide.run(campaign)
-    create(tmp_path / "empty")
-    assert decide.run(tmp_path / "empty").skipped == (decide.NO_MOTION,)
-
-
-def test_melt_needs_a_table_of_temperature(campaign):
-    opened = open_campaign(campaign)
-    axis = START / NS_PER_DAY + np.arange(4) + 0.5
-    melt, files, said = melt_index(opened, axis)
-    assert melt is None
-    assert files == ()
-    assert "no table of air temperature" in said[-1]
-    folder = campaign / "0-raw" / "weather"
-    folder.mkdir()
-    rows = "".join(f"2031-05-0{d}T12:00:00Z,{t}\n" for d, t in ((1, 2.0), (2, -3.0), (3, 4.5)))
-    (folder / "HV01.csv").write_text("time_utc,temperature_degC\n" + rows)
-    melt, files, _ = melt_index(opened, axis)
-    assert melt[:3] == pytest.approx([2.0, 0.0, 4.5])
-    assert files == (folder / "HV01.csv",)
-
-
-def test_speeds_lie_on_one_axis(campaign):
-    results = station_results(open_campaign(campaign))
-    axis, found, said = daily_speeds(results, 1.0)
-    assert len(axis) == DAYS
-    assert axis[0] == pytest.approx(START / NS_PER_DAY + 0.5)
-    percent, sigma, usual = found["HV05"]
-    assert np.median(percent) == pytest.approx(100.0, abs=0.01)
-    assert sigma[0] == pytest.approx(0.6 / usual)
-    assert said == ()
-
-
-def test_drainings_without_volume_are_sized_by_the_roof(campaign):
-    lake = lake_results(open_campaign(campaign))[0]
-    for told in lake.told["events"]:
-        told |= {"volume_m3_median": None, "volume_m3_low": None, "volume_m3_high": None}
-        told |= {"change_m_low": -2.4, "change_m_median": -2.0, "change_m_high": -1.6}
-    axis = START / NS_PER_DAY + np.arange(DAYS) + 0.5
-    events, names, size, sigma, unit, _ = drainings(DecidePart(), lake, axis)
-    assert (len(events), len(names), unit) == (3, 3, "m")
-    assert size == pytest.approx([2.0] * 3)
-    assert sigma == pytest.approx([0.8 / 3.92] * 3)
-    assert np.median(events.onset[0]) == pytest.approx(ONSETS[0] - 0.5, abs=0.2)
