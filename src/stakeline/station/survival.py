@@ -245,8 +245,11 @@ def box_around(design, weather):
     return np.broadcast_to(around, weather.cloud.shape), float(loss)
 
 
-def station_energy(design, loss_W_K):
-    """Return the :class:`~.year.StationEnergy` of a design: loads, what they save, peaks."""
+def station_energy(design, loss_W_K, turbines=1):
+    """Return the :class:`~.year.StationEnergy` of a design: loads, what they save, peaks.
+
+    ``turbines``: each with a regulator of its own.
+    """
     savings = tuple(
         (load.saves_below, load.mean_W - load.low_W)
         for load in design.loads
@@ -261,7 +264,7 @@ def station_energy(design, loss_W_K):
         peak_W=loudest.peak_W,
         peak_least_V=loudest.least_V or 0.0,
         savings=savings,
-        dump_W=np.inf if design.dump_W is None else design.dump_W,
+        dump_W=np.inf if design.dump_W is None else turbines * design.dump_W,
     )
 
 
@@ -303,8 +306,8 @@ def survival(design, around, *, offered=None, turbines=1, charge=1.0, albedo=Non
     total = offered.total_W(counts, turbines)
     wind = turbines * offered.turbine_W if design.turbine is not None and turbines else None
     surroundings, loss = box_around(design, around.weather)
-    done = simulate_years(station_energy(design, loss), surroundings, total, wind_W=wind,
-                          charge=charge, keep_days=True)  # fmt: skip
+    done = simulate_years(station_energy(design, loss, turbines), surroundings, total,
+                          wind_W=wind, charge=charge, keep_days=True)  # fmt: skip
     first, kind = _first_failure(done, around)
     mean = {
         group.name: float(count * power.mean())

@@ -1,0 +1,147 @@
+"""Drawn weather by law: persistence as asked for, the season's own law, both hemispheres, a fit."""
+
+import numpy as np
+import pytest
+
+from stakeline.errors import SettingsError
+from stakeline.station.weather import (
+    MEMORY_H,
+    SMOOTH,
+    USUAL_SHARES,
+    climate_weather,
+    course_correlation,
+    course_steps,
+    draw_weather,
+    season_mean,
+    season_place,
+)
+from stakeline.station.weather_fit import fit_weather
+from stakeline.station.weather_record import HOUR_NS, HourlyWeather
+from stakeline.time import from_calendar
+
+START_NS = int(from_calendar(2031, 1, 1))
+CLIMATE = {
+    "south": True,
+    "mean_degC": -25.0,
+    "swing_K": 14.0,
+    "spread_K": 6.0,
+    "wind_m_s": 6.0,
+    "wind_shape": 1.8,
+    "wind_winter_share": 0.2,
+    "cloud": 0.6,
+    "pressure_hPa": 850.0,
+}
+
+
+def drawn(years, seed=1, hours=8760, **changed):
+    model = climate_weather(**{**CLIMATE, **changed})
+    return draw_weather(model, START_NS, years, np.random.default_rng(seed), hours)
+
+
+@pytest.mark.parametrize("smooth", [False, True])
+def test_a_course_keeps_what_its_formula_says(smooth):
+    memory = np.array([7.0])
+    first, second, gain = (part[0] for part in course_steps(memory, np.array([smooth])))
+    # Yule-Walker: r_1 = first / (1 - second), r_k = first r_(k-1) + second r_(k-2)
+    r = [1.0, first / (1.0 - second)]
+    for _ in range(40):
+        r.append(first * r[-1] + second * r[-2])
+    stated = course_correlation(memory, np.array([smooth]), np.arange(42))[:, 0]
+    np.testing.assert_allclose(r, stated, atol=1e-12)
+    assert gain**2 == pytest.approx(1.0 - first * r[1] - second * r[2])
+
+
+def test_shares_are_whole():
+    assert np.sum(USUAL_SHARES, axis=1) == pytest.approx([1.0, 1.0])
+    assert len(MEMORY_H) == len(SMOOTH)
+
+
+@pytest.mark.compiled
+def test_years_have_the_climate_asked_for():
+    found = drawn(60)
+    assert found.temperature_degC.mean() == pytest.approx(-25.0, abs=0.3)
+    months = found.temperature_degC.mean(axis=0).reshape(12, 730).mean(axis=1)
+    assert (months.max() - months.min()) / 2.0 == pytest.approx(14.0, abs=0.6)
+    apart = found.temperature_degC - found.temperature_degC.mean(axis=0)
+    assert apart.std() == pytest.approx(6.0, rel=0.05)
+    assert found.wind_m_s.mean() == pytest.approx(6.0, rel=0.03)
+    # Weibull of shape 1.8: mean cube over cube of the mean 2.14 (checks by its gamma functions);
+    # the windier winter adds 3 m^2 / 2 of 0.2
+    cube = (found.wind_m_s**3).mean() / found.wind_m_s.mean() ** 3
+    assert cube == pytest.approx(2.1394 * (1.0 + 1.5 * 0.2**2), rel=0.06)
+    assert found.cloud.mean() == pytest.approx(0.6, abs=0.02)
+    assert (found.rime > 0.0).mean() == pytest.approx(0.05, abs=0.01)
+    assert found.wind_m_s.min() >= 0.0
+
+
+@pytest.mark.compiled
+@pytest.mark.parametrize(("south", "coldest"), [(True, 7), (False, 1)])
+def test_the_season_follows_the_hemisphere(south, coldest):
+    found = drawn(5, south=south)
+    month = found.temperature_degC.mean(axis=0).reshape(12, 730).mean(axis=1)
+    assert abs((month.argmin() + 1 - coldest + 6) % 12 - 6) <= 1
+    windiest = found.wind_m_s.mean(axis=0).reshape(12, 730).mean(axis=1)
+    assert windiest[(coldest - 2) % 12 : (coldest - 2) % 12 + 3].mean() > windiest.mean()
+
+
+def test_more_years_begin_with_the_same():
+    few, more = drawn(2, hours=200), drawn(3, hours=200)
+    np.testing.assert_array_equal(few.wind_m_s, more.wind_m_s[:2])
+
+
+def test_a_season_goes_round_without_a_step():
+    time_ns = START_NS + HOUR_NS * np.arange(2 * 8766)
+    node, share, hour = season_place(time_ns)
+    place = node + share
+    assert np.abs((np.diff(place) + 6.0) % 12.0 - 6.0).max() < 0.01
+    assert (hour[:24] == np.arange(24)).all()
+    assert season_mean(np.array([3.0, 0, 0, 0, 0, 0, 0]), time_ns) == pytest.approx(3.0)
+
+
+def record_of(found, missing=0.1):
+    """Return years drawn, one after the other, as a record with holes."""
+    rng = np.random.default_rng(9)
+    air, wind = found.temperature_degC.ravel().copy(), found.wind_m_s.ravel().copy()
+    for values in (air, wind):
+        values[rng.uniform(size=values.size) < missing] = np.nan
+    nothing = np.full(air.size, np.nan)
+    return HourlyWeather(START_NS, air, wind, nothing, nothing)
+
+
+@pytest.mark.compiled
+def test_what_is_fitted_to_drawn_years_draws_such_years():
+    truth = drawn(6, hours=8766)
+    model = fit_weather(record_of(truth), cloud=0.6, pressure_hPa=850.0)
+    again = draw_weather(model, START_NS, 40, np.random.default_rng(2))
+    assert again.temperature_degC.mean() == pytest.approx(truth.temperature_degC.mean(), abs=0.5)
+    assert again.wind_m_s.std() == pytest.approx(truth.wind_m_s.std(), rel=0.05)
+    for lag in (1, 24):
+        kept = [
+            np.corrcoef(x[:, :-lag].ravel(), x[:, lag:].ravel())[0, 1]
+            for x in (truth.wind_m_s, again.wind_m_s)
+        ]
+        assert kept[1] == pytest.approx(kept[0], abs=0.04)
+    assert model.shares.sum(axis=1) == pytest.approx([1.0, 1.0])
+    assert np.abs(model.joint).max() < 1.0
+
+
+def test_too_few_hours_are_refused():
+    nothing = np.full(3000, np.nan)
+    few = HourlyWeather(START_NS, np.zeros(3000), np.ones(3000), nothing, nothing)
+    with pytest.raises(SettingsError, match="3000 hours with temperature and wind"):
+        fit_weather(few)
+
+
+def test_a_season_without_measurements_is_refused():
+    rng = np.random.default_rng(4)
+    air, wind = rng.normal(size=(2, 8760))
+    wind = np.abs(wind)
+    air[2000:6000] = np.nan
+    nothing = np.full(8760, np.nan)
+    with pytest.raises(SettingsError, match="hours of temperature in the two months"):
+        fit_weather(HourlyWeather(START_NS, air, wind, nothing, nothing), pressure_hPa=900.0)
+
+
+def test_no_years_are_refused():
+    with pytest.raises(SettingsError, match="0 years of 8760 h"):
+        drawn(0)

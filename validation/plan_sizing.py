@@ -1,0 +1,124 @@
+"""Sizes and survival: how fast, what is common practice, and energy that closes.
+
+    python validation/plan_sizing.py
+
+Times are the processor's, on one core. Exit code 1 where one falls short.
+"""
+
+import tempfile
+import time
+from dataclasses import replace
+from importlib import resources
+from pathlib import Path
+
+import numpy as np
+from _measured import Table
+
+from stakeline.station.sizing import choices_between, sized
+from stakeline.station.survival import circumstances, parts_power, survival
+from stakeline.station.weather import climate_weather, draw_weather
+from stakeline.time import from_calendar
+from stakeline.workflows.plan_description import describe_station
+from stakeline.workflows.plan_survival import masses_of, plan_answer, years_around
+
+EXAMPLE = resources.files("stakeline.campaign").joinpath("templates", "plan_HV01.toml")
+PRACTICE = "common practice, no source"
+COLDEST_DEGC, STORM_M_S = -73.0, 38.6
+
+
+def example(*pairs):
+    """Return the example's description with texts of its file replaced."""
+    text = EXAMPLE.read_text(encoding="utf-8")
+    for old, new in pairs:
+        assert old in text, old
+        text = text.replace(old, new, 1)
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "HV01.toml"
+        path.write_text(text, encoding="utf-8")
+        return describe_station(path)
+
+
+def speed(table):
+    told = example()
+    around = years_around(told, 100)
+    plan_answer(told)
+    masses, design = masses_of(told), told.design
+    combinations = choices_between(design, range(1, 64), (0, 1, 2, 3), (0, 1))[:500]
+    sized(design, around, masses, combinations[:2], 0.9)
+    begin = time.process_time()
+    found = sized(design, around, masses, combinations, 0.95)
+    spent = time.process_time() - begin
+    table.line(f"{len(combinations)} designs x 100 years, one core", spent, 120.0, "s",
+               "own aim, two cores")  # fmt: skip
+    table.say(f"lightest with 95 %: {found.lightest}")
+    chances = [one.chance for one in found.front]
+    table.line("front: chance rises with mass, least step", np.diff(chances).min(), 0.0, "", "law",
+               least=True)  # fmt: skip
+    begin = time.process_time()
+    plan_answer(told)
+    table.line("answer for a page, weather known, 100 years", time.process_time() - begin, 0.5, "s",
+               "own aim")  # fmt: skip
+    done = survival(design, around, offered=parts_power(design, around)).outcome
+    table.line("energy missing in the worst of 100 years", np.abs(done.balance).max(), 1e-9, "",
+               "conservation")  # fmt: skip
+
+
+def practice(table):
+    """Three panels of 50 W, ten batteries, a turbine, a heater."""
+    lasting = ("dump_W = 150", "lives_year = 1.0\ndump_W = 150")
+    for words, pairs, least in (
+        ("79 N, turbine of which one in five breaks", (), 0.8),
+        ("79 N, turbine that lasts", (lasting,), 0.95),
+        ("84 S, mean -28 degC, turbine that lasts", (
+            lasting, ("latitude_deg = 79.0412", "latitude_deg = -84.0"),
+            ("mean_degC = -14", "mean_degC = -28"), ("wall_m = 0.1", "wall_m = 0.15"),
+        ), 0.9),
+    ):  # fmt: skip
+        found = plan_answer(example(*pairs))
+        table.line(f"{words}: chance to live", found.chance, least, "", PRACTICE, least=True)
+        table.say(f"  why not: {found.why or 'never'}; causes {found.causes}")
+
+
+def hard_winter(table):
+    """Winters near -73 degC and 38.6 m/s: a design that lives must be found."""
+    told = example(
+        ("latitude_deg = 79.0412", "latitude_deg = -80.0"),
+        ("elevation_m = 212", "elevation_m = 2500"),
+        ("wall_m = 0.1", "wall_m = 0.2"), ("rate_m_a = 0.6", "rate_m_a = 0.2"),
+        ("dump_W = 150", "lives_year = 1.0\ndump_W = 150"),
+    )  # fmt: skip
+    model = climate_weather(
+        south=True, mean_degC=-44.5, swing_K=16.0, spread_K=5.5, wind_m_s=5.0, wind_shape=1.8,
+        wind_winter_share=0.1, cloud=0.4, pressure_hPa=700.0,
+    )  # fmt: skip
+    rng = np.random.default_rng(73)
+    weather = draw_weather(model, from_calendar(2031, 1, 1), 100, rng)
+    storm = weather.wind_m_s.copy()
+    storm[:, 4000:4006] = STORM_M_S
+    weather = replace(weather, wind_m_s=storm)
+    coldest = float(np.median(weather.temperature_degC.min(axis=1)))
+    table.line(f"coldest hour of a year {coldest:.1f} degC, apart from -73",
+               abs(coldest - COLDEST_DEGC), 3.0, "K", "the case is made so")  # fmt: skip
+    around = circumstances(told.design.site, weather, generator=rng)
+    combinations = choices_between(told.design, (6, 10, 14, 20, 26, 32), (1, 2, 3), (0, 1))
+    found = sized(told.design, around, masses_of(told), combinations, 0.95)
+    best = max(one.chance for one in found.choices)
+    table.line("-73 degC, 75 knots: best chance of a design", best, 0.95, "", PRACTICE, least=True)
+    table.say(f"lightest: {found.lightest}")
+    if found.lightest is not None:
+        bank = replace(told.design.bank, parallel=found.lightest.strings)
+        groups = tuple(
+            replace(group, count=n)
+            for group, n in zip(told.design.panels, found.lightest.panels, strict=True)
+        )
+        whole = survival(replace(told.design, bank=bank, panels=groups), around,
+                         turbines=found.lightest.turbines)  # fmt: skip
+        table.say(f"the same with over-voltage: chance {whole.chance:.2f}, causes {whole.causes}")
+
+
+if __name__ == "__main__":
+    TABLE = Table("Sizes and survival")
+    speed(TABLE)
+    practice(TABLE)
+    hard_winter(TABLE)
+    TABLE.end()
