@@ -21,6 +21,7 @@ FOLDERS = (
 )
 PRODUCTS, STATIONS, PLANS, LEDGER = "products", "stations", "plans", "ledger"
 RAW, INTAKE, POSITION, MOTION, LAKES, DECIDE = FOLDERS[0], *FOLDERS[3:8]
+PLAN = FOLDERS[1]
 SETTINGS_FILE = "campaign.toml"
 
 

@@ -1,5 +1,6 @@
 """What a solar panel gives: power, open-circuit voltage and short-circuit current in the cold."""
 
+import functools
 from dataclasses import dataclass
 
 import numpy as np
@@ -119,6 +120,7 @@ def current_A(panel, volts_V, light_W_m2, cells_degC):
     return _diode_A(short, top, slope, series_ohm(panel), np.asarray(volts_V, float))
 
 
+@functools.lru_cache(maxsize=64)
 def series_ohm(panel):
     """Return the series resistance with which the diode's best power is the rated one. [ohm]
 

@@ -9,7 +9,7 @@ from ..station import burial
 from ..station.cautions import ESTIMATE, GROUND
 from .plan_lines import at_least
 
-YEARS = 8.0  # a; looked ahead
+YEARS = 5.0  # a; looked ahead
 USUAL_VISIT_A = 1.0  # a; where no date of a visit is given
 
 

@@ -1,0 +1,132 @@
+"""The stations of a campaign together: places, round of visits, network, retrieval."""
+
+import numpy as np
+
+from ..campaign.folders import PLAN
+from ..formats.plain_table import write_plain_table
+from ..station.cargo import loads, totals
+from .motion_results import station_results
+from .plan_network import baseline_table, kept_of, network_of, smallest_table
+from .plan_places import (
+    features,
+    last_day,
+    leg_table,
+    place_table,
+    places_of,
+    round_of,
+    way_points,
+)
+from .plan_ready import ready_list, ready_text
+from .plan_snow import snow_of, visit_years
+from .plan_storm import storm_of
+from .plan_words import number
+
+
+def together(campaign, descriptions, entries):
+    """Return {path below the campaign: bytes} of what concerns all stations.
+
+    Parameters
+    ----------
+    campaign : Campaign
+    descriptions : sequence of StationDescription
+    entries : sequence of ProductEntry
+    """
+    results = station_results(campaign)
+    places = places_of(campaign, descriptions, results)
+    legs, exact = round_of(places)
+    network = network_of(descriptions, places, results)
+    kept = [kept_of(one, visit_years(one) * 365.25) for one in descriptions]
+    ready = ready_list(campaign, descriptions, places, entries)
+    files = {
+        "places.csv": place_table(places),
+        "places.gpx": way_points(places),
+        "places.geojson": features(places),
+        "visits.csv": leg_table(legs),
+        "baselines.csv": baseline_table(network),
+        "smallest_change.csv": smallest_table(network),
+        "recording.csv": recording_table(kept),
+        "retrieval.csv": retrieval_table(descriptions),
+        "ready.txt": ready_text(ready).encode("utf-8"),
+        "network.txt": _words(places, legs, exact, network, kept).encode("utf-8"),
+    }
+    return {f"{PLAN}/{name}": data for name, data in files.items()}
+
+
+def recording_table(kept):
+    """Return the bytes of the table of what stations record and send."""
+    sent = [one.messages.tried if one.messages else 0.0 for one in kept]
+    return write_plain_table(
+        {
+            "station": [one.station for one in kept],
+            "recorded_MB_d": np.array([one.bytes_d / 1e6 for one in kept]),
+            "card_d": np.array([one.card_d for one in kept]),
+            "short_bursts_tried_d": np.array(sent),
+        },
+        {"card_d": 0, "short_bursts_tried_d": 1},
+    )
+
+
+def retrieval_table(descriptions):
+    """Return the bytes of the table of what must come out, by when, in how many flights."""
+    rows = []
+    for one in descriptions:
+        back = [item for item in one.items if item.comes_back]
+        day, part = last_day(one, snow_of(one, storm_of(one)))
+        rows.append((one.name, totals(back), len(loads(back, one.aircraft).flights), day, part))
+    return write_plain_table(
+        {
+            "station": [row[0] for row in rows],
+            "pieces": [row[1].pieces for row in rows],
+            "mass_kg": np.array([row[1].mass_kg for row in rows]),
+            "volume_m3": np.array([row[1].volume_m3 for row in rows]),
+            "flights": [row[2] for row in rows],
+            "raise_or_take_out_by": ["" if row[3] is None else row[3].isoformat() for row in rows],
+            "because_of": [row[4] for row in rows],
+        },
+        {"mass_kg": 1},
+    )
+
+
+def _words(places, legs, exact, network, kept):
+    """Return all of it in words."""
+    lines = ["places on the day of the visit"]
+    for one in places:
+        lines.append(f"  {one.name}  {one.side_by_side.minutes}  ({one.source})")
+        if one.visit is not None:
+            lines.append(
+                f"        95 % within {one.visit.semi_major_m:.0f} by {one.visit.semi_minor_m:.0f} "
+                f"m, long axis {one.visit.azimuth_deg:.0f} deg; moved "
+                f"{np.hypot(*one.visit.moved_m):.0f} m"
+            )
+        lines.append(f"        seconds read as decimals of a minute: {one.misread_m:.0f} m off")
+    lines += ["", "round of visits, straight lines, no crevasses looked at"]
+    lines += [
+        f"  {x.start} to {x.end}: {x.length_km:.1f} km, {x.azimuth_deg:.0f} deg" for x in legs
+    ]
+    total = sum(one.length_km for one in legs)
+    lines.append(f"  {total:.1f} km" + (", no shorter round exists" if exact and legs else ""))
+    lines += ["", f"baselines to {network.base or 'no base: no station stands on rock'}"]
+    for one in network.baselines:
+        far = "; far: troposphere and ionosphere differ" if one.far else ""
+        lines.append(f"  {one.station}: {one.length_m / 1e3:.1f} km{far}")
+    lines += ["", "recorded and sent"]
+    for one in kept:
+        sent = f", {one.messages.needed} short bursts a day" if one.messages else ""
+        lines.append(f"  {one.station}: {one.bytes_d / 1e6:.1f} MB a day, card full after "
+                     f"{number(one.card_d, 'd')}{sent}")  # fmt: skip
+    lines += ["", *_smallest_words(network)]
+    return "\n".join(lines) + "\n"
+
+
+def _smallest_words(network):
+    """Yield the smallest changes of speed seen, in words."""
+    yield (
+        "smallest change of speed seen with 80 % (two-sided test at 5 %), while a lake drains; "
+        f"{network.noise}"
+    )
+    for length, count, stations, change, percent in network.smallest:
+        of = "" if np.isnan(percent) else f", {percent:.2g} % of {network.speed_m_d:.2f} m/d"
+        yield (
+            f"  {length:.0f} d, {count} drainages, {stations} stations: {1e3 * change:.1f} mm/d{of}"
+        )
+    yield "  where stations see most of a lake: verb lakes, 6-lakes/NAME/placement.txt"

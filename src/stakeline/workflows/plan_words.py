@@ -1,0 +1,191 @@
+"""A plan in words: the page that the terminal shows, and the texts of the sheet."""
+
+import textwrap
+
+import numpy as np
+
+from ..station.rules import BAD, DOUBT, GOOD, OPEN
+from .plan_lines import worst_state
+
+WIDTH = 78
+MARK = {BAD: "no", DOUBT: "?", OPEN: "try", GOOD: "ok"}
+MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September",
+          "October", "November", "December")  # fmt: skip
+
+
+def number(value, unit=""):
+    """Return a number as people read it: three digits that count, its unit behind."""
+    if not np.isfinite(value):
+        return "none" if np.isposinf(value) else "not known"
+    size = abs(value)
+    text = f"{value:.0f}" if size >= 99.5 or value == round(value) else (
+        f"{value:.1f}" if size >= 9.95 else f"{value:.2f}"
+    )  # fmt: skip
+    return f"{text} {unit}".strip()
+
+
+def share(value):
+    """Return a share in percent."""
+    return f"{100.0 * value:.0f} %"
+
+
+def verdict(plan):
+    """Return (state, sentence) of a whole plan: does it live, and what stands against it."""
+    bad = [one for one in plan.lines if one.state == BAD]
+    rules = [one for one in plan.findings if one.state == BAD]
+    state = worst_state([*(one.state for one in plan.lines), *(one.state for one in plan.findings)])
+    if not bad and not rules:
+        doubts = sum(one.state in (DOUBT, OPEN) for one in (*plan.lines, *plan.findings))
+        return state, (
+            f"Ready to build; {doubts} points are in doubt or can only be tried."
+            if doubts
+            else "Ready to build."
+        )
+    return state, f"Not ready: {_counted(bad, 'margin')} short, {_counted(rules, 'rule')} broken."
+
+
+def _counted(rows, what):
+    return f"{len(rows) or 'no'} {what}{'s' if len(rows) != 1 else ''}"
+
+
+def survival_sentence(plan):
+    """Return how many winters it lives through, against what is wanted."""
+    found = plan.energy.survival
+    low, high = found.interval
+    years = len(found.first_h)
+    return (
+        f"Lives through {share(found.chance)} of {years} simulated years (95 %: {100 * low:.0f} "
+        f"to {100 * high:.0f}); wanted {share(plan.description.settings.aim.survival)}."
+    )
+
+
+def limit_sentence(plan):
+    """Return the limiting month and cause, or where it comes nearest."""
+    found = plan.energy.survival
+    month = MONTHS[found.limiting_month - 1]
+    if found.chance == 1.0:
+        return (
+            f"Nearest to failing in {month}: charge {share(found.lowest_charge)} at the lowest, "
+            "in 95 of 100 years more."
+        )
+    lost = found.lost_h / 24.0
+    return f"Fails mostly in {month}: {found.why}. Mean loss {lost:.1f} days a year."
+
+
+def advice(plan):
+    """Return what to add first and what it hangs on, in sentences; empty where neither is known."""
+    found = []
+    if plan.energy.first:
+        found.append(f"To add first: {plan.energy.first}.")
+    if plan.energy.weakest:
+        found.append(f"Hangs most on: {plan.energy.weakest}.")
+    lightest = plan.energy.sizing.lightest
+    if lightest is not None:
+        panels = sum(lightest.panels)
+        found.append(
+            f"Lightest that reaches it: {lightest.strings} strings, {panels} panels, "
+            f"{lightest.turbines or 'no'} turbine, {lightest.mass_kg:.0f} kg in all."
+        )
+    return " ".join(found)
+
+
+def power_rows(plan):
+    """Return (what, mean) texts of what brings and what takes energy."""
+    design, mean = plan.description.design, plan.energy.survival.mean_W
+    rows = [(f"{name}, to the bank", f"{value:.2f} W") for name, value in mean.items()]
+    rows += [(load.name, f"{load.mean_W:.2f} W") for load in design.loads]
+    rows.append(("controller", f"{design.controller_W:.2f} W"))
+    if design.box.heater_W > 0.0:
+        rows.append(("heater, of all that is used", share(plan.energy.survival.heater_share)))
+    return rows
+
+
+def bank_text(plan):
+    """Return the bank in words."""
+    bank = plan.description.design.bank
+    return (
+        f"{bank.series * bank.parallel} x {bank.block_Ah:g} Ah {bank.block_V:g} V {bank.chemistry}"
+    )
+
+
+def page(plan, *, whole=True):
+    """Return the verdict of one station as text.
+
+    ``whole``: every margin and caution, as the file has it; without, what is good is counted and
+    cautions are named only, as the terminal shows it.
+    """
+    _, sentence = verdict(plan)
+    lines = [f"{plan.name}  {plan.place.side_by_side.minutes}", sentence, ""]
+    lines += _wrapped(survival_sentence(plan)) + _wrapped(limit_sentence(plan))
+    lines += _wrapped(advice(plan))
+    lines += ["", *_margins(plan, whole), "", "rules"]
+    for one in plan.findings:
+        if one.state != GOOD:
+            lines += _item(f"{MARK[one.state]:<4}{finding_text(one)}")
+    good = [one.rule for one in plan.findings if one.state == GOOD]
+    lines += _item(f"{MARK[GOOD]:<4}{', '.join(good)}")
+    lines += ["", *cargo_lines(plan), "", "cautions"]
+    for one in plan.cautions if whole else _named(plan.cautions):
+        lines += _item(one)
+    return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def finding_text(one):
+    """Return what a rule says: what there is, and what to do."""
+    remedy = f" Do: {one.remedy}." if one.remedy else ""
+    return f"{one.rule}: {one.found}.{remedy}"
+
+
+def margin_text(one):
+    """Return (has, needs) of a line in words."""
+    return number(one.value, one.unit), number(one.needed, one.unit)
+
+
+def sorted_lines(plan):
+    """Return the margins, the worst first, else in their order."""
+    return sorted(plan.lines, key=_worst_first)
+
+
+def _margins(plan, whole):
+    lines = [f"{'margin':<42}{'has':>12}{'needs':>12}"]
+    for one in sorted_lines(plan):
+        if whole or one.state != GOOD:
+            has, needs = margin_text(one)
+            lines.append(f"{one.name[:41]:<42}{has:>12}{needs:>12}  {MARK[one.state]}")
+    if not whole:
+        good = [one.name for one in plan.lines if one.state == GOOD]
+        lines += _item(f"{MARK[GOOD]:<4}{', '.join(good)}")
+    return lines
+
+
+def _named(cautions):
+    """Return the first caution whole, of the others what they are about."""
+    names = [one.partition(":")[0].lower() for one in cautions[1:]]
+    return (cautions[0], f"See verdict.txt for: {', '.join(names)}.")
+
+
+def _worst_first(line):
+    return (BAD, DOUBT, OPEN, GOOD).index(line.state)
+
+
+def _wrapped(text):
+    return textwrap.wrap(text, WIDTH)
+
+
+def _item(text):
+    return textwrap.wrap(text, WIDTH, initial_indent="  ", subsequent_indent="      ")
+
+
+def cargo_lines(plan):
+    """Return what must fly, in lines."""
+    totals, loads = plan.totals, plan.loads
+    lines = [
+        f"cargo: {totals.pieces} pieces, {totals.mass_kg:.0f} kg, {totals.volume_m3:.2f} m3; "
+        f"{len(loads.flights)} flights (at least {loads.fewest}); {totals.back_kg:.0f} kg come back"
+    ]
+    lines += [
+        f"  {one.number} {one.called}: {', '.join(one.items)}, {one.mass_kg:.0f} kg; "
+        "ask the carrier"
+        for one in plan.reminders
+    ]
+    return lines
