@@ -23,27 +23,32 @@ def rest_voltage(charge_state, box_degc):
 
 
 @njit
-def course(settings, cooling, air_degc, load_w, offered_w, stored_j, columns):
+def course(settings, cooling, full_j, air_degc, load_w, offered_w, stored_j, columns):
     """Step through the hours.
 
     Parameters
     ----------
     settings : tuple of float
-        full_J, ohm at 25 degC, heater_W, heater_degC, heater_V, disconnect_V, reconnect_V,
+        ohm at 25 degC, heater_W, heater_degC, heater_V, disconnect_V, reconnect_V,
         charge_share, charge_rate_s, self_discharge_month, box_W_K.
     cooling : float
         What is left after an hour of a difference between box and air.
+    full_j : array, shape (n,)
+        Energy of the full warm bank; what cells lose that fail is lost with them.
     air_degc, load_w, offered_w : array, shape (n,)
     stored_j : array, shape (n + 1,)
         Energy stored; the first is given, the others are filled.
     columns : array, shape (n, 6)
         Filled: connected, used [W], clipped [W], lost [W], battery [V], box [degC].
     """
-    full, ohm_warm, heater, heater_degc, heater_v, cut_v, back_v = settings[:7]
-    share, rate_s, month, box_w_k = settings[7:]
+    ohm_warm, heater, heater_degc, heater_v, cut_v, back_v = settings[:6]
+    share, rate_s, month, box_w_k = settings[6:]
     box = air_degc[0]
     on = True
     for k in range(air_degc.size):
+        full = full_j[k]
+        if k > 0 and full != full_j[k - 1]:
+            stored_j[k] *= full / full_j[k - 1]
         stored, offered, wish = stored_j[k], offered_w[k], load_w[k]
         rest = rest_voltage(stored / full, box)
         ohm = ohm_warm * 2.0 ** ((WARM_DEGC - box) / 40.0)

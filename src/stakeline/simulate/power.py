@@ -185,7 +185,7 @@ def turbine_power(design, weather):
     return power * (turns & (weather.rime < design.rime_stop))
 
 
-def make_supply(rng, weather, design=None, charge_state=0.9):
+def make_supply(rng, weather, design=None, charge_state=0.9, fault=None):
     """Return the :class:`Supply` of a station through its weather.
 
     Parameters
@@ -196,6 +196,8 @@ def make_supply(rng, weather, design=None, charge_state=0.9):
     design : Design, optional
     charge_state : float
         Share of the full bank at time 0.
+    fault : callable, optional
+        Changes what the parts offer, ask for and hold, as :func:`.power_faults.planted` gives it.
     """
     design = design or draw_design(rng)
     panel = panel_power(design, weather)[:-1]
@@ -204,8 +206,10 @@ def make_supply(rng, weather, design=None, charge_state=0.9):
     hour = (time_s / HOUR_S).astype(int) % 24
     base = design.receiver_W + design.logger_W
     load = base + design.modem_W * design.modem_share * (hour == design.modem_hour)
-    air = weather.temperature_degC[:-1]
-    columns, stored = _course(design, air, load, panel + turbine, charge_state)
+    air, held = weather.temperature_degC[:-1], np.ones(time_s.size)
+    if fault is not None:
+        panel, turbine, load, held = fault(design, weather, panel, turbine, load)
+    columns, stored = _course(design, held, air, load, panel + turbine, charge_state)
     on, load_w, clipped, lost, volts, box = columns
     on = on.astype(bool)
     used = panel + turbine - clipped
@@ -239,10 +243,9 @@ def spans(flag, time_s, step_s=HOUR_S):
     )
 
 
-def _course(design, air, load, offered, charge_state):
+def _course(design, held, air, load, offered, charge_state):
     """Return the columns of a Supply that depend on the past: rows of the kernel, and the store."""
     settings = (
-        design.full_J,
         design.resistance_ohm * 100.0 / design.bank_Ah,
         design.heater_W,
         design.heater_degC,
@@ -259,5 +262,5 @@ def _course(design, air, load, offered, charge_state):
     stored = np.empty(air.size + 1)
     stored[0] = charge_state * design.full_J
     columns = np.empty((air.size, 6))
-    course(settings, cooling, air, load, offered, stored, columns)
+    course(settings, cooling, held * design.full_J, air, load, offered, stored, columns)
     return columns.T, stored

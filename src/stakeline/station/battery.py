@@ -80,6 +80,8 @@ class Bank:
         Energy kept of what is charged.
     discharge_month : float
         Share lost by itself in a month at 20 degC; half for each 10 K of cold.
+    cold_per_K : float
+        Of the law ``slow``: share of the capacity lost by each kelvin below 25 degC.
     """
 
     chemistry: str = LEAD_ACID
@@ -97,6 +99,7 @@ class Bank:
     charging_ohm_100Ah: float | None = None
     charge_share: float = 0.85
     discharge_month: float = 0.03
+    cold_per_K: float = 0.008
     cautions: tuple = field(default=(BATTERIES, AIR_CARGO, ESTIMATE))
 
     def __post_init__(self):
@@ -162,7 +165,8 @@ def cold_share(bank, temperature_degC):
 
     Lead-acid ``sizing``: the reciprocal of the factor of IEEE Std 485, table 1, by the polynomial
     -2.8117 x^3 + 4.1916 x^2 - 2.4941 x + 1.405, x = T / 100 (continued below -4 degC). ``slow``:
-    1 - 0.008 (25 - T), a handbook's rule, not below 0.1. Lithium: a maker's blocks, none below -40.
+    1 - cold_per_K (25 - T), 0.008 by a handbook's rule, not below 0.1. Lithium: a maker's blocks,
+    none below -40.
     """
     degrees = np.asarray(temperature_degC, float)
     if bank.chemistry == LITHIUM:
@@ -172,7 +176,7 @@ def cold_share(bank, temperature_degC):
         x = np.minimum(degrees, RATED_DEGC) / 100.0
         factor = ((-2.8117 * x + 4.1916) * x - 2.4941) * x + 1.405
         return np.minimum(1.0 / factor, 1.0)
-    return np.clip(1.0 - 0.008 * (RATED_DEGC - degrees), 0.1, 1.0)
+    return np.clip(1.0 - bank.cold_per_K * (RATED_DEGC - degrees), 0.1, 1.0)
 
 
 def discharge_h(capacity_Ah, current_A, exponent, rated_h=RATED_H):

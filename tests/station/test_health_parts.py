@@ -1,0 +1,98 @@
+"""Faults put into even telemetry are told in days, with their figures; sound parts are not."""
+
+import numpy as np
+import pytest
+
+from stakeline.station.box import Box
+from stakeline.station.health_expected import expected
+from stakeline.station.health_fit import fit_bank, nights_of
+from stakeline.station.health_parts import (
+    BANK as AGED,
+)
+from stakeline.station.health_parts import (
+    LOAD,
+    PANELS,
+    TURBINE,
+    aged_bank,
+    dead_panels,
+    grown_load,
+    runs,
+    standing_rotor,
+)
+from stakeline.station.health_turbine import chance_dead, rotor_of
+from stakeline.station.turbine import Turbine
+
+from .health_example import BANK, CAPACITY_AH, LOAD_A, design, telemetry
+
+DAYS = 40
+HOURS = 24 * DAYS
+DAY = np.arange(HOURS) // 24
+
+
+def test_runs_are_what_a_loop_finds():
+    assert runs([True, False, True, True]) == [(0, 0), (2, 3)]
+    assert runs(np.zeros(4, bool)) == []
+
+
+def test_a_load_that_doubles_is_told_on_the_second_day_and_a_heater_is_not():
+    load = np.where(DAY >= 20, 2.0 * LOAD_A, LOAD_A)
+    found = grown_load(telemetry(DAYS, load_A=load)[0], design())
+    assert [(f.kind, f.begins, f.told, f.last) for f in found] == [(LOAD, 20, 21, DAYS - 1)]
+    assert "2.5 W, usually 1.3 W" in found[0].why
+    hours, _ = telemetry(DAYS, load_A=load)
+    hours.columns["box_degC"][DAY < 20] = -5.0
+    heated = Box(heater_W=12.0 * LOAD_A, heater_on_degC=-15.0, heater_off_degC=-14.0)
+    assert grown_load(hours, design(box=heated)) == []
+
+
+def test_a_bank_that_loses_half_is_told_within_ten_days_and_a_sound_one_is_not():
+    capacity = np.where(DAY >= 25, 0.5 * CAPACITY_AH, CAPACITY_AH)
+    nights = nights_of(telemetry(DAYS, capacity_Ah=capacity)[0], BANK)
+    found = aged_bank(design(), nights, fit_bank(BANK, nights, np.random.default_rng(1)))
+    assert [f.kind for f in found[:1]] == [AGED]
+    assert 25 <= found[0].told <= 35
+    nights = nights_of(telemetry(DAYS)[0], BANK)
+    assert aged_bank(design(), nights, fit_bank(BANK, nights, np.random.default_rng(1))) == []
+
+
+def in_the_sun(panel_A):
+    """Return (hours, expected) of forty days of September's light with a current."""
+    hours, _ = telemetry(DAYS, panel_A=panel_A)
+    time_ns = hours.time_ns - 30 * 86400 * 10**9
+    return hours, expected(design(), time_ns, hours.air_degC, hours.wind_m_s)
+
+
+def test_panels_that_give_nothing_in_light_are_told_and_by_night_nothing_is_said():
+    light = in_the_sun(np.zeros(HOURS))[1].overcast_W.sum(axis=0)
+    alive = np.where(light > 0.5, 0.1, 0.0)
+    assert dead_panels(*in_the_sun(alive)) == []
+    found = dead_panels(*in_the_sun(np.where(DAY < 10, alive, 0.0)))
+    assert found[0].kind == PANELS
+    assert 10 <= found[0].told <= 20
+    hours, _ = telemetry(DAYS)
+    night = expected(design(), hours.time_ns + 60 * 86400 * 10**9, hours.air_degC, hours.wind_m_s)
+    assert night.clear_W.max() == 0.0
+    assert dead_panels(hours, night) == []
+
+
+@pytest.mark.parametrize(("rime", "dead"), [(0.0, True), (0.9, False)])
+def test_a_rotor_that_stands_is_told_and_rime_is_named_where_it_is_likely(rime, dead):
+    turning = np.where(DAY < 15, 0.15, 0.0)
+    hours, _ = telemetry(DAYS, turbine_A=turning, wind_m_s=np.full(HOURS, 9.0))
+    windy = design(turbine=Turbine(), panels=())
+    could = expected(windy, hours.time_ns, hours.air_degC, hours.wind_m_s)
+    index = np.where(DAY < 15, 0.1, rime)
+    rotor = rotor_of(hours, windy.turbine, could, index)
+    found = standing_rotor(rotor, hours)
+    assert found[0].kind == TURBINE
+    assert 15 <= found[0].told <= 18
+    assert bool(rotor.dead[-1]) is dead
+    assert ("bearing" in found[-1].why) is dead
+    assert rotor.odds[: 15 * 4].max() == 0.0
+
+
+def test_chance_of_a_dead_rotor_rises_with_the_odds():
+    chances = [chance_dead(odds) for odds in (0.0, 2.0, 12.0, 20.0, 99.0)]
+    assert chances[:2] == [0.0, 0.0]
+    assert (np.diff(chances) >= 0.0).all()
+    assert chances[-1] == 0.9
