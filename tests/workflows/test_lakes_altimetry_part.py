@@ -82,6 +82,23 @@ def test_passes_and_stations_agree_though_all_stations_rise(beside):
 
 
 @pytest.mark.compiled
+def test_stations_and_passes_give_one_volume(beside):
+    root, said = beside
+    (row,) = table(root, "volume_together.csv")
+    assert (row["verdict"], row["passes"], row["why"]) == ("agree", "6", "")
+    area_m2 = np.pi * RADIUS_M**2 / ARCTIC.point_scale(np.radians(79.2)) ** 2
+    low, high = (float(row[f"volume_m3_together_{word}"]) for word in ("low", "high"))
+    assert low < DROP_M * area_m2 < high
+    alone = [float(row[f"volume_m3_stations_{word}"]) for word in ("low", "high")]
+    assert high - low < alone[1] - alone[0]
+    assert float(row["p_value"]) > 0.01
+    sentence = "Upper Halvard, drain of 2031-05-3"
+    assert sentence in said.text
+    assert "by stations and passes: mean of the surface -" in said.text
+    assert " together" in (root / "6-lakes" / "Upper_Halvard" / "altimetry.txt").read_text()
+
+
+@pytest.mark.compiled
 def test_a_second_run_leaves_altimetry_and_a_new_pass_does_not(beside):
     root, _ = beside
     assert "altimetry of 1 lakes" in lakes.run(root).up_to_date

@@ -15,7 +15,7 @@ from scipy.sparse.linalg import spsolve
 
 from ..errors import SettingsError, SolutionError
 from .outline import inside_ring, ring_distance
-from .response import FLOWS, METHODS, PLATES, disc_shares, transfer
+from .response import FLOWS, METHODS, PLATES, UNIFORM, disc_shares, transfer
 
 RINGS = 120  # about a station; choice
 ANGLES = 72  # of a ring; choice
@@ -23,6 +23,8 @@ PLATE_CELLS = 48  # across the longer side of a clamped plate; choice: a disc to
 CLAMPED = 0.7  # -, cells from the margin to the first node that moves; so that a disc comes out
 MAP_CELLS = 256  # of a map along each side; choice
 MAP_REACH = 10.0  # -, lengths of the ice's answer kept about a map; choice
+MEAN_CELLS = 128  # of the grid for a mean over an outline; choice
+MEAN_RINGS = 400  # of waves for it; choice
 LEAST_SHARE = 0.3  # -, below it a lake cannot be judged; choice
 LONGEST_SERIES = 4000  # rows of a series to be inverted; choice
 
@@ -146,24 +148,90 @@ def share_map(outline, ice, method, lag_s=0.0, cells=MAP_CELLS):
     """
     if method == PLATES[1]:
         return clamped_plate_map(outline, ice)
-    ring = outline.true_m(outline.ring_m)
-    length = ice.bending_length_m if method == PLATES[0] else ice.thickness_m
-    half = np.abs(ring).max() + MAP_REACH * length
-    step = 2.0 * half / cells
-    axis = step * (np.arange(cells) - cells // 2)
-    fine = (np.arange(4) - 1.5) / 4.0 * step  # a cell's share of the roof from 16 points
-    roof = np.zeros((cells, cells))
-    for dx in fine:
-        for dy in fine:
-            where = np.stack(np.meshgrid(axis + dx, axis + dy, indexing="ij"), axis=-1)
-            where = where.reshape(-1, 2)
-            within = inside_ring(ring, where)
-            for hole in outline.holes_m:
-                within &= ~inside_ring(outline.true_m(hole), where)
-            roof += within.reshape(cells, cells) / 16.0
+    axis = _axis((outline,), ice, method, cells)
+    step, roof = axis[1] - axis[0], _roof(outline, outline, axis)
     k = 2.0 * np.pi * np.fft.fftfreq(cells, step)
     passed = transfer(ice, method, np.hypot(k[:, None], k[None, :]), lag_s)
     return axis, axis, np.fft.ifft2(np.fft.fft2(roof) * passed).real
+
+
+def _axis(outlines, ice, method, cells):
+    """Return the axis (cells,) of a grid about the first outline that the ice's answer fits on."""
+    points = np.concatenate([outlines[0].true_m(one.ring_m) for one in outlines])
+    length = ice.bending_length_m if method == PLATES[0] else ice.thickness_m
+    half = np.abs(points).max() + MAP_REACH * length
+    return 2.0 * half / cells * (np.arange(cells) - cells // 2)
+
+
+def _roof(outline, about, axis):
+    """Return the share (n, n) of each cell that lies over the lake, from 16 points of it.
+
+    The axis is of true metres from the centre of the outline ``about``.
+    """
+    rings = [about.true_m(ring) for ring in outline.rings_m]
+    step = axis[1] - axis[0]
+    low, high = rings[0].min(axis=0) - step, rings[0].max(axis=0) + step
+    near = tuple(slice(*np.searchsorted(axis, ends)) for ends in zip(low, high, strict=True))
+    roof = np.zeros((len(axis), len(axis)))
+    for dx in (np.arange(4) - 1.5) / 4.0 * step:
+        for dy in (np.arange(4) - 1.5) / 4.0 * step:
+            where = np.stack(np.meshgrid(axis[near[0]] + dx, axis[near[1]] + dy, indexing="ij"), -1)
+            within = inside_ring(rings[0], where.reshape(-1, 2))
+            for hole in rings[1:]:
+                within &= ~inside_ring(hole, where.reshape(-1, 2))
+            roof[near] += within.reshape(where.shape[:2]) / 16.0
+    return roof
+
+
+@dataclass(frozen=True, eq=False)
+class MeanView:
+    """What the mean of the surface over one outline sees of a lake of another.
+
+    ``wave_rad_m`` (b,) and ``weight`` (b,): the mean share is the sum of weights times what the ice
+    passes of each wave. ``covered``: part of the one that the other covers.
+    """
+
+    wave_rad_m: np.ndarray
+    weight: np.ndarray
+    covered: float
+
+    def share(self, ice, method):
+        """Return the mean of the surface over the one outline for 1 m of roof of the other.
+
+        Where the surface moves as the roof, or a plate is clamped at the margin (whose shape is
+        left out), that is the part of the one that the other covers.
+        """
+        if method in (UNIFORM, PLATES[1]):
+            return self.covered
+        return float(self.weight @ transfer(ice, method, self.wave_rad_m))
+
+
+def mean_view(outline, over, ice):
+    """Return the :class:`MeanView` of a lake of one outline by the mean over another.
+
+    Parseval's theorem: the mean of the surface is the sum over waves of the cross spectrum of both
+    areas times what the ice passes, in rings of waves. On a grid that holds the flow's answer.
+
+    Parameters
+    ----------
+    outline : Outline
+        Of the lake.
+    over : Outline
+        The mean is taken over it.
+    ice : Ice
+        The thickest that is asked for.
+    """
+    axis = _axis((over, outline), ice, FLOWS[0], MEAN_CELLS)
+    seen = _roof(over, over, axis)
+    lake = seen if outline is over else _roof(outline, over, axis)
+    cross = (np.fft.fft2(lake) * np.fft.fft2(seen).conj()).real / (seen.size * seen.sum())
+    k = 2.0 * np.pi * np.fft.fftfreq(len(axis), axis[1] - axis[0])
+    wave = np.hypot(k[:, None], k[None, :]).ravel()
+    ring = np.minimum((wave / wave.max() * MEAN_RINGS).astype(int), MEAN_RINGS - 1)
+    count = np.bincount(ring, minlength=MEAN_RINGS)
+    middle = np.bincount(ring, wave, MEAN_RINGS)[count > 0] / count[count > 0]
+    weight = np.bincount(ring, cross.ravel(), MEAN_RINGS)[count > 0]
+    return MeanView(middle, weight, float(np.minimum(lake, seen).sum() / seen.sum()))
 
 
 def step_responses(view, ice, method, step_s, count):

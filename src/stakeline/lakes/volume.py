@@ -14,7 +14,7 @@ from ..errors import SettingsError
 from .curve import peak_share, rate_at
 from .event_record import interval
 from .response import FLOWS, PLATES, UNIFORM
-from .surface import judge_shares, shares, view_of
+from .surface import judge_shares, mean_view, shares, view_of
 
 DAY_S = NS_PER_DAY / NS_PER_S  # s/d; definition
 SHAPES = ("uniform", "plate bulge", "ice flow")
@@ -43,7 +43,9 @@ class LakeVolume:
     """Samples (s,) of one event: volumes leave positive for a draining, come for a filling.
 
     ``roof_m``: mean change of the roof; ``share``: {station: samples of surface over roof};
-    ``effective``: number of independent draws behind them.
+    ``effective``: number of independent draws behind them. ``draw``: which sample of the event each
+    follows from; ``mean_share``: samples of the mean of the surface over roof, where it was asked
+    for.
     """
 
     lake: str
@@ -56,6 +58,8 @@ class LakeVolume:
     share: dict
     effective: float
     notes: tuple
+    draw: np.ndarray
+    mean_share: np.ndarray | None = None
 
     def row(self, level=0.95):
         """Return a line of a table: low, median, high of each quantity."""
@@ -75,7 +79,7 @@ def flat_volume_m3(area_m2, change_m):
     return area * change
 
 
-def event_volume(event, outlines, station_m, ice, rng, spread=None, shape="ice flow"):
+def event_volume(event, outlines, station_m, ice, rng, spread=None, shape="ice flow", over=None):
     """Return the :class:`LakeVolume` of a :class:`~.event_record.LakeEvent`.
 
     Parameters
@@ -91,6 +95,8 @@ def event_volume(event, outlines, station_m, ice, rng, spread=None, shape="ice f
     shape : str
         ``ice flow``: stuck or sliding bed by chance, and the plate where the event has not ended;
         ``plate bulge``: plate with either surround; ``uniform``: surface as the roof.
+    over : Outline, optional
+        Over which the mean of the surface is wanted as well; the samples stay the same.
 
     Raises
     ------
@@ -108,11 +114,12 @@ def event_volume(event, outlines, station_m, ice, rng, spread=None, shape="ice f
         )
     count = len(event.change_m)
     point = np.array([station_m[n] for n in names], float)
-    views = [view_of(outline, point) for outline in outlines]
-    which = rng.integers(0, len(views), count)
-    share = np.array(
-        [_drawn_share(event, views[k], i, ice, rng, spread, shape) for i, k in enumerate(which)]
+    seen = [_seen(outline, point, over, ice) for outline in outlines]
+    which = rng.integers(0, len(seen), count)
+    drawn = np.array(
+        [_drawn_share(event, *seen[k], i, ice, rng, spread, shape) for i, k in enumerate(which)]
     )
+    share, mean_share = drawn[:, : len(names)], drawn[:, len(names) :]
     judge_shares(np.median(share, axis=0))
     change = np.array([event.station_m[n] for n in names]).T
     roof, weight = _roof(change, share, spread)
@@ -127,12 +134,19 @@ def event_volume(event, outlines, station_m, ice, rng, spread=None, shape="ice f
     return LakeVolume(
         event.lake, event.kind, volume, roof[chosen], area[chosen], volume / length,
         volume / length * steep, dict(zip(names, share[chosen].T, strict=True)),
-        float(1.0 / (weight**2).sum()), notes,
+        float(1.0 / (weight**2).sum()), notes, chosen,
+        None if over is None else mean_share[chosen, 0],
     )  # fmt: skip
 
 
-def _drawn_share(event, view, draw, ice, rng, spread, shape):
-    """Return the shares (stations,) of one draw of the ice."""
+def _seen(outline, point, over, ice):
+    """Return (View of stations, MeanView or None) of a lake."""
+    mean = None if over is None else mean_view(outline, over, ice)
+    return view_of(outline, point), mean
+
+
+def _drawn_share(event, view, mean, draw, ice, rng, spread, shape):
+    """Return the shares of one draw of the ice: of each station, then of the mean if wanted."""
     normal = rng.standard_normal(3)
     here = replace(
         ice,
@@ -140,16 +154,22 @@ def _drawn_share(event, view, draw, ice, rng, spread, shape):
         viscosity_Pa_s=ice.viscosity_Pa_s * np.exp(spread.viscosity_log * normal[1]),
         young_Pa=ice.young_Pa * np.exp(spread.young_log * normal[2]),
     )
+
+    def of(method):
+        own = shares(view, here, method)
+        return own if mean is None else np.append(own, mean.share(here, method))
+
     if shape == "uniform":
-        found = shares(view, here, UNIFORM)
+        found = of(UNIFORM)
     elif shape == "plate bulge":
-        found = shares(view, here, PLATES[int(rng.integers(2))])
+        found = of(PLATES[int(rng.integers(2))])
     else:
-        found = shares(view, here, spread.beds[int(rng.integers(len(spread.beds)))])
+        found = of(spread.beds[int(rng.integers(len(spread.beds)))])
         if event.end_bound:
             elastic = float(here.unrelaxed(event.length_d[draw] * DAY_S))
-            found = found + elastic * (shares(view, here, PLATES[0]) - found)
-    return found * (1.0 + spread.share_sigma * rng.standard_normal(len(found)))
+            found = found + elastic * (of(PLATES[0]) - found)
+    doubt = 1.0 + spread.share_sigma * rng.standard_normal(len(view.point_m))
+    return found * (doubt if mean is None else np.append(doubt, 1.0))
 
 
 def _roof(change, share, spread):

@@ -64,7 +64,7 @@ class SeenRow:
 @styled
 def draw_levels(lines, note=""):
     """Return the figure of a lake's level: both curves with 95 % intervals, passes, events."""
-    figure = new_figure(9.0, 5.2, f"{lines.lake}: level by stations and satellite")
+    figure = new_figure(9.0, 5.6, f"{lines.lake}: level by stations and satellite")
     upper, lower = figure.subplots(2, 1, sharex=True, sharey=True)
     time = lines.time_ns.astype("datetime64[ns]")
     passes = lines.pass_ns.astype("datetime64[ns]")
@@ -83,7 +83,7 @@ def draw_levels(lines, note=""):
             markersize=3.2, linewidth=0.9, capsize=2.0, label="pass over the lake, 95 %",
         )  # fmt: skip
         axis.set_ylabel("level (m)")
-        axis.legend(loc="upper left", frameon=False, fontsize=8, ncols=3)
+        axis.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), frameon=False, fontsize=8, ncols=4)
     hold(upper, lines.level_m, lines.passes_alone_m, margin=0.25)
     time_axis(lower)
     footnote(figure, note)
@@ -151,7 +151,7 @@ def _draw_row(axis, place, row, leftward):
     axis.plot([onset, end], [place, place], color=colour, linewidth=2.6, solid_capstyle="butt")
     axis.plot([onset], [place], marker="|", markersize=12, color=colour)
     axis.annotate(
-        row.words, (onset, place), xytext=(0, 7), textcoords="offset points", fontsize=7.5,
+        row.words, (onset, place), xytext=(0, 8), textcoords="offset points", fontsize=7.5,
         ha="right" if leftward else "left",
         bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6, "alpha": 0.85},
     )  # fmt: skip

@@ -156,9 +156,10 @@ def draw_lake_events(record):
     events = record.events[:_MOST_EVENTS]
     if not events:
         return None
-    rows = -(-len(events) // _COLUMNS)
+    columns = len(events) if len(events) < _COLUMNS else 2 if len(events) == 4 else _COLUMNS
+    rows = -(-len(events) // columns)
     figure = new_figure(9.0, 0.9 + 2.5 * rows, f"{record.title}: events")
-    panels = figure.subplots(rows, _COLUMNS, squeeze=False).ravel()
+    panels = figure.subplots(rows, columns, squeeze=False).ravel()
     for axis, event in zip(panels, events, strict=False):
         _event(axis, record, event)
     for axis in panels[len(events) :]:
@@ -251,7 +252,10 @@ def draw_lake_map(record):
             record.x_km, record.y_km, record.share, levels=_SHARES,
             cmap=ListedColormap(_SHADES), zorder=0.4, alpha=0.85,
         )  # fmt: skip
-        place = axis.inset_axes([0.62, 0.1, 0.34, 0.025])
+        back = axis.inset_axes([0.6, 0.01, 0.39, 0.145], zorder=4.0)
+        back.set(xticks=[], yticks=[], facecolor=(1.0, 1.0, 1.0, 0.8))
+        back.spines[:].set_visible(False)
+        place = axis.inset_axes([0.63, 0.105, 0.33, 0.025], zorder=4.1)
         bar = figure.colorbar(filled, cax=place, orientation="horizontal")
         bar.set_label("surface over mean of the roof", fontsize=7.5)
         bar.ax.tick_params(labelsize=7)

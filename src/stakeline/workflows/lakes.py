@@ -9,6 +9,7 @@ from .lakes_altimetry_part import altimetry_part
 from .lakes_events import events_part
 from .lakes_figures import figures_part
 from .lakes_parts import LakesRun
+from .lakes_passings import passings_part
 from .lakes_placement import placement_part
 from .lakes_routes import routes_part
 from .position import Outcome
@@ -32,6 +33,7 @@ PARTS = (
     Part("figures", figures_part),
     Part("altimetry", altimetry_part),
     Part("routes", routes_part),
+    Part("passings", passings_part),
     Part("placement", placement_part),
 )
 """The parts in their order; one that is added here joins the verb."""

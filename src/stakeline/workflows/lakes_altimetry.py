@@ -293,7 +293,7 @@ def _agreement_words(found):
     """Return a sentence for each station on how altimetry agrees with it."""
     return [
         f"{name}: {len(a.time_ns)} passes, chi-square {a.chi_square:.1f} of {a.freedom} "
-        f"(p {a.p_value:.2f}), slope {a.slope:.3f} ± {a.slope_sigma:.3f}"
+        f"(p {a.p_value:.2g}), slope {a.slope:.3f} ± {a.slope_sigma:.3f}"
         for name, a in found.agreements.items()
     ]
 

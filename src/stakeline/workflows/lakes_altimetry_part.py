@@ -19,6 +19,7 @@ from .lakes_parts import file_name, settle
 from .lakes_places import CONTROL, OVER
 from .lakes_results import lake_result
 from .lakes_reviews import reviewed
+from .lakes_volume_together import BY_BOTH, TABLE, together_table, together_words, volumes_together
 from .motion_ground import grid_files
 from .motion_results import station_results
 from .position import Outcome
@@ -57,10 +58,18 @@ def altimetry_part(doing):
     others = {file_name(lake) for lake in lakes} - {task.name for task in tasks}
     said = settle(doing, RECORDS, solve_altimetry, tasks, keep=others)
     return Outcome(
-        "", said.problems,
+        _volumes_said(campaign, [task.name for task in tasks if task.name not in said.failed]),
+        said.problems,
         (f"altimetry of {len(said.done)} lakes",) * bool(said.done),
         (f"altimetry of {len(said.current)} lakes",) * bool(said.current),
     )  # fmt: skip
+
+
+def _volumes_said(campaign, names):
+    """Return the lines on volumes of stations and passes together, of all lakes named."""
+    paths = [campaign.folder(LAKES) / name / WORDS for name in names]
+    lines = [line for path in paths for line in path.read_text(encoding="utf-8").splitlines()]
+    return "".join(f"{line}\n" for line in lines if BY_BOTH in line)
 
 
 def _sums(campaign, paths):
@@ -78,16 +87,23 @@ def solve_altimetry(task):
     altimetry = altimetry_points(campaign, ground.epsg)
     variants = ground.lakes[task.lake]
     others = [own[0] for lake, own in ground.lakes.items() if lake != task.lake]
-    stations, places, events, how = _stood(campaign, task.name)
+    result = lake_result(campaign, task.name)
+    stations, places, told, how = _stood(campaign, result)
+    events = _kept(result, told)
     found = lake_altimetry(
         altimetry, variants, stations, places, events, _ice(campaign, variants[0]), others
     )
+    volumes = ()
+    if result is not None and found.levels is not None:
+        volumes = volumes_together(campaign, result, told, variants, found.levels)
     datum = (f"datum of the passes: {altimetry.datum.words}",)
     datum *= altimetry.points is not None and not altimetry.datum.missing  # else it is told there
     notes = (f"note: {note}" for note in (*datum, *altimetry.notes, *how))
-    words = "\n".join((*altimetry_words(found), *notes)) + "\n"
+    words = (*altimetry_words(found), *together_words(task.lake, volumes), *notes)
     files = {f"{task.name}/{name}": data for name, data in altimetry_files(found).items()}
-    files[f"{task.name}/{WORDS}"] = words.encode("utf-8")
+    files[f"{task.name}/{WORDS}"] = ("\n".join(words) + "\n").encode("utf-8")
+    if volumes:
+        files[f"{task.name}/{TABLE}"] = together_table(volumes)
     figures = altimetry_figures(found)
     files |= {f"figures/{task.name}_{name}": data for name, data in figures.items()}
     return {f"{LAKES}/{path}": data for path, data in files.items()}
@@ -101,20 +117,25 @@ def _ice(campaign, outline):
         return None
 
 
-def _stood(campaign, name):
-    """Return (StationUp of stations over a lake, their places, its events, how); maybe empty."""
-    result = lake_result(campaign, name)
+def _stood(campaign, result):
+    """Return (StationUp of stations over a lake, their places, events told, how); maybe empty."""
     if result is None:
         return (), {}, (), ()
     roles = [r for r in result.told["roles"] if r["role"] in (OVER, CONTROL)]
     motion = {one.station: one for one in station_results(campaign)}
     stations = [station_up(motion[r["station"]], control=r["role"] == CONTROL) for r in roles]
     places = {r["station"]: (r["x_m"], r["y_m"]) for r in roles if r["role"] == OVER}
-    said = reviewed(result.told["events"], campaign.settings.lakes.review).events
-    pairs = zip(result.events(), said, strict=True)
-    events = tuple(event for event, told in pairs if told["status"] != "rejected")
+    told = reviewed(result.told["events"], campaign.settings.lakes.review).events
     stations, notes = _beside_controls(stations)
-    return stations, places, events, notes
+    return stations, places, told, notes
+
+
+def _kept(result, told):
+    """Return the events that nobody has rejected."""
+    if result is None:
+        return ()
+    pairs = zip(result.events(), told, strict=True)
+    return tuple(event for event, one in pairs if one["status"] != "rejected")
 
 
 def _beside_controls(stations):
