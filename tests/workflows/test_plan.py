@@ -157,25 +157,25 @@ def campaign(tmp_path):
 
 def test_a_campaign_is_planned_once_and_again_after_a_change(campaign, light):
     first = plan.run([campaign])
-    assert first.done == ("1 stations",)
+    assert first.done == ("1 station", "all together")
     folder = campaign / "1-plan"
     kept = {one.name: one.read_bytes() for one in (folder / "HV01").iterdir()}
     assert {"sheet.pdf", "plan.json", "page.txt", "verdict.txt", "days.parquet"} <= set(kept)
     assert {one.name for one in folder.iterdir()} >= {"network.txt", "places.gpx", "ready.txt"}
     second = plan.run([campaign])
-    assert (second.done, second.up_to_date) == ((), ("1 stations",))
+    assert (second.done, second.up_to_date) == ((), ("1 station", "all together"))
     assert second.text == first.text
     (folder / "HV01" / "sheet.pdf").unlink()
-    assert plan.run([campaign]).done == ("1 stations",)
+    assert plan.run([campaign]).done == ("1 station",)
     again = {one.name: one.read_bytes() for one in (folder / "HV01").iterdir()}
     assert again == kept  # the same input, the same bytes
     (campaign / "plans" / "HV01.toml").write_text(short(rated_W=60), encoding="utf-8")
-    assert plan.run([campaign]).done == ("1 stations",)
+    assert plan.run([campaign]).done == ("1 station", "all together")
 
 
 def test_a_file_of_a_campaign_is_planned_there(campaign, light):
     done = plan.run([campaign / "plans" / "HV01.toml"])
-    assert done.done == ("1 stations",)
+    assert done.done[0] == "1 station"
     assert (campaign / "1-plan" / "HV01" / "sheet.pdf").is_file()
 
 
@@ -184,7 +184,7 @@ def test_a_wrong_file_does_not_stop_the_others(campaign, light):
     (campaign / "plans" / "HV02.toml").write_text(text, encoding="utf-8")
     (campaign / "plans" / "HV03.toml").write_text(short(), encoding="utf-8")
     found = plan.run([campaign])
-    assert found.done == ("1 stations",)
+    assert found.done[0] == "1 station"
     assert any(re.search(r"HV02.toml:\d+: site.latitude_deg", one) for one in found.problems)
     assert any("give the file its name, HV01.toml" in one for one in found.problems)
 

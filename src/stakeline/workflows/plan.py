@@ -1,6 +1,6 @@
 """The verb plan: will a station live, stand, stay above the snow and fit the aircraft."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from .. import __version__
@@ -22,7 +22,7 @@ from .position import Outcome
 from .product_index import scan
 
 STATION_RECORDS, ALL_RECORDS = "plan", "plan-all"
-TOGETHER = "stations"
+EACH, TOGETHER = "each", "together"  # parts of the verb
 SKY_KINDS = ("sp3", "navigation")
 FEW = 2  # stations whose pages are shown whole, and for which no worker processes are started
 PAGE, VERDICT, SHEET = "page.txt", "verdict.txt", "sheet.pdf"
@@ -160,7 +160,7 @@ def station_files(plan, inputs):
     }
 
 
-def run_campaign(campaign=None, *, files=(), workers=1, progress=None, alone=True):
+def run_campaign(campaign=None, *, files=(), workers=1, progress=None, parts=(EACH, TOGETHER)):
     """Plan what is out of date of a campaign's stations.
 
     Parameters
@@ -171,8 +171,8 @@ def run_campaign(campaign=None, *, files=(), workers=1, progress=None, alone=Tru
         Only these of its station files; all where none is named.
     workers : int
     progress : callable, optional
-    alone : bool
-        Whether to work on what concerns the stations together, too.
+    parts : sequence of str
+        ``EACH``: each station for itself; ``TOGETHER``: what concerns all.
     """
     opened = open_campaign(campaign) if campaign else find_campaign(Path.cwd())
     if opened is None:
@@ -188,32 +188,41 @@ def run_campaign(campaign=None, *, files=(), workers=1, progress=None, alone=Tru
     with only_one(opened.folder(LEDGER) / "lock"):
         clean_leftovers(opened.folder(PLAN))
         doing = PlanRun(opened, Ledger(opened.root, LEDGER), workers, progress)
-        return _planned(doing, every, names, alone)
+        return _planned(doing, every, names, parts)
 
 
-def _planned(doing, every, wanted, alone):
-    entries = scan(doing.campaign)
-    sky = next((e for kind in SKY_KINDS for e in entries if e.kind == kind), None)
+def _planned(doing, every, wanted, parts):
     readable, problems = _readable(every)
     asked = [path for path in readable if not wanted or path.resolve() in wanted]
-    tasks = [_station_task(doing.campaign, path, sky) for path in asked]
-    keep = [path.stem for path in every if path not in asked]
-    settled = settle(
-        PlanRun(doing.campaign, doing.ledger, doing.workers if len(tasks) > FEW else 1,
-                doing.progress),
-        STATION_RECORDS, solve_station, tasks, "planned", keep,
-    )  # fmt: skip
-    problems += settled.problems
-    if alone and readable:
+    entries = scan(doing.campaign)
+    done, current, failed = (), (), ()
+    if EACH in parts:
+        each = _each(doing, every, asked, entries)
+        failed = each.failed
+        problems += each.problems
+        done += _counted(each.done)
+        current += _counted(each.current)
+    if TOGETHER in parts and readable:
         task = _together_task(doing.campaign, readable, entries)
         both = settle(doing, ALL_RECORDS, solve_together, [task], "put together")
         problems += both.problems
-    done, current = (
-        tuple(f"{len(names)} stations" for _ in names[:1])
-        for names in (settled.done, settled.current)
-    )
-    text = _text(doing.campaign, asked, settled.failed)
-    return Outcome(text, tuple(problems), done, current)
+        done += ("all together",) * len(both.done)
+        current += ("all together",) * len(both.current)
+    return Outcome(_text(doing.campaign, asked, failed), tuple(problems), done, current)
+
+
+def _counted(names):
+    plural = "s" if len(names) != 1 else ""
+    return (f"{len(names)} station{plural}",) if names else ()
+
+
+def _each(doing, every, asked, entries):
+    """Plan the stations asked for; return what was settled."""
+    sky = next((e for kind in SKY_KINDS for e in entries if e.kind == kind), None)
+    tasks = [_station_task(doing.campaign, path, sky) for path in asked]
+    keep = [path.stem for path in every if path not in asked]
+    few = replace(doing, workers=doing.workers if len(tasks) > FEW else 1)
+    return settle(few, STATION_RECORDS, solve_station, tasks, "planned", keep)
 
 
 def _readable(paths):

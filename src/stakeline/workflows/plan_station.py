@@ -1,10 +1,11 @@
 """One station's plan: all parts worked out and put together."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ..constants import DAYS_PER_YEAR
 from ..station.cargo import Loads, Totals, loads, people_to_lift, reminders, totals
 from ..station.cautions import BATTERIES, ESTIMATE
+from ..station.rules import DOUBT, GOOD
 from .plan_energy import EnergyOutcome, energy_of
 from .plan_lines import all_cautions, at_least
 from .plan_network import Kept, kept_of
@@ -108,10 +109,12 @@ def plan_station(description, *, orbits=None, place=None, progress=None):
 def energy_lines(description, energy):
     """Yield the lines of the energy: chance to live, lowest charge, acid."""
     found, bank = energy.survival, description.design.bank
-    words = "" if found.chance == 1.0 else found.why
-    yield at_least("energy", "years that live", 100.0 * found.chance,
-                   100.0 * description.settings.aim.survival, "%", words=words,
-                   cautions=(BATTERIES, ESTIMATE))  # fmt: skip
+    words, wanted = found.why, description.settings.aim.survival
+    line = at_least("energy", "years that live", 100.0 * found.chance, 100.0 * wanted, "%",
+                    words=words, cautions=(BATTERIES, ESTIMATE))  # fmt: skip
+    if line.state == GOOD and found.interval[0] < wanted:
+        line = replace(line, state=DOUBT, words="too few years to be sure")
+    yield line
     yield at_least("energy", "lowest charge in 95 of 100 years", 100.0 * found.lowest_charge,
                    100.0 * energy.cut_charge, "%", cautions=bank.cautions,
                    words="at which loads are cut off in the cold")  # fmt: skip

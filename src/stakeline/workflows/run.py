@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from ..campaign.folders import LEDGER, open_campaign
 from ..campaign.store import only_one, write_text
-from . import decide, intake, lakes, motion, position_campaign
+from . import decide, intake, lakes, motion, plan, position_campaign
 from .pool import guarded
 
 SUMMARY_FILE = "run.txt"
@@ -28,7 +28,7 @@ class Step:
     """One verb's part of a run.
 
     ``function(root, workers=..., progress=...)`` returns a :class:`VerbReport`. A verb whose input
-    is missing returns one whose ``skipped`` says why.
+    is missing returns one whose ``skipped`` says why; None is not told at all.
     """
 
     name: str
@@ -104,6 +104,8 @@ def run(campaign, *, workers=1, progress=None, steps=None):
         said, sentence = guarded(_work, task)
         if sentence:
             said = VerbReport(failed=tuple(sentence.splitlines()))
+        if said is None:
+            continue
         verbs.append((step.name, said, time.perf_counter() - begin))
     if progress:
         progress(len(steps), len(steps), "done")
@@ -137,6 +139,20 @@ def _listed(title, sentences):
     lines = [f"  {title}: {len(sentences)}", *(f"    {line}" for line in sentences[:LISTED])]
     more = len(sentences) - LISTED
     return [*lines, f"    and {more} more"] if more > 0 else lines
+
+
+def _plan(root, *, workers, progress):
+    """Plan the stations, each for itself: nothing of it follows from what was measured."""
+    said = plan.run_campaign(root, workers=workers, progress=progress, parts=(plan.EACH,))
+    return VerbReport(said.done, said.up_to_date, said.problems, said.skipped)
+
+
+def _plan_together(root, *, workers, progress):
+    """Work out what concerns all stations: it follows from their motion, so it comes last."""
+    said = plan.run_campaign(root, workers=workers, progress=progress, parts=(plan.TOGETHER,))
+    if said.skipped:
+        return None  # the first step has told why
+    return VerbReport(said.done, said.up_to_date, said.problems)
 
 
 def _intake(root, *, workers, progress):
@@ -196,10 +212,12 @@ def _decide(root, *, workers, progress):
 
 
 STEPS = (
+    Step("plan", _plan),
     Step("intake", _intake),
     Step("position", _position),
     Step("motion", _motion),
     Step("lakes", _lakes),
     Step("decide", _decide),
+    Step("plan, all stations", _plan_together),
 )
 """The verbs in the order of the work; one that is added here joins the run."""
