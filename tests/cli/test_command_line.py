@@ -220,7 +220,19 @@ def test_a_run_in_which_something_failed_is_1_and_says_so_when_quiet_too(reporte
 
 
 def test_verbs_stand_in_the_order_of_the_work():
-    verbs = "new plan commission intake position motion lakes decide view run demo".split()
+    verbs = [
+        "new",
+        "plan",
+        "commission",
+        "intake",
+        "position",
+        "motion",
+        "lakes",
+        "decide",
+        "view",
+        "run",
+        "demo",
+    ]
     assert list(cli.VERBS) == verbs
 
 
