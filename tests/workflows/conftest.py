@@ -156,3 +156,32 @@ def calendar(time_ns):
 def sky():
     """The invented sky."""
     return Sky()
+
+
+class Histories:
+    """Texts of ``stations/NAME.toml``: a set-up, and visits to be added to it."""
+
+    def set_up(self, station="HV01", measured_m=1.532, place="", serial=""):
+        """Return the history of a station with one antenna; ``place``, ``serial``: more lines."""
+        serial = f'[visit.receiver]\nserial = "{serial}"\n' if serial else ""
+        antenna = f'{serial}[visit.antenna]\ntype = "HALVARD ICE1    NONE"\n'
+        begin = f'[[visit]]\ntime = 2031-04-28T14:30:00Z\nkind = "set-up"\n{antenna}'
+        return f'station = "{station}"\n{place}{begin}{self._height(measured_m)}'
+
+    def visit(self, time, kind="visit", measured_m=None, **moved_m):
+        """Return a later visit: a height measured, metres that the marker was moved by."""
+        text = f'[[visit]]\ntime = {time}Z\nkind = "{kind}"\n'
+        text += "" if measured_m is None else self._height(measured_m)
+        moved = "".join(f"{name}_m = {metres}\n" for name, metres in moved_m.items())
+        return text + (f"[visit.marker_moved]\n{moved}" if moved else "")
+
+    @staticmethod
+    def _height(measured_m):
+        ends = 'from = "marker"\nto = "antenna reference point"\n'
+        return f'[visit.height]\nmeasured_m = {measured_m}\nhow = "vertical"\n{ends}'
+
+
+@pytest.fixture(scope="session")
+def histories():
+    """Give the writer of station histories."""
+    return Histories()

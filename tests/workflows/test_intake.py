@@ -14,33 +14,18 @@ from stakeline.constants import NS_PER_DAY
 from stakeline.errors import SettingsError
 from stakeline.workflows import intake
 
-HISTORY = """station = "HV01"
-latitude_deg = 79.0412
-longitude_deg = 17.3580
-height_m = 212.0
-[[visit]]
-time = 2031-04-28T14:30:00Z
-kind = "set-up"
-[visit.receiver]
-serial = "30117"
-[visit.antenna]
-type = "HALVARD ICE1    NONE"
-[visit.height]
-measured_m = 1.532
-how = "vertical"
-from = "marker"
-to = "antenna reference point"
-"""
 SETTINGS = '[campaign]\nname = "Trial"\n[[station]]\nname = "HV01"\nraw = ["0-raw/HV01"]\n'
 
 
 @pytest.fixture(scope="module")
-def season(tmp_path_factory, sky):
+def season(tmp_path_factory, sky, histories):
     """A campaign folder with good and bad files, and products of three days."""
     root = tmp_path_factory.mktemp("season")
     create(root)
     (root / "campaign.toml").write_text(SETTINGS, encoding="utf-8")
-    (root / "stations" / "HV01.toml").write_text(HISTORY, encoding="utf-8")
+    place = "latitude_deg = 79.0412\nlongitude_deg = 17.3580\nheight_m = 212.0\n"
+    history = histories.set_up(place=place, serial="30117")
+    (root / "stations" / "HV01.toml").write_text(history, encoding="utf-8")
     raw = root / "0-raw" / "HV01"
     day = sky.times(0, 86400)
     known = {"receiver_number": "30117", "antenna_type": "HALVARD ICE1    NONE"}

@@ -27,31 +27,6 @@ from stakeline.workflows.motion_table import table_series
 
 START = from_iso("2031-05-01")
 PLACE = np.radians(79.0), np.radians(17.0), 500.0
-HISTORY = """station = "HV05"
-[[visit]]
-time = 2031-04-28T14:30:00Z
-kind = "set-up"
-[visit.antenna]
-type = "HALVARD ICE1    NONE"
-[visit.height]
-measured_m = 1.532
-how = "vertical"
-from = "marker"
-to = "antenna reference point"
-[[visit]]
-time = 2031-05-04T12:00:00Z
-kind = "visit"
-[visit.height]
-measured_m = 1.200
-how = "vertical"
-from = "marker"
-to = "antenna reference point"
-[[visit]]
-time = 2031-05-06T12:00:00Z
-kind = "visit"
-[visit.marker_moved]
-up_m = 0.4
-"""
 
 
 def rows(count=240, east_m_d=0.5, north_m_d=0.2, east_m=0.0, seed=1):
@@ -71,13 +46,19 @@ def position_table(path, time_ns, xyz):
     path.write_bytes(write_plain_table(columns, dict.fromkeys(columns, 4)))
 
 
+def raised(histories):
+    """Return the history of a station whose height is read once, and whose marker is raised."""
+    read = histories.visit("2031-05-04T12:00:00", measured_m="1.200")
+    return histories.set_up("HV05") + read + histories.visit("2031-05-06T12:00:00", up=0.4)
+
+
 @pytest.fixture(scope="module")
-def finished(tmp_path_factory):
+def finished(tmp_path_factory, histories):
     """Folder of a campaign after its first run: a station on ice, and one of three rows."""
     root = tmp_path_factory.mktemp("moved") / "trial"
     create(root)
     (root / "stations" / "HV01.toml").unlink()
-    (root / "stations" / "HV05.toml").write_text(HISTORY, encoding="utf-8")
+    (root / "stations" / "HV05.toml").write_text(raised(histories), encoding="utf-8")
     time_ns, xyz = rows()
     xyz[time_ns >= gps_from_utc(from_iso("2031-05-06T12:00:00"))] += xyz_from_enu(
         np.array([0.0, 0.0, 0.4]), *PLACE[:2]
@@ -187,9 +168,9 @@ def test_a_station_that_is_not_known_is_refused(finished):
         motion.run(finished[0], stations=("HV99",))
 
 
-def test_only_moved_markers_raises_and_swaps_are_steps(tmp_path):
+def test_only_moved_markers_raises_and_swaps_are_steps(tmp_path, histories):
     path = tmp_path / "HV05.toml"
-    path.write_text(HISTORY, encoding="utf-8")
+    path.write_text(raised(histories), encoding="utf-8")
     ((begin, end),) = logged_steps(read_history(path))
     noon = gps_from_utc(from_iso("2031-05-06T12:00:00"))
     assert begin < noon < end

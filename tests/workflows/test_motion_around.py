@@ -35,29 +35,6 @@ SLOPE = -0.03  # by metre of map, towards its x
 PRESSURE_HPA = 985.0 + 12.0 * np.sin(2.0 * np.pi * DAYS / 4.3) + 7.0 * np.sin(2.3 * DAYS)
 VISIT_NS = START + 7 * NS_PER_DAY
 WANDER_M, POLE_M = 0.5, 2.5
-HISTORY = f"""station = "HV05"
-[[visit]]
-time = 2031-04-28T14:30:00Z
-kind = "set-up"
-[visit.antenna]
-type = "HALVARD ICE1    NONE"
-[visit.height]
-measured_m = {POLE_M}
-how = "vertical"
-from = "marker"
-to = "antenna reference point"
-[[visit]]
-time = 2031-05-08T00:00:00Z
-kind = "visit"
-[visit.height]
-measured_m = 2.9
-how = "vertical"
-from = "marker"
-to = "antenna reference point"
-[visit.marker_moved]
-north_m = 0.3
-up_m = 0.4
-"""
 
 
 def plane_file(slope=SLOPE, step_m=100.0):
@@ -89,11 +66,17 @@ def positions_file():
     return write_plain_table(columns, dict.fromkeys(columns, 4))
 
 
-def make(root, station="", part=""):
+def leaning(histories):
+    """Return the history of a pole that was set upright and moved north on one visit."""
+    visit = histories.visit("2031-05-08T00:00:00", measured_m=2.9, north=0.3, up=0.4)
+    return histories.set_up("HV05", POLE_M) + visit
+
+
+def make(root, histories, station="", part=""):
     """Make a campaign of one station with a grid, its pressure and its history."""
     create(root)
     (root / "stations" / "HV01.toml").unlink()
-    (root / "stations" / "HV05.toml").write_text(HISTORY, encoding="utf-8")
+    (root / "stations" / "HV05.toml").write_text(leaning(histories), encoding="utf-8")
     for path, data in (
         ("maps/plane.nc", plane_file()),
         ("0-raw/weather/HB01.csv", pressure_file()),
@@ -119,8 +102,8 @@ AFLOAT = "barometer_share = 1.0\n"
 
 
 @pytest.fixture(scope="module")
-def finished(tmp_path_factory):
-    root = make(tmp_path_factory.mktemp("around") / "trial", AFLOAT)
+def finished(tmp_path_factory, histories):
+    root = make(tmp_path_factory.mktemp("around") / "trial", histories, AFLOAT)
     assert position_campaign.run(root).problems == ()
     assert motion.run(root).problems == ()
     return root
@@ -183,8 +166,8 @@ def test_another_grid_puts_results_out_of_date(finished):
 
 
 @pytest.mark.compiled
-def test_a_grid_that_does_not_cover_is_said_and_the_own_path_taken(tmp_path):
-    root = make(tmp_path / "trial")
+def test_a_grid_that_does_not_cover_is_said_and_the_own_path_taken(tmp_path, histories):
+    root = make(tmp_path / "trial", histories)
     side = np.arange(-3000.0, 3001.0, 200.0)
     height = np.zeros((side.size, side.size))
     height[14:17, 14:17] = np.nan
@@ -221,14 +204,14 @@ def test_given_before_grid_before_own_path():
         ("barometer_share = 1.5\n", "", "barometer_share"),
     ],
 )
-def test_impossible_settings_are_refused(tmp_path, station, part, said):
-    root = make(tmp_path / "trial", station, part)
+def test_impossible_settings_are_refused(tmp_path, histories, station, part, said):
+    root = make(tmp_path / "trial", histories, station, part)
     with pytest.raises(SettingsError, match=said):
         open_campaign(root)
 
 
-def test_the_table_of_pressure_is_named_or_the_only_one(tmp_path):
-    root = make(tmp_path / "trial", AFLOAT)
+def test_the_table_of_pressure_is_named_or_the_only_one(tmp_path, histories):
+    root = make(tmp_path / "trial", histories, AFLOAT)
     only, own = root / "0-raw/weather/HB01.csv", root / "0-raw/weather/HV05.csv"
     grid = root / "maps/plane.nc"
     assert around_files(open_campaign(root), "HV05") == [grid, only]
@@ -264,8 +247,8 @@ def test_a_table_without_pressure_is_a_sentence(text):
         pressure_of(parse_plain_table(text, "w.csv"), "w.csv")
 
 
-def test_grids_without_surface_are_no_surface(tmp_path):
-    root = make(tmp_path / "trial")
+def test_grids_without_surface_are_no_surface(tmp_path, histories):
+    root = make(tmp_path / "trial", histories)
     side = np.arange(-300.0, 301.0, 100.0)
     bed = Grids(X_M + side, Y_M + side, 3413, {"bed": np.zeros((7, 7))}, {}, {})
     (root / "maps/bed.nc").write_bytes(write_grids(bed))
@@ -274,9 +257,9 @@ def test_grids_without_surface_are_no_surface(tmp_path):
     assert notes == ()
 
 
-def test_visits_of_a_history(tmp_path):
+def test_visits_of_a_history(tmp_path, histories):
     path = tmp_path / "HV05.toml"
-    path.write_text(HISTORY, encoding="utf-8")
+    path.write_text(leaning(histories), encoding="utf-8")
     first, second = pole_visits(read_history(path))
     assert (first.pole_m, first.moved_m) == (pytest.approx(POLE_M), None)
     assert (second.pole_m, second.moved_m) == (pytest.approx(2.9), (0.0, 0.3, 0.4))

@@ -16,41 +16,18 @@ from stakeline.workflows import arcs, position_campaign
 
 pytestmark = pytest.mark.compiled  # each test reads and writes a campaign of three days
 STEP_S = 1800
-HISTORY = """station = "HV01"
-latitude_deg = 79.0412
-longitude_deg = 17.3580
-[[visit]]
-time = 2031-04-28T14:30:00Z
-kind = "set-up"
-[visit.antenna]
-type = "HALVARD ICE1    NONE"
-[visit.height]
-measured_m = 1.532
-how = "vertical"
-from = "marker"
-to = "antenna reference point"
-"""
-RAISE = """
-[[visit]]
-time = 2031-05-02T12:00:00Z
-kind = "raise"
-[visit.height]
-measured_m = 2.532
-how = "vertical"
-from = "marker"
-to = "antenna reference point"
-"""
+PLACE = "latitude_deg = 79.0412\nlongitude_deg = 17.3580\n"
 SETTINGS = '[campaign]\nname = "Trial"\n[position]\ninterval_s = 1800\n'
 SETTINGS += '[[station]]\nname = "HV01"\nraw = ["0-raw/HV01"]\n'
 
 
 @pytest.fixture(scope="module")
-def prepared(tmp_path_factory, sky):
+def prepared(tmp_path_factory, sky, histories):
     """A campaign of one station and three days, not yet positioned."""
     root = tmp_path_factory.mktemp("prepared")
     create(root)
     (root / "campaign.toml").write_text(SETTINGS, encoding="utf-8")
-    (root / "stations" / "HV01.toml").write_text(HISTORY, encoding="utf-8")
+    (root / "stations" / "HV01.toml").write_text(histories.set_up(place=PLACE), encoding="utf-8")
     for day in range(3):
         times = sky.times(0, 86400, STEP_S) + day * NS_PER_DAY
         sky.write_receiver_file(root / "0-raw" / "HV01" / f"day{day}.rnx", times, seed=day)
@@ -212,8 +189,10 @@ def test_a_failed_arc_is_told_and_stops_nothing(campaign, solved):
     assert [name for name in results(campaign) if "2031-05-02" in name]
 
 
-def test_arcs_end_at_a_raise_and_each_has_its_height(campaign, solved):
-    (campaign / "stations" / "HV01.toml").write_text(HISTORY + RAISE, encoding="utf-8")
+def test_arcs_end_at_a_raise_and_each_has_its_height(campaign, solved, histories):
+    raised = histories.visit("2031-05-02T12:00:00", "raise", 2.532)
+    history = histories.set_up(place=PLACE) + raised
+    (campaign / "stations" / "HV01.toml").write_text(history, encoding="utf-8")
     outcome = run(campaign)
     assert outcome.problems == ()
     step = int(gps_from_utc(from_iso("2031-05-02T12:00:00")))
@@ -242,9 +221,9 @@ def test_without_orbits_an_arc_says_what_to_give(campaign, solved):
     assert "give SP3 orbits with clocks, or RINEX navigation" in outcome.problems[0]
 
 
-def test_each_piece_of_a_day_has_a_height_above_the_snow_or_why_not(campaign, solved):
+def test_each_piece_of_a_day_has_a_height_above_the_snow_or_why_not(campaign, solved, histories):
     with (campaign / "stations" / "HV01.toml").open("a", encoding="utf-8") as file:
-        file.write(RAISE)
+        file.write(histories.visit("2031-05-02T12:00:00", "raise", 2.532))
     outcome = run(campaign)
     columns, _ = read_table(campaign / "4-position" / "HV01" / "HV01_snow.parquet")
     assert columns["antenna_height_m"].tolist() == [1.532, 1.532, 2.532, 2.532]

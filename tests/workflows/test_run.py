@@ -11,18 +11,6 @@ from stakeline.errors import SettingsError, SolutionError
 from stakeline.workflows import run
 from stakeline.workflows.run import LISTED, Step, VerbReport
 
-HISTORY = """station = "HV01"
-[[visit]]
-time = 2031-04-28T14:30:00Z
-kind = "set-up"
-[visit.antenna]
-type = "HALVARD ICE1    NONE"
-[visit.height]
-measured_m = 1.532
-how = "vertical"
-from = "marker"
-to = "antenna reference point"
-"""
 SETTINGS = '[campaign]\nname = "Trial"\n[[station]]\nname = "HV01"\nraw = ["0-raw/HV01"]\n'
 SETTINGS += 'positions = ["0-raw/positions/HV01.csv"]\n'
 TABLE = "time_gps,x_m,y_m,z_m,sigma_east_m,sigma_north_m,sigma_up_m\n"
@@ -30,12 +18,13 @@ TABLE += "2031-05-01,1163000.0,363000.0,6238000.0,0.01,0.01,0.02\n"
 
 
 @pytest.fixture
-def campaign(tmp_path):
+def campaign(tmp_path, histories):
     """A campaign of one table of positions, a note, and files that cannot be used."""
     root = tmp_path / "trial"
     create(root)
     (root / "campaign.toml").write_text(SETTINGS, encoding="utf-8")
-    (root / "stations" / "HV01.toml").write_text(HISTORY, encoding="utf-8")
+    (root / "stations" / "HV01.toml").write_text(histories.set_up(), encoding="utf-8")
+    (root / "plans" / "HV01.toml").unlink()
     (root / "0-raw" / "positions").mkdir()
     (root / "0-raw" / "positions" / "HV01.csv").write_text(TABLE, encoding="utf-8")
     (root / "0-raw" / "note.txt").write_text("The mast stood well in the wind.", encoding="utf-8")
@@ -63,7 +52,8 @@ def test_the_summary_lies_in_the_campaign_without_seconds(campaign):
     text = (campaign / "run.txt").read_text(encoding="utf-8")
     assert text == report.text(with_seconds=False)
     assert text.startswith(
-        "Trial: intake, position, motion, lakes, decide\nintake\n  done: 2 files examined\n"
+        "Trial: plan, intake, position, motion, lakes, decide\nplan\n  skipped: 1\n"
+        "    there is no station file in plans\nintake\n  done: 2 files examined\n"
     )
     assert " s)" in report.text()
     assert " s)" not in text
@@ -149,10 +139,10 @@ def test_long_lists_are_counted(campaign):
 def test_progress_names_the_verb_and_the_item(campaign):
     seen = []
     run.run(campaign, progress=lambda done, total, text: seen.append((done, total, text)))
-    assert seen[0] == (0, 5, "intake")
-    assert seen[-1] == (5, 5, "done")  # whether or not the last verb had anything to do
-    assert (1, 2, "intake 1/5: 0-raw/note.txt") in seen
-    assert (1, 1, "position 2/5: HV01 positions of a table") in seen
+    assert seen[0] == (0, 7, "plan")
+    assert seen[-1] == (7, 7, "done")  # whether or not the last verb had anything to do
+    assert (1, 2, "intake 2/7: 0-raw/note.txt") in seen
+    assert (1, 1, "position 3/7: HV01 positions of a table") in seen
 
 
 def test_a_campaign_that_is_held_or_impossible_is_told_at_once(campaign, tmp_path):

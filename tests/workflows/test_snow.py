@@ -17,33 +17,7 @@ from stakeline.time import from_iso, gps_from_utc
 from stakeline.workflows.snow import UNITS, day_bytes, standings, write_snow
 from stakeline.workflows.snow_passes import SnowDay
 
-HISTORY = """station = "HV01"
-latitude_deg = 79.0412
-longitude_deg = 17.3580
-height_m = 212.0
-[[visit]]
-time = 2031-04-28T14:30:00Z
-kind = "set-up"
-[visit.antenna]
-type = "HALVARD ICE1    NONE"
-[visit.height]
-measured_m = {set_up}
-how = "vertical"
-from = "marker"
-to = "antenna reference point"
-"""
-RAISE = """
-[[visit]]
-time = 2031-05-21T12:00:00Z
-kind = "raise"
-[visit.height]
-measured_m = 2.6
-how = "vertical"
-from = "marker"
-to = "antenna reference point"
-[visit.marker_moved]
-up_m = 0.7
-"""
+PLACE = "latitude_deg = 79.0412\nlongitude_deg = 17.3580\nheight_m = 212.0\n"
 FIRST = from_iso("2031-04-29T12:00:00")
 
 
@@ -57,13 +31,13 @@ def days_of(heights, said=()):
 
 
 @pytest.fixture
-def station(tmp_path):
+def station(tmp_path, histories):
     """Give a function from heights and a history to what was said of them, and the folder."""
     (tmp_path / "stations").mkdir()
 
     def write(heights, set_up=2.5, more="", said=()):
         path = tmp_path / "stations" / "HV01.toml"
-        path.write_text(HISTORY.format(set_up=set_up) + more, encoding="utf-8")
+        path.write_text(histories.set_up(measured_m=set_up, place=PLACE) + more, encoding="utf-8")
         names = []
         for k, day in enumerate(days_of(heights, said)):
             names.append(f"4-position/arcs/HV01/day{k:03d}_snow.json")
@@ -123,20 +97,25 @@ def test_a_wrong_height_in_the_log_is_said(station):
     assert "check the height in stations/HV01.toml" in said
 
 
-def test_a_raise_beside_a_moved_marker(station):
+def raised(histories, moved_m=0.7):
+    return histories.visit("2031-05-21T12:00:00", "raise", 2.6, up=moved_m)
+
+
+def test_a_raise_beside_a_moved_marker(station, histories):
     heights = [2.5 - 0.03 * k for k in range(23)] + [2.62, 2.61]
-    path = RAISE
-    history_says = station(heights, more=path)
+    history_says = station(heights, more=raised(histories))
     assert history_says.notes == []
-    (said,) = station(heights, more=path.replace("0.7", "0.0")).notes
+    (said,) = station(heights, more=raised(histories, 0.0)).notes
     assert "reflections find the antenna moved by +0.78 m against the snow" in said
     assert "the log tells +0.10 m" in said
     assert "check height and marker_moved in stations/HV01.toml" in said
 
 
-def test_standings_add_up_what_the_marker_was_moved_by(tmp_path):
+def test_standings_add_up_what_the_marker_was_moved_by(tmp_path, histories):
     path = tmp_path / "HV01.toml"
-    path.write_text(HISTORY.format(set_up=2.5) + RAISE, encoding="utf-8")
+    path.write_text(
+        histories.set_up(measured_m=2.5, place=PLACE) + raised(histories), encoding="utf-8"
+    )
     begins, above = standings(read_history(path))
     expected = [gps_from_utc(from_iso(f"2031-{day}:00")) for day in ("04-28T14:30", "05-21T12:00")]
     assert begins.tolist() == expected
