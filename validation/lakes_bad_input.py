@@ -6,13 +6,16 @@ Every case is a campaign folder with one mistake. It must be refused with a sent
 was given and what to do, or be put right and said. Exit code 1 where a case gets no such sentence.
 """
 
+import io
 import json
 import tempfile
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import shapefile
 from _measured import Table
+from PIL import Image, TiffImagePlugin
 
 from stakeline.campaign.folders import create, open_campaign
 from stakeline.earth.projection import ANTARCTIC, ARCTIC
@@ -96,6 +99,47 @@ def geojson_in_metres(epsg):
     return json.dumps({"type": "FeatureCollection", "crs": crs, "features": features}).encode()
 
 
+def shapes(prj, metres=False):
+    """Return {name: bytes} of a shapefile of the outlines, in place of the GeoJSON."""
+    parts = {end: io.BytesIO() for end in ("shp", "shx", "dbf")}
+    with shapefile.Writer(**parts, shapeType=shapefile.POLYGON) as sink:
+        sink.field("name", "C", size=40)
+        for one in outlines():
+            ring = one.ring_deg[::-1]
+            if metres:
+                ring = np.stack(ARCTIC.forward(*np.radians(ring[:, ::-1]).T), axis=1)
+            ring = np.vstack([ring[:-1] if (ring[0] == ring[-1]).all() else ring, ring[:1]])
+            turns = np.sum(ring[:-1, 0] * ring[1:, 1] - ring[1:, 0] * ring[:-1, 1])
+            sink.poly([(ring if turns < 0.0 else ring[::-1]).tolist()])
+            sink.record(one.name)
+    files = {f"lakes.{end}": part.getvalue() for end, part in parts.items()}
+    return files | {"lakes.prj": prj.encode(), "lakes.geojson": None}
+
+
+DEGREES = 'GEOGCS["WGS 84",UNIT["degree",0.0174532925199433]]'
+POLAR = (
+    f'PROJCS["a polar map",{DEGREES},PROJECTION["Polar_Stereographic"],'
+    'PARAMETER["latitude_of_origin",70],PARAMETER["central_meridian",-45],UNIT["metre",1]]'
+)  # well-known text, OGC 01-009
+
+
+def geotiff(name):
+    """Return a GeoTIFF of one of the good fields."""
+    good = grids()
+    values, x, y = good.fields[name], good.x_m, good.y_m
+    values = values[::-1] if y[0] < y[-1] else values
+    info = TiffImagePlugin.ImageFileDirectory_v2()
+    tie = (0.0, 0.0, 0.0, x.min() - 0.5 * STEP_M, y.max() + 0.5 * STEP_M, 0.0)
+    keys = (1, 1, 0, 1, 3072, 0, 1, 3413)
+    scale = (STEP_M, STEP_M, 0.0)
+    for tag, kind, value in ((33550, 12, scale), (33922, 12, tie), (34735, 3, keys)):
+        info.tagtype[tag] = kind
+        info[tag] = value
+    sink = io.BytesIO()
+    Image.fromarray(values.astype(np.float32)).save(sink, "TIFF", tiffinfo=info)
+    return sink.getvalue()
+
+
 def swapped():
     return [replace(one, ring_deg=one.ring_deg[:, ::-1]) for one in outlines()]
 
@@ -121,6 +165,44 @@ def cases():
         "lakes.geojson": geojson_in_metres(3413)}  # fmt: skip
     yield "outlines in metres of another map", REFUSED, ("EPSG:3031", "save it in degrees"), {
         "lakes.geojson": geojson_in_metres(3031)}  # fmt: skip
+    yield (
+        "outlines in a shapefile of degrees",
+        PUT_RIGHT,
+        ("Upper Halvard: its water",),
+        shapes(DEGREES),
+    )
+    yield (
+        "a shapefile in metres of the grids' map",
+        PUT_RIGHT,
+        ("Upper Halvard: its water",),
+        (shapes(POLAR, metres=True)),
+    )
+    yield (
+        "a shapefile in metres whose map says degrees",
+        REFUSED,
+        ("its file says degrees",),
+        (shapes(DEGREES, metres=True)),
+    )
+    yield (
+        "a shapefile of another map",
+        REFUSED,
+        ("the map a polar map", "bring the outlines"),
+        (shapes(POLAR.replace("-45", "-39"), metres=True)),
+    )
+    yield (
+        "a shapefile in feet",
+        REFUSED,
+        ("in units of 0.3048", "metres"),
+        (shapes(POLAR.replace('"metre",1', '"foot",0.3048'), metres=True)),
+    )
+    yield "a shapefile that is cut off", REFUSED, ("no shapefile that can be read",), {
+        **shapes(DEGREES), "lakes.shp": shapes(DEGREES)["lakes.shp"][:300]}  # fmt: skip
+    yield "grids as GeoTIFF", PUT_RIGHT, ("routes end where the ice is thinner",), {
+        "halvard.nc": None,
+        **{f"{name}.tif": geotiff(name) for name in ("surface", "bed", "thickness")}}  # fmt: skip
+    yield "a GeoTIFF that is cut off", REFUSED, ("bed.tif", "cannot be read"), {
+        "halvard.nc": None, "surface.tif": geotiff("surface"),
+        "bed.tif": geotiff("bed")[:4000]}  # fmt: skip
     yield "outlines with latitude first", REFUSED, ("latitude",), {"outlines": swapped()}
     yield "surface above the ellipsoid, bed the geoid", REFUSED, ("give the geoid's height",), {
         "grids": replace(good, words=mixed)}  # fmt: skip
@@ -174,7 +256,8 @@ def sentence_of(laid):
                  "lakes.geojson": write_outlines(laid.get("outlines") or outlines())}  # fmt: skip
         files |= {name: data for name, data in laid.items() if "." in name}
         for name, data in files.items():
-            (root / "maps" / name).write_bytes(data)
+            if data is not None:
+                (root / "maps" / name).write_bytes(data)
         try:
             return PUT_RIGHT, " ".join(sentences(routed(open_campaign(root), ())))
         except StakelineError as problem:

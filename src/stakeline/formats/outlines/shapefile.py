@@ -1,6 +1,7 @@
 """Read outlines from a shapefile, by an optional library."""
 
 import re
+import warnings
 from glob import escape
 from pathlib import Path
 
@@ -59,9 +60,10 @@ def read_shapefile(path):
 def _content(path, parts):
     """Return (shapes, names) of a file; names are '' where there is no attribute for them."""
     try:
-        with path.open("rb") as shp:
+        with path.open("rb") as shp, warnings.catch_warnings():
+            warnings.simplefilter("error")  # damaged headers come as warnings
             shapes = list(shapefile.Reader(shp=shp).iterShapes())
-        names = _names(parts) if ".dbf" in parts else [""] * len(shapes)
+            names = _names(parts) if ".dbf" in parts else [""] * len(shapes)
     except Exception as problem:  # the library raises many kinds on damage
         said = f"no shapefile that can be read ({type(problem).__name__}: {problem})"
         raise FormatError(path, None, said, "a shapefile of polygons") from None
