@@ -1,15 +1,14 @@
-"""A station's energy: Sun, bank by latitude, a real station's winters, energy that closes, time.
+"""A station's energy: Sun, bank by latitude, energy that closes, time.
 
     python validation/plan_energy.py
 
 Exit code 1 where one falls short. Times are the processor's, on one core.
 """
 
-import csv
 import time
 
 import numpy as np
-from _measured import Table, real_data
+from _measured import Table
 
 from stakeline.constants import NS_PER_DAY
 from stakeline.errors import SettingsError
@@ -19,7 +18,7 @@ from stakeline.station.panel import Panel, delivered_W
 from stakeline.station.sky import clear_light, cloudy_light, on_panel
 from stakeline.station.sunlight import SUNRISE_DEG, dark_days, refraction_rad, sun_course
 from stakeline.station.year import StationEnergy, simulate_years, smallest_bank
-from stakeline.time import day_of_year, from_calendar, from_iso, gps_from_utc
+from stakeline.time import from_calendar, gps_from_utc
 
 HOURS, LOAD_W, LOSS_W_K = 8760, 5.0, 0.5
 START_NS = from_calendar(2019, 1, 1)
@@ -79,45 +78,6 @@ def published_banks(table):
         table.line("  smallest step by latitude", np.diff(found).min(), 0.0, "Ah", NOTE, least=True)
 
 
-def real_winters(table):
-    """One bank, sized to die near the middle of four days, must wake where the real one did.
-
-    Nothing is known of that station's bank, load or switch: the bank is chosen to fit the deaths;
-    of the voltages at which loads may come back two are shown, the rest is said.
-    """
-    with real_data("ice", "uptime", "station_84.3S_2010_2012.csv").open(newline="") as file:
-        spans = [(from_iso(a), from_iso(b)) for a, b in list(csv.reader(file))[1:]]
-    deaths = [int(day_of_year(b)[1]) for a, b in spans if b - a > 60 * NS_PER_DAY]
-    begins = [int(day_of_year(a)[1]) for a, _ in spans]
-    first = min(day for day in begins if 200 < day < 300)
-    table.say(f"real deaths on days {sorted(deaths)}, first start after a night on day {first}")
-    air = -28.0 + 14.0 * season()
-    offered = 2 * panel_W(-84.3, air)
-    for volts, held in ((12.2, True), (12.4, True), (12.6, False)):
-        died, amount, woke, starts = one_winter(air, offered, volts, np.median(deaths))
-        text = f"{amount} Ah, loads back at {volts} V: dies on day {died:.0f}, wakes on {woke:.0f}"
-        table.say(f"{text}, {starts} starts")
-        if held:
-            table.line(f"day of waking with {volts} V, apart from {first}", abs(woke - first), 10.0,
-                       "d", "a real station, 84.3 S, 2010-2013; own bar")  # fmt: skip
-
-
-def one_winter(air, offered, reconnect_V, death):
-    """Return (day of death, Ah, day of waking, starts) of the bank that dies nearest to a day."""
-    found = []
-    for blocks in range(2, 40):
-        bank = Bank(cold_law=SIZING, block_Ah=50.0, parallel=blocks, reconnect_V=reconnect_V)
-        done = simulate_years(StationEnergy(bank, Box(), LOSS_W_K, LOAD_W), air, offered,
-                              keep_hours=True)  # fmt: skip
-        if done.first_off[0] < 0:
-            continue
-        died, on = done.first_off[0] / 24.0 + 1.0, done.trace[0, 1]
-        woke = np.flatnonzero(on[240 * 24 :])[0] / 24.0 + 241.0
-        starts = int((np.diff(on[int(died) * 24 :]) > 0.0).sum())
-        found.append((abs(died - death), died, 50 * blocks, woke, starts))
-    return min(found)[1:]
-
-
 def many_years(table):
     rng = np.random.default_rng(5)
     air = -22.0 + 18.0 * season() + rng.normal(0.0, 4.0, (1000, HOURS))
@@ -136,6 +96,5 @@ if __name__ == "__main__":
     TABLE = Table("A station's energy")
     worked_sun(TABLE)
     published_banks(TABLE)
-    real_winters(TABLE)
     many_years(TABLE)
     TABLE.end()
