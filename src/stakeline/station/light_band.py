@@ -75,9 +75,10 @@ def light_band(place, tilt_rad, facing_rad, horizon=LEVEL_HORIZON):
 
     Notes
     -----
-    The clear sky with haze, snow, tilt and facing each at its least and most, times the formulas'
-    own share; below cloud with thin and thick cloud, all of it diffuse. ``unknown`` is both, and
-    the brightness beside a cloud. In twilight only the upper bound is above 0.
+    The clear sky with haze, snow, tilt and facing each at its least and most, and the formulas' own
+    share, their effects in quadrature; so too below thin and thick cloud, all of it diffuse.
+    ``unknown`` is both, and the brightness beside a cloud. In twilight only the upper bound is
+    above 0.
     """
     sun = sun_course(place.time_ns, place.latitude_rad, place.longitude_rad, place.height_m)
     seen = float((sun.elevation_rad + refraction_rad(sun.elevation_rad))[0])
@@ -108,16 +109,14 @@ def _clear_bounds(place, sun, tilt, facing, horizon):
         light = clear_light(sun, place.height_m, turbidity, albedo)
         return float(on_panel(light, sun, tilt, facing, albedo, horizon)[0])
 
-    found = [
-        on(turbidity, albedo, tilt + tilted, facing + turned)
-        for turbidity in (TURBIDITY[0], TURBIDITY[2])
-        for albedo in _albedos(place)
-        for tilted in _either(PLACING_DEG[0])
-        for turned in _either(PLACING_DEG[1])
-    ]
-    expected = on(TURBIDITY[1], place.albedo, tilt, facing)
-    found = np.array([*found, expected])
-    return found.min() * (1.0 - MODEL_SHARE), expected, found.max() * (1.0 + MODEL_SHARE)
+    usual = (TURBIDITY[1], place.albedo, tilt, facing)
+    ends = (
+        (TURBIDITY[0], TURBIDITY[2]),
+        _albedos(place),
+        tuple(tilt + turn for turn in _either(PLACING_DEG[0])),
+        tuple(facing + turn for turn in _either(PLACING_DEG[1])),
+    )
+    return _together(on, usual, ends)
 
 
 def _cloudy_bounds(place, sun, tilt, facing, horizon):
@@ -127,10 +126,25 @@ def _cloudy_bounds(place, sun, tilt, facing, horizon):
         light = cloudy_light(clear, sun, 1.0, albedo, depth)
         return float(on_panel(light, sun, tilt, facing, albedo, horizon)[0])
 
-    low, high = _albedos(place)
-    expected = on(CLOUD_DEPTHS[1], place.albedo)
-    bounds = np.array([on(CLOUD_DEPTHS[2], low), on(CLOUD_DEPTHS[0], high), expected])
-    return bounds.min() * (1.0 - MODEL_SHARE), expected, bounds.max() * (1.0 + MODEL_SHARE)
+    return _together(
+        on, (CLOUD_DEPTHS[1], place.albedo), ((CLOUD_DEPTHS[0], CLOUD_DEPTHS[2]), _albedos(place))
+    )
+
+
+def _together(light_of, usual, ends):
+    """Return (least, usual, most) light, each cause moved alone and their effects in quadrature.
+
+    All causes at their worst at once would be a band in which most faults hide.
+    """
+    expected = light_of(*usual)
+    below, above = [MODEL_SHARE], [MODEL_SHARE]
+    for number, pair in enumerate(ends):
+        moved = [light_of(*usual[:number], end, *usual[number + 1 :]) for end in pair]
+        effects = np.array(moved) / max(expected, 1e-6) - 1.0
+        below.append(min(effects.min(), 0.0))
+        above.append(max(effects.max(), 0.0))
+    least = expected * max(1.0 - np.linalg.norm(below), 0.0)
+    return float(least), expected, float(expected * (1.0 + np.linalg.norm(above)))
 
 
 def _albedos(place):
