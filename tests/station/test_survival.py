@@ -61,6 +61,9 @@ def test_without_sun_and_wind_it_lasts_as_long_as_its_bank():
     assert found.causes == {ENERGY: 1.0}
     assert found.why == "the bank was empty"
     assert found.limiting_month in (9, 10, 11)
+    early, middle, late = (found.first_dates_ns - found.start_ns) // (3600 * 10**9)
+    assert early == found.first_h.min()
+    assert early <= middle <= late == found.first_h.max()
     assert found.lived[:2] == pytest.approx([1.0, 1.0])
     assert found.lived[-1] == 0.0
     assert found.restart.share == 0.0
@@ -182,6 +185,7 @@ def test_what_hurts_hurts_and_what_helps_helps():
     assert named["one string more"].hours_gain > 0.0
     assert named["one string more"].mass_kg == 32.0
     assert named["one panel more"].hours_gain > 0.0
+    assert named["a turbine of 1.1 m"].mass_kg == 12.0
 
 
 def test_more_strings_never_live_less_and_the_front_rises():

@@ -123,6 +123,15 @@ class Survival:
         return CAUSES[int(np.bincount(energy).argmax())]
 
     @property
+    def first_dates_ns(self):
+        """GPS times by which 5, 50, 95 % of the failing years have failed (3,), empty without."""
+        failed = self.first_h[self.first_h >= 0]
+        if not failed.size:
+            return np.zeros(0, np.int64)
+        hours = np.quantile(failed, (0.05, 0.5, 0.95), method="inverted_cdf")
+        return self.start_ns + hours.astype(np.int64) * HOUR_NS
+
+    @property
     def limiting_month(self):
         """Calendar month in which it fails most, or, if never, is nearest to it by its charge."""
         if self.chance < 1.0:

@@ -7,6 +7,7 @@ import numpy as np
 from ..errors import SettingsError
 from .box import area_m2
 from .survival import parts_power, survival
+from .turbine import Turbine
 
 MORE, LESS = 1.2, 0.8  # -; of a load or of light, own choice
 CLOUDIER = 0.2  # -; of the sky, own choice
@@ -16,6 +17,7 @@ OLDER_A = 3.0  # a; own choice
 WALL_M = 0.05  # m; of insulation added, own choice
 WALL_KG_M2 = 2.0  # kg/m2; of 5 cm foam with its skin, common practice, no source
 SAVED_W = 0.5  # W; own choice
+TURBINE_LIVES = 0.8  # -; chance of a turbine added to last a year, common practice, no source
 SEEKER_KG = 1.0  # kg; of a controller that seeks the best power, common practice, no source
 
 
@@ -177,6 +179,9 @@ def gains(design, around, base, masses):
     if design.turbine is not None:
         tried.append(("a second turbine", design, {"offered": offered, "turbines": 2},
                       masses.turbine_kg))  # fmt: skip
+    else:
+        turned = replace(design, turbine=Turbine(), turbine_lives=TURBINE_LIVES)
+        tried.append(("a turbine of 1.1 m", turned, {}, masses.turbine_kg))
     if design.box.heater_W > 0.0:
         box = replace(design.box, heater_W=0.0)
         tried.append(("no heater", replace(design, box=box), {"offered": offered}, 0.0))

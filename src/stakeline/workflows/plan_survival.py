@@ -5,6 +5,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from ..campaign.station_parts import TurbinePart
 from ..station.cargo import totals
 from ..station.sizing import Sizing, choices_between, sized
 from ..station.survival import Circumstances, Survival, circumstances, survival
@@ -116,8 +117,8 @@ def masses_of(description):
     """Return the :class:`~stakeline.station.what_if.Masses` of a described station's parts."""
     settings = description.settings
     string = settings.battery.series * block_kg(settings.battery)
-    turbine = 0.0 if settings.turbine is None else settings.turbine.mass_kg
-    counted = settings.battery.parallel * string + turbine
+    turbine = (settings.turbine or TurbinePart()).mass_kg
+    counted = settings.battery.parallel * string + (turbine if settings.turbine else 0.0)
     counted += sum(group.count * group.mass_kg for group in description.design.panels)
     return Masses(string, turbine, totals(description.items).mass_kg - counted)
 
