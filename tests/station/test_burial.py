@@ -123,3 +123,14 @@ def test_snow_from_water_equivalent():
 def test_impossible_snow_is_refused(call, sentence):
     with pytest.raises(SettingsError, match=sentence):
         call()
+
+
+def test_parts_see_the_same_winters():
+    heights = {"east": 1.2, "west": 1.2, "low": 1.1, "box": 1.2}
+    found = burial.burial(
+        heights, burial.Rise(0.7, 0.15, 0.2), 5.0, np.random.default_rng(3), drift_m_a={"box": 0.4}
+    )
+    by_name = {one.name: one for one in found}
+    np.testing.assert_array_equal(by_name["east"].times_a, by_name["west"].times_a)
+    assert by_name["low"].visit_a < by_name["east"].visit_a
+    assert by_name["box"].median_a < by_name["east"].median_a

@@ -149,10 +149,14 @@ def passage(name, distance_m, rise, years, generator, *, level=LEVEL, count=SURF
     2.5
     """
     positive(distance_m=distance_m)
+    return _passage(name, distance_m, *surfaces(rise, years, generator, count), level)
+
+
+def _passage(name, distance_m, times_a, heights_m, level):
+    """Return the :class:`Passage` of surfaces (count, n) that were drawn over a distance."""
     if not 0.0 < level < 1.0:
         raise SettingsError(f"a chance of {level}: expected more than 0 and less than 1")
-    times, heights = surfaces(rise, years, generator, count)
-    when = np.sort(first_time(times, heights, distance_m))
+    when = np.sort(first_time(times_a, heights_m, distance_m))
     early, median, late, visit = np.quantile(
         when, [0.05, 0.5, 0.95, level], method="inverted_cdf"
     ).tolist()
@@ -161,6 +165,8 @@ def passage(name, distance_m, rise, years, generator, *, level=LEVEL, count=SURF
 
 def burial(heights_m, rise, years, generator, *, drift_m_a=None, level=LEVEL):
     """Return the :class:`Passage` of each part, by name, first buried first.
+
+    Parts with the same drift see the same winters: a lower one is never buried later.
 
     Parameters
     ----------
@@ -177,14 +183,13 @@ def burial(heights_m, rise, years, generator, *, drift_m_a=None, level=LEVEL):
         raise SettingsError(
             f"drift around {', '.join(unknown)}: no such part; there are {', '.join(heights_m)}"
         )
-    found = [
-        passage(
-            *(name, height, replace(rise, drift_m_a=drift.get(name, rise.drift_m_a))),
-            *(years, generator),
-            level=level,
-        )
-        for name, height in heights_m.items()
-    ]
+    positive(**heights_m)
+    found, drawn = [], {}
+    for name, height in heights_m.items():
+        here = drift.get(name, rise.drift_m_a)
+        if here not in drawn:
+            drawn[here] = surfaces(replace(rise, drift_m_a=here), years, generator)
+        found.append(_passage(name, height, *drawn[here], level))
     return sorted(found, key=lambda one: one.median_a)
 
 
