@@ -3,7 +3,7 @@
 import re
 from typing import Annotated, Literal
 
-from pydantic import Field, field_validator
+from pydantic import Field, field_validator, model_validator
 
 from .decide_settings import DecidePart
 from .lakes_settings import LakesPart
@@ -42,6 +42,7 @@ class PositionPart(Strict):
     interval_s: float = Field(30.0, gt=0, le=3600)
     mask_deg: float = Field(5.0, ge=0, le=60)
     margin_h: float = Field(6.0, ge=3, le=12)
+    bases: tuple[Code, ...] = ()
 
     @field_validator("systems")
     @classmethod
@@ -83,6 +84,17 @@ class CampaignSettings(Strict):
     lakes: LakesPart = LakesPart()
     decide: DecidePart = DecidePart()
     repairs: Repairs = Repairs()
+
+    @model_validator(mode="after")
+    def _bases_are_stations(self):
+        names = [part.name for part in self.station]
+        unknown = [name for name in self.position.bases if name not in names]
+        if unknown:
+            raise ValueError(
+                f"position.bases names {', '.join(unknown)}, which is no station here; stations "
+                f"are {', '.join(names) or 'none'}"
+            )
+        return self
 
     @field_validator("station")
     @classmethod

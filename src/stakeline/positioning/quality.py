@@ -45,11 +45,11 @@ def calibrate(problem, result, settings):
     """
     pieces = 1.0
     if settings.mode == "static":
-        memory = _memory(problem, result, len(problem.seconds))
+        memory = memory_factor(problem, result, len(problem.seconds))
         span_h = (problem.seconds[-1] - problem.seconds[0]) / 3600.0
         pieces = max(1.0, span_h / SLOW_HOURS)
     else:
-        memory = _memory(problem, result, averaging_epochs(problem, settings))
+        memory = memory_factor(problem, result, averaging_epochs(problem, settings))
     scale = max(result.phase_scale, 0.3)
     slow = slow_covariance(problem, result, settings) / pieces
     covariance = result.covariance_m2 * (scale * memory) ** 2 + slow
@@ -58,7 +58,7 @@ def calibrate(problem, result, settings):
     return covariance, Calibration(scale, memory, settings.slow_sigma_m)
 
 
-def _memory(problem, result, n):
+def memory_factor(problem, result, n):
     """Return the factor on sigmas that the residuals' autocorrelation tells for n epochs."""
     correlation = residual_correlation(problem, result)
     lag = np.arange(1, len(correlation))
@@ -66,8 +66,11 @@ def _memory(problem, result, n):
     return float(np.sqrt(max(1.0 + 2.0 * (taper @ correlation[1:]), 1.0)))
 
 
-def slow_covariance(problem, result, settings):
-    """Return the covariance (n, 3, 3) of east, north, up that slow satellite errors leave. [m2]"""
+def slow_covariance(problem, result, settings, level_factor=None, air_sigma_m=AIR_SIGMA_M):
+    """Return the covariance (n, 3, 3) of east, north, up that slow satellite errors leave. [m2]
+
+    ``level_factor`` is on level sigmas, by default as float ambiguities and known antennas need.
+    """
     spread = problem.phase_sigma_m / settings.phase_sigma_m
     if problem.elevation_rad is not None:  # antenna variations are missing
         spread = spread * np.where(problem.group == GPS, NO_PATTERN_FACTOR, 1.0)
@@ -79,10 +82,12 @@ def slow_covariance(problem, result, settings):
     covariance = np.linalg.inv(normal)[:, :3, :3]
     # float ambiguities leave the east, where tracks give least, as uncertain as the north
     level = 0.5 * (covariance[:, 0, 0] + covariance[:, 1, 1])
-    level = level * (KNOWN_LEVEL_FACTOR**2 if problem.elevation_rad is None else 1.0)
+    if level_factor is None:
+        level_factor = KNOWN_LEVEL_FACTOR if problem.elevation_rad is None else 1.0
+    level = level * level_factor**2
     covariance[:, 0, 0] = covariance[:, 1, 1] = level
     covariance[:, 0, 1] = covariance[:, 1, 0] = 0.0
-    covariance[:, 2, 2] += AIR_SIGMA_M**2
+    covariance[:, 2, 2] += air_sigma_m**2
     return covariance
 
 

@@ -30,6 +30,7 @@ AIR_LENGTH_M = 100e3  # m, at which two zenith delays know little of each other;
 AIR_SIGMA_M = 0.05  # m, of the difference of two zenith delays far apart; common practice
 AIR_BY_HEIGHT = 2e-5  # -, of the height difference: error of the climate's; our choice
 MEMORY = 3.0  # -, float sigmas are this much too small: red noise; measured on invented pairs
+HEIGHT_SIGMA_M = 0.009  # m, of heights by the air of two stations far apart; as of absolute ones
 SHARED_SIGMA_M = 0.1  # m, of the zenith delay all share, beyond the climate; common practice
 INTEGER_SYSTEMS = "GEC"  # code division: all satellites of a system on one frequency
 
@@ -45,6 +46,7 @@ class Posed:
     lanes: WideLanes | None  # None: each signal stands for itself
     slips: tuple
     models: list
+    air_sigma_m: float  # height error that all satellites share by the air
 
 
 def solve_relative(rover, bases, products, settings, progress=None):
@@ -195,7 +197,9 @@ def _ionosphere_free(together, settings, models, basis, slips):
     cycles = np.where(lanes.fixed, lanes.cycles, 0.0)[network.arc[here]]
     phase[here] -= cycles * np.broadcast_to(wide_m, network.arc.shape)[here]
     network = replace(network, phase_m=phase)
-    return Posed(network, epochs, together.satellites, narrow_m, lanes, slips, models)
+    return Posed(
+        network, epochs, together.satellites, narrow_m, lanes, slips, models, _air_sigma(together)
+    )
 
 
 def _merged(parts, count):
@@ -233,7 +237,7 @@ def _by_signal(together, products, settings, models, basis, slips):
     network = _network(together, settings, each, [quieter, quieter], group, both)
     waves = SPEED_OF_LIGHT_M_S / one.frequency_hz.T.ravel()
     columns = np.tile(together.satellites, 2)
-    return Posed(network, epochs, columns, waves, None, slips, models)
+    return Posed(network, epochs, columns, waves, None, slips, models, _air_sigma(together))
 
 
 def _letters(satellites):
@@ -302,6 +306,12 @@ def _air_apart(together):
     heights = [float(np.linalg.norm(p)) for p in place]
     climb = max(abs(h - heights[0]) for h in heights)
     return share, float(np.sqrt(AIR_SIGMA_M**2 * share + (AIR_BY_HEIGHT * climb) ** 2 + 1e-6))
+
+
+def _air_sigma(together):
+    """Return the height error that all satellites share by the air. [m]"""
+    share, _ = _air_apart(together)
+    return HEIGHT_SIGMA_M * float(np.sqrt(share))
 
 
 def _candidates(posed, together):

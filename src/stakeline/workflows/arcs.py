@@ -160,28 +160,39 @@ def _read(path):
     return read_observations(path)
 
 
+def observations_of(arc):
+    """Return the observations in an arc's window; SolutionError where there are none."""
+    pieces = [shifted(_read(path), shift) for path, shift in arc.files]
+    pieces = [piece for piece in (cut(piece, *arc.window_ns) for piece in pieces) if len(piece)]
+    if not pieces:
+        raise SolutionError("no epoch stands in its window")
+    return join(pieces) if len(pieces) > 1 else pieces[0]
+
+
 def solve_arc(arc):
     """Return (columns, summary, seconds, :class:`~.snow_passes.SnowDay`) of an arc.
 
     Raises a StakelineError where it cannot be solved.
     """
-    pieces = [shifted(_read(path), shift) for path, shift in arc.files]
-    pieces = [piece for piece in (cut(piece, *arc.window_ns) for piece in pieces) if len(piece)]
-    if not pieces:
-        raise SolutionError("no epoch stands in its window")
-    observations = join(pieces) if len(pieces) > 1 else pieces[0]
+    observations = observations_of(arc)
     products = load_products(arc.products, arc.station, np.array(arc.place_m))
     positions = named(solve(observations, products, arc.settings), arc.station, products)
     seconds = positions.summary.get("seconds", {})
+    summary = summary_in_words(arc, positions, products)
+    place = np.median(positions.position_m, axis=0)
+    snow = snow_day(observations, products, place, *arc.core_ns, arc.settings.systems)
+    return columns_of(positions), summary, seconds, snow
+
+
+def summary_in_words(arc, positions, products):
+    """Return the summary of an arc's solution with antenna, height and orbits, without paths."""
     summary = summary_of(positions, with_seconds=False)
     summary["antenna"] = arc.settings.antenna_model or "not stated"
     height = dict(zip(("up", "east", "north"), arc.settings.antenna_height_m, strict=True))
     summary["antenna_height_m"] = height
     summary["antenna_height_source"] = f"stations/{arc.station}.toml"
     summary["orbits"] = "precise" if products.orbits is not None else "broadcast"
-    place = np.median(positions.position_m, axis=0)
-    snow = snow_day(observations, products, place, *arc.core_ns, arc.settings.systems)
-    return columns_of(positions), _without_paths(summary, arc.names), seconds, snow
+    return _without_paths(summary, arc.names)
 
 
 def _without_paths(content, names):

@@ -13,6 +13,7 @@ from .blending import blended
 from .intake import take_in
 from .pool import run_tasks
 from .position import Outcome
+from .position_relative import Chosen, Relative
 from .position_tables import import_tables
 from .product_index import scan
 from .series import UNITS, columns_of, joined, metadata_of, positions_of
@@ -56,7 +57,7 @@ class _Run:
         self.campaign, self.workers = campaign, workers
         self.progress = progress or (lambda done, total, text: None)
         self.ledger = Ledger(campaign.root, LEDGER)
-        self.problems = []
+        self.problems, self.chosen = [], Chosen({}, {})
 
     def everything(self):
         """Take in, plan, solve, blend, take finished positions along; return the Outcome."""
@@ -65,6 +66,8 @@ class _Run:
         failed = self.solve(stale)
         sound = [arc for arc in arcs if arc.name not in failed]
         self.forget_all_but("arcs", {_arc_task(arc) for arc in sound})
+        self.chosen = Relative(self, sound).everything()
+        self.problems += self.chosen.problems
         days, written = self.write_days(sound)
         snow = self.write_snow(sound)
         tables = import_tables(self.campaign, self.ledger, self.progress)
@@ -81,7 +84,7 @@ class _Run:
                 f"positions of tables: {len(tables.done)} taken in, {len(tables.current)} up to "
                 f"date, {len(tables.problems)} failed"
             )
-        notes = (*tables.notes, *snow.notes)
+        notes = (*self.chosen.notes, *tables.notes, *snow.notes)
         lines += [f"note: {note}" for note in notes]
         done = ((arcs[2], "arcs solved"), (days[1], "station-days written"))
         done += ((len(tables.done), "stations' positions taken from tables"),)
@@ -153,7 +156,9 @@ class _Run:
             near = [arc for other in _near(day) for arc in by_day.get((station, other), [])]
             margin_h = self.campaign.settings.position.margin_h
             records = [self.ledger.read(_arc_task(arc)) for arc in (*own, *near)]
-            key = fingerprint([__version__, margin_h, [r["outputs"] for r in records]])
+            parts = [__version__, margin_h, [r["outputs"] for r in records]]
+            parts += [self.relative_outputs(arc) for arc in (*own, *near)]
+            key = fingerprint([part for part in parts if part])
             if not self.ledger.up_to_date(task, key):
                 self.ledger.finish(task, key, self.day_files(station, day, own, near))
                 written += 1
@@ -174,7 +179,9 @@ class _Run:
         pieces, summaries = [], []
         for arc in own:
             positions, metadata = self.load(arc)
-            summaries.append(metadata["summary"])
+            words = self.chosen.words.get(arc.name)
+            said = {"absolute or relative": words} if words else {}
+            summaries.append(metadata["summary"] | said)
             if arc.settings.mode == "kinematic":
                 sides = [self.neighbour(arc, near, before) for before in (True, False)]
                 positions = blended(positions, (begins_ns, *sides), ramp_ns)
@@ -202,9 +209,17 @@ class _Run:
                 return self.load(other)[0]
         return None
 
+    def relative_outputs(self, arc):
+        """Return what the choice for an arc depends on; nothing where it is as without bases."""
+        if arc.name not in self.chosen.words:
+            return []
+        record = self.ledger.read(f"relative/{arc.name}")
+        return [arc.name in self.chosen.files, record["outputs"]]
+
     def load(self, arc):
-        """Return (Positions, metadata) of a stored arc."""
-        columns, metadata = read_table(self.campaign.root / _arc_file(arc))
+        """Return (Positions, metadata) of a stored arc: the relative solution where chosen."""
+        name = self.chosen.files.get(arc.name, _arc_file(arc))
+        columns, metadata = read_table(self.campaign.root / name)
         return positions_of(columns, metadata["summary"]["frame"]), metadata
 
     def forget_all_but(self, prefix, wanted):

@@ -1,0 +1,166 @@
+"""Bases in a campaign: rules of the choice, results kept, audit told; quick stand-in solvers."""
+
+import json
+
+import numpy as np
+import pytest
+
+from stakeline.campaign.folders import create
+from stakeline.campaign.settings import read_settings
+from stakeline.campaign.store import read_table
+from stakeline.constants import NS_PER_DAY
+from stakeline.errors import SettingsError, SolutionError
+from stakeline.tables import Positions
+from stakeline.workflows import arcs, position_campaign, position_relative
+from stakeline.workflows.position_choice import choose_solution
+
+STEP_S = 1800
+SITE = np.array([1.1e6, -4.7e5, 6.24e6])
+HISTORY = """station = "{name}"
+latitude_deg = 79.0412
+longitude_deg = 17.3580
+[[visit]]
+time = 2031-04-28T14:30:00Z
+kind = "set-up"
+[visit.antenna]
+type = "HALVARD ICE1    NONE"
+[visit.height]
+measured_m = 1.532
+how = "vertical"
+from = "marker"
+to = "antenna reference point"
+"""
+SETTINGS = '[campaign]\nname = "Trial"\n[position]\ninterval_s = 1800\nbases = ["{base}"]\n'
+STATION = '[[station]]\nname = "{name}"\nraw = ["0-raw/{name}"]\n'
+
+
+def positions(n=48, sigma_m=0.01, state="float", shift_m=0.0, first=0):
+    time_ns = (first + np.arange(n)) * STEP_S * 10**9
+    place = np.tile(SITE + np.array([shift_m, 0.0, 0.0]), (n, 1))
+    covariance = np.tile(sigma_m**2 * np.eye(3), (n, 1, 1))
+    count = np.full(n, 9)
+    return Positions("HV01", "IGS20", time_ns, place, covariance, count, np.full(n, state))
+
+
+def choice(relative, absolute=None):
+    return choose_solution(absolute or positions(), relative, (0, NS_PER_DAY))
+
+
+def test_the_surer_of_two_that_agree_is_taken():
+    better = choice(positions(sigma_m=0.005, state="integer-fixed", shift_m=0.004))
+    assert (better.solution, better.alarm, better.fixed_share) == ("relative", False, 1.0)
+    assert np.hypot(*better.difference_m[:2]) <= 0.004 + 1e-9
+    assert choice(positions(sigma_m=0.02, state="integer-fixed")).solution == "absolute"
+
+
+@pytest.mark.parametrize(
+    ("relative", "reason"),
+    [
+        (positions(n=20, sigma_m=0.001, state="integer-fixed"), "at 20 of 48 epochs only"),
+        (positions(sigma_m=0.001), "integers at 0 % of the relative epochs only"),
+        (positions(sigma_m=0.001, state="integer-fixed", first=99), "at 0 of 48 epochs only"),
+    ],
+)
+def test_a_poor_relative_solution_is_not_taken_and_says_why(relative, reason):
+    found = choice(relative)
+    assert (found.solution, found.alarm) == ("absolute", False)
+    assert reason in found.reason
+
+
+def test_solutions_that_contradict_each_other_are_an_alarm():
+    found = choice(positions(sigma_m=0.001, state="integer-fixed", shift_m=0.3))
+    assert (found.solution, found.alarm) == ("absolute", True)
+    assert "a frame or a base is wrong" in found.reason
+
+
+def test_a_base_that_is_no_station_is_a_sentence(tmp_path):
+    path = tmp_path / "campaign.toml"
+    path.write_text(SETTINGS.format(base="HB09") + STATION.format(name="HV01"), encoding="utf-8")
+    with pytest.raises(SettingsError, match=r"bases names HB09, which is no station here; .* HV01"):
+        read_settings(path)
+
+
+class Calls(list):
+    """What the stand-in for the relative solver was asked; ``broken`` makes it fail."""
+
+    broken = False
+
+
+@pytest.fixture
+def campaign(tmp_path, sky, monkeypatch):
+    """Return (a campaign of a rover and a base for three days, calls); solvers are stand-ins."""
+    root, calls = tmp_path / "trial", Calls()
+    create(root)
+    text = SETTINGS.format(base="HB01") + "".join(STATION.format(name=n) for n in ("HV01", "HB01"))
+    (root / "campaign.toml").write_text(text, encoding="utf-8")
+    for name in ("HV01", "HB01"):
+        (root / "stations" / f"{name}.toml").write_text(HISTORY.format(name=name), "utf-8")
+        for day in range(3):
+            times = sky.times(0, 86400, STEP_S) + day * NS_PER_DAY
+            place = root / "0-raw" / name / f"{name}_{day}.rnx"
+            sky.write_receiver_file(place, times, day + 10 * (name == "HB01"), marker_name=name)
+    for day in range(3):
+        sky.write_orbits(root / "products" / f"day{day}.sp3", day, 1)
+
+    def made(observations, sigma_m, state):
+        n = len(observations)
+        covariance = np.tile(sigma_m**2 * np.eye(3), (n, 1, 1))
+        rows = np.tile(sky.site, (n, 1)), covariance, np.full(n, 9), np.full(n, state)
+        return Positions("", "", observations.time_ns, *rows, {"warnings": [], "bases": ["HB01"]})
+
+    def relative(rover, bases, products, settings):
+        calls.append([base.name for base in bases])
+        if calls.broken:
+            raise SolutionError("no base shares epochs")
+        assert np.linalg.norm(bases[0].position_m[0] - sky.site) < 1e-6
+        return made(rover, 0.004, "integer-fixed")
+
+    monkeypatch.setattr(arcs, "solve", lambda o, p, s: made(o, 0.01, "float"))
+    monkeypatch.setattr(position_relative, "solve_relative", relative)
+    return root, calls
+
+
+def day_of(root, station="HV01"):
+    columns, _ = read_table(root / f"4-position/{station}/{station}_2031-05-02.parquet")
+    said = json.loads((root / f"4-position/{station}/{station}_2031-05-02.json").read_text())
+    return columns, said
+
+
+def test_a_rover_takes_the_relative_solution_and_says_why(campaign):
+    root, calls = campaign
+    outcome = position_campaign.run(root)
+    assert outcome.problems == ()
+    assert calls == [["HB01"]] * 3
+    columns, said = day_of(root)
+    assert set(columns["state"]) == {"integer-fixed"}
+    assert (columns["sigma_east_m"] < 0.005).all()
+    why = said["arcs"][0]["absolute or relative"]
+    assert (why["solution"], why["bases"]) == ("relative", ["HB01"])
+    assert "mm absolute" in why["reason"]
+    assert set(day_of(root, "HB01")[0]["state"]) == {"float"}  # the base stands by itself
+    assert "relative positions: 3 of 3 arcs, 3 chosen" in outcome.text
+    assert "note: base HB01: still" in outcome.text
+
+
+def test_a_second_run_solves_nothing_and_other_bases_do_it_again(campaign):
+    root, calls = campaign
+    position_campaign.run(root)
+    before = sorted((root / "4-position").rglob("*.parquet"))
+    sums = [path.read_bytes() for path in before]
+    position_campaign.run(root)
+    assert len(calls) == 3
+    assert [path.read_bytes() for path in before] == sums
+    settings = root / "campaign.toml"
+    settings.write_text(settings.read_text().replace('bases = ["HB01"]', "bases = []"))
+    position_campaign.run(root)
+    assert set(day_of(root)[0]["state"]) == {"float"}
+    assert not list((root / "4-position/relative").rglob("*.parquet"))
+
+
+def test_a_relative_solution_that_fails_leaves_the_absolute_one(campaign):
+    root, calls = campaign
+    calls.broken = True
+    outcome = position_campaign.run(root)
+    assert len(outcome.problems) == 3
+    assert "relative: no base shares epochs" in outcome.problems[0]
+    assert set(day_of(root)[0]["state"]) == {"float"}
