@@ -1,13 +1,19 @@
-"""Sampling of courses: coordinates that bend back, and samples that have the law asked for."""
-
-from types import SimpleNamespace
+"""Courses fitted together: coordinates that bend back, the law asked for from whichever start."""
 
 import numpy as np
 import pytest
 from scipy.stats import beta
 
-from stakeline.lakes import fit
-from stakeline.lakes.fit import bent, straightened
+from stakeline.lakes.beginnings import beginnings, mixture_of, tops
+from stakeline.lakes.combined import StationUp, combined_series
+from stakeline.lakes.curve import ramp
+from stakeline.lakes.fit import Changes, sampled
+from stakeline.lakes.straight import bent, straightened
+from stakeline.motion.smoother import MotionModel
+
+START_NS = 1_900_000_000_000_000_000
+DAY_NS = 86_400_000_000_000
+NOISE = MotionModel(1e-12, np.inf, (0.0001,), (1.0,), 1.0)
 
 
 def some_numbers(count, changes):
@@ -34,26 +40,72 @@ def test_straightening_keeps_volumes():
     assert np.linalg.det(slope / 2e-5) == pytest.approx(1.0, abs=1e-5)
 
 
-def test_walkers_have_the_law_they_are_given():
-    middle, sigma = np.array([0.3, -1.0, 2.0]), np.array([0.5, 2.0, 0.1])
+def pair(sigma_m=0.01):
+    """Return (Changes, true numbers) of a filling that runs into a draining, by one station."""
+    rng = np.random.default_rng(5)
+    day = np.arange(0.0, 45.0, 0.25)
+    up = 3.0 * ramp((day - 12.0) / 8.0, 2.8, 3.4) - 4.8 * ramp((day - 16.5) / 11.0, 2.7, 3.1)
+    up += sigma_m * rng.standard_normal(len(day))
+    time_ns = START_NS + np.round(day * DAY_NS).astype(np.int64)
+    series = combined_series([StationUp("HV07", time_ns, up, np.full(len(day), sigma_m))], 6.0, ())
+    origin = (series.start_ns - START_NS) / DAY_NS
+    changes = Changes(series, NOISE, 2, (0, len(series.day)))
+    each = [[12.0 - origin, np.log(8.0), *np.log([2.8, 3.4])],
+            [16.5 - origin, np.log(11.0), *np.log([2.7, 3.1])]]  # fmt: skip
+    return changes, np.array([*np.ravel(each), 0.98, 0.0])
 
-    def valued(place):
-        value = -0.5 * (((place - middle) / sigma) ** 2).sum(axis=1)
-        return np.where(place[:, 0] > 0.0, value, -np.inf)  # a normal law, cut at 0
 
-    rng = np.random.default_rng(2)
-    place = middle + 0.01 * rng.standard_normal((60, 3))
-    target, value, seen = SimpleNamespace(valued=valued), valued(place), []
-    for step in range(900):
-        for half in (0, 1):
-            fit._moved(target, place, value, np.arange(half, 60, 2), rng)
-        if step > 100:
-            seen.append(place.copy())
-    seen = np.concatenate(seen)
-    # expected: mean and sigma of the normal law cut at 0.6 sigma below its middle, by quadrature
-    x = np.linspace(0.0, 3.5, 20001)
-    density = np.exp(-0.5 * ((x - 0.3) / 0.5) ** 2)
-    mean = (x * density).sum() / density.sum()
-    assert seen[:, 0].mean() == pytest.approx(mean, abs=0.02)
-    assert seen[:, 1].std() == pytest.approx(2.0, rel=0.05)
-    assert np.abs(seen[:, 2] - 2.0).mean() == pytest.approx(0.1 * np.sqrt(2.0 / np.pi), rel=0.05)
+def shifted(numbers, corner):
+    """Return numbers with the draining's onset moved by a share of its length, its end kept."""
+    moved = numbers.copy()
+    moved[4] += corner * np.exp(moved[5])
+    moved[5] += np.log1p(-corner)
+    return moved
+
+
+@pytest.mark.compiled
+def test_samples_do_not_depend_on_where_one_begins():
+    changes, numbers = pair()
+    found = []
+    for k, corner in enumerate((-0.3, 0.35)):
+        fit = sampled(changes, shifted(numbers, corner), np.random.default_rng(k))
+        found.append(np.stack([fit.onset_d[:, 1], fit.size_m[:, 1]]))
+    middle = np.array([np.median(f, axis=1) for f in found])
+    # half of what holds the middle 68 %: one sigma of a normal law
+    spread = np.array([np.ptp(np.quantile(f, [0.16, 0.84], axis=1), axis=0) / 2.0 for f in found])
+    # chance of some 100 independent samples makes 0.13 of each middle
+    assert (np.ptp(middle, axis=0) / spread.mean(axis=0)).max() < 0.5
+    assert (spread.max(axis=0) / spread.min(axis=0)).max() < 1.6
+    for onset, size in found:
+        assert np.quantile(onset, 0.005) < numbers[4] < np.quantile(onset, 0.995)
+        assert np.quantile(size, 0.005) < -4.8 < np.quantile(size, 0.995)
+
+
+@pytest.mark.compiled
+def test_changes_that_took_each_others_place_are_set_right():
+    changes, numbers = pair()
+    swapped = np.concatenate([numbers[4:8], numbers[:4], numbers[8:]])
+    for start, sign in ((numbers, 1.0), (swapped, -1.0)):
+        for place, _, _ in tops(changes, start):
+            assert np.sign(changes.solved(place)[0][0]) == pytest.approx([sign, -sign])
+
+
+def test_beginnings_move_the_corner_of_neighbours_alone():
+    changes, numbers = pair()
+    moved = beginnings(changes, numbers)
+    ends = [m[4] + np.exp(m[5]) for m in moved]
+    assert ends == pytest.approx(np.full(len(moved), ends[0]))
+    assert len({round(m[4], 6) for m in moved}) == 5
+    far = numbers.copy()
+    far[4] += 30.0
+    assert len(beginnings(changes, far)) == 1
+
+
+@pytest.mark.compiled
+def test_the_mixture_covers_its_tops():
+    changes, numbers = pair()
+    found = tops(changes, numbers)
+    mixture = mixture_of(changes, found)
+    assert mixture.weight.sum() == pytest.approx(1.0)
+    place = straightened(found[0][0][None], 2)
+    assert mixture.log_density(place)[0] > mixture.log_density(place + 5.0)[0]

@@ -32,6 +32,7 @@ class Lake(Strict):
     seed: int | None = Field(None, ge=0)
     false_per_year: float | None = Field(None, gt=0, le=1)
     least_m: float | None = Field(None, gt=0, le=10)
+    longest_d: float | None = Field(None, ge=1, le=400)
 
     @model_validator(mode="after")
     def _thickness(self):
@@ -70,6 +71,7 @@ class LakesPart(Strict):
     shape: Shape = "ice flow"
     false_per_year: float = Field(0.02, gt=0, le=1)
     least_m: float = Field(0.03, gt=0, le=10)
+    longest_d: float = Field(120.0, ge=1, le=400)
     seed: int = Field(6, ge=0)
     map_epsg: Literal[3413, 3031] | None = None
     routes: RoutesPart = RoutesPart()

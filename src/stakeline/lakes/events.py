@@ -13,11 +13,12 @@ from ..errors import StakelineError
 from ..motion.smoother import smooth
 from .combined import combined_series
 from .curve import ramp
+from .event_noise import courses_of, noise_beside
 from .event_record import LakeEvent, LakeHistory, LakePhase, interval
 from .fit import MEMORY_D, Changes, Feed, sampled
 from .search import Search, Trials
 from .station_changes import given_back, station_changes
-from .whitening import START, fitted_noise
+from .whitening import fitted_noise
 
 _ICE = (0.5, np.log(MEMORY_D))  # first guess: half at once, the rest with the usual memory
 _FORM_SIGMA = (
@@ -133,10 +134,10 @@ def _changes(series, settings, rng, feeds):
     seeds = [[0.9 * f.first_d + 0.1 * f.last_d, *f.form] for f in feeds.values()]
     numbers = np.concatenate([np.ravel(seeds), _ICE])
     scores = [(np.inf, 0.0)] * len(feeds)
-    model = fitted_noise(series, _courses(series, numbers))
+    model = fitted_noise(series, courses_of(series, numbers))
     trials = Trials(series)
     for _ in range(2 * settings.most):
-        known = _courses(series, numbers)
+        known = courses_of(series, numbers)
         search = Search(series, model, known, trials)
         alarms = search.false_alarms(rng)
         found = search.best(alarms, excluded)
@@ -151,7 +152,7 @@ def _changes(series, settings, rng, feeds):
             excluded.append((found.onset_d, found.onset_d + found.length_d))
             notes.append(f"day {found.onset_d:.1f}: a change of {found.size_m:.3f} m {reason}")
             continue
-        quiet = fitted_noise(series, _courses(series, trial), model)
+        quiet = noise_beside(series, trial, size)
         found = Search(series, quiet, known, trials).best(alarms, excluded)
         if found is None or found.false_per_year > settings.false_limit_per_year:
             break
@@ -163,14 +164,6 @@ def _changes(series, settings, rng, feeds):
             break
     numbers, scores, said = _kept(series, model, numbers, scores, feeds, settings)
     return numbers[:-2].reshape(-1, 4), model, scores, (*notes, *said)
-
-
-def _courses(series, numbers):
-    """Return the courses (n, k) of changes so far at the surface."""
-    count = (len(numbers) - 2) // 4
-    if not count:
-        return np.zeros((len(series.day), 0))
-    return Changes(series, START, count, (0, len(series.day))).courses(numbers)[:, 0]
 
 
 def _started(series, model, numbers, guess, feeds):
@@ -271,12 +264,11 @@ def _sampled(series, model, changes, members, rng, feeds):
     begin, end = (onset - wide).min(), (onset + length + wide).max()
     rows = np.searchsorted(series.day, [begin, end])
     rest = [k for k in range(len(changes)) if k not in members]
-    other = _courses(series, np.concatenate([changes[rest].ravel(), _ICE]))
+    other = courses_of(series, np.concatenate([changes[rest].ravel(), _ICE]))
     own = {members.index(k): feed for k, feed in feeds.items() if k in members}
     rows = (int(rows[0]), int(rows[1]))
     problem = Changes(series, model, len(members), rows, other, own)
-    numbers, covariance = problem.best(np.concatenate([changes[members].ravel(), _ICE]))
-    return sampled(problem, numbers, covariance, rng)
+    return sampled(problem, np.concatenate([changes[members].ravel(), _ICE]), rng)
 
 
 def _event(lake, series, model, fit, j, score, settings, rng):

@@ -2,8 +2,8 @@
 
 A change is a ramp of :mod:`~.curve` of which the surface shows a part at once and the rest with the
 ice's relaxation; sizes, offset, line and the other regressors enter linearly and are integrated
-over. Onsets, lengths and forms are sampled by walkers that move along differences of one another
-(ter Braak 2006, Stat. Comput. 16, 239).
+over. Onsets, lengths and forms are sampled by :mod:`~.walkers` that begin about all tops of the law
+(:mod:`~.beginnings`).
 """
 
 from dataclasses import dataclass
@@ -12,6 +12,9 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from ._curve_kernels import fill_courses
+from .beginnings import mixture_of, tops
+from .straight import bent
+from .walkers import law_samples
 from .whitening import Whitener, taken_out
 
 FORM = (1.0, 9.0)  # -, bounds of the exponents of a ramp; choice
@@ -23,9 +26,6 @@ MEMORY_D = 2.5  # d, of the ice's relaxation, middle of the prior; choice: 1e14 
 MEMORY_LOG_SIGMA = 1.0  # -, of its logarithm; choice
 SIZE_FACTOR = 1.0  # -, sigma of the prior of a size over the range of the heights: a filling and a
 # draining that undo each other are not made larger than the heights ask for; choice
-WALKERS = 120  # choice
-TAILS = 5.0  # degrees of freedom of the t distribution from which walkers begin; choice
-STEPS = 210  # of the walkers; choice: memories of 30 to 80 steps were measured
 KEPT = 400  # samples kept; choice
 _AT_ONCE = 50  # vectors solved together; choice
 _STEP = np.array([0.02, 0.01, 0.02, 0.02])  # finite differences: onset by length, three logarithms
@@ -131,25 +131,26 @@ class Changes:
 
     def solved(self, numbers):
         """Return (sizes (w, count), their normal matrices, log posterior (w,))."""
-        return self._solved(np.atleast_2d(numbers))[:3]
+        numbers = np.atleast_2d(numbers)
+        columns = self.white(self.courses(numbers).reshape(len(self.row), -1))
+        return self._solved(numbers, columns)[:3]
 
     def left(self, numbers):
         """Return (sizes (w, count), the whitened rows without changes and regressors (n, w))."""
         numbers = np.atleast_2d(numbers)
-        size, _, _, columns = self._solved(numbers)
+        size, _, _, columns = self._solved(numbers, self._each_once(numbers))
         rest = self.data[:, None] - np.einsum("nwi,wi->nw", columns, size)
         return size, rest - self.base @ (self.base.T @ rest)
 
-    def _whitened(self, numbers):
+    def _each_once(self, numbers):
         """Return the whitened courses (n, w count), each worked out once: slopes repeat most."""
         ice = np.repeat(numbers[:, -2:], self.count, axis=0)
         each = np.hstack([numbers[:, :-2].reshape(-1, 4), ice])
         each, place = np.unique(each, axis=0, return_inverse=True)
         return self.white(self.courses(each)[:, :, 0])[:, place.ravel()]
 
-    def _solved(self, numbers):
+    def _solved(self, numbers, columns):
         shape = (len(self.row), len(numbers), self.count)
-        columns = self._whitened(numbers)
         inside = (self.base.T @ columns).reshape(-1, *shape[1:])
         right = (self.data @ columns).reshape(shape[1:])
         columns = columns.reshape(shape)
@@ -182,7 +183,7 @@ class Changes:
             return np.concatenate([left[:, 0], size[0] / self.spread, pulled])
 
         def slope(numbers):
-            move = self._moves(numbers)
+            move = self.moves(numbers)
             away = np.vstack([numbers + np.diag(move), numbers - np.diag(move)])
             size, left = self.left(away)
             all_rows = np.vstack([left, size.T / self.spread, self.pulled(away).T])
@@ -190,13 +191,14 @@ class Changes:
             return (all_rows[:, :d] - all_rows[:, d:]) / (2.0 * move)
 
         found = least_squares(
-            rest, start, slope, bounds=(self.low, self.high), x_scale=self._moves(start) * 10.0,
+            rest, start, slope, bounds=(self.low, self.high), x_scale=self.moves(start) * 10.0,
             max_nfev=evaluations,
         )  # fmt: skip
         normal = found.jac.T @ found.jac + np.diag(1.0 / (self.high - self.low) ** 2)
         return found.x, np.linalg.inv(normal)
 
-    def _moves(self, numbers):
+    def moves(self, numbers):
+        """Return the steps (d,) of finite differences about numbers."""
         changes = numbers[:-2].reshape(self.count, 4)
         move = np.tile(_STEP, (self.count, 1))
         move[:, 0] *= np.exp(changes[:, 1])
@@ -223,83 +225,16 @@ def _products(columns):
     return lines @ lines.transpose(0, 2, 1)
 
 
-def sampled(changes, numbers, covariance, rng, steps=STEPS):
-    """Return the :class:`Fit` of changes, from walkers that begin about the best numbers.
+def sampled(changes, numbers, rng):
+    """Return the :class:`Fit` of changes, from numbers of one of its tops.
 
-    The walkers go in coordinates in which a ramp is nearly straight (:func:`straightened`), along
-    differences of one another; two halves take turns, so that none moves along itself.
+    The walkers go in coordinates in which a ramp is nearly straight (:mod:`~.straight`).
     """
-    misfit = changes.set_misfit(numbers)
-    begin, root = _about(changes, numbers, covariance)
-    spread = rng.standard_normal((WALKERS, len(numbers))) @ root.T
-    spread *= np.sqrt(TAILS / rng.chisquare(TAILS, WALKERS))[:, None]
-    place = np.vstack([begin, begin + spread])
-    value = changes.valued(place)
-    place = np.where(np.isfinite(value)[:, None], place, begin)[1:]
-    value = np.where(np.isfinite(value), value, value[0])[1:]
-    stored, taken = [], 0
-    for step in range(steps):
-        for half in (0, 1):
-            taken += _moved(changes, place, value, np.arange(half, WALKERS, 2), rng)
-        if step >= steps // 3 and step % 10 == 0:
-            stored.append(place.copy())
-    numbers = bent(np.concatenate(stored), changes.count)
-    numbers = numbers[rng.choice(len(numbers), KEPT, replace=False)]
-    return _fit(changes, numbers, misfit, taken / (steps * WALKERS), rng)
-
-
-def _about(changes, numbers, covariance):
-    """Return (straightened best numbers, root of their covariance)."""
-    d = len(numbers)
-    move = 1e-5 * np.eye(d)
-    away = straightened(np.vstack([numbers + move, numbers - move]), changes.count)
-    slope = (away[:d] - away[d:]).T / 2e-5
-    spread = slope @ covariance @ slope.T
-    return straightened(numbers[None], changes.count)[0], np.linalg.cholesky(
-        spread + 1e-12 * np.diag(np.diag(spread))
-    )
-
-
-def straightened(numbers, count):
-    """Return vectors (w, d) with the middle and the logarithm of the width of each change.
-
-    They stand for onset and logarithm of the length: mean and sigma of the rate as a density in
-    time (mean and variance of the beta distribution). The volume is kept: priors stay as they are.
-    """
-    return _exchanged(numbers, count, 1.0)
-
-
-def bent(place, count):
-    """Return the vectors of numbers (w, d) of straightened ones."""
-    return _exchanged(place, count, -1.0)
-
-
-def _exchanged(numbers, count, sign):
-    found = np.array(numbers)
-    for k in range(0, 4 * count, 4):
-        first, log_size = found[:, k], found[:, k + 1]
-        rise, fall = np.exp(found[:, k + 2]), np.exp(found[:, k + 3])
-        both = rise + fall
-        narrow = 0.5 * np.log(rise * fall / (both**2 * (both + 1.0)))
-        log_length = log_size if sign > 0.0 else log_size - narrow
-        found[:, k] = first + sign * np.exp(log_length) * rise / both
-        found[:, k + 1] = log_size + sign * narrow
-    return found
-
-
-def _moved(changes, place, value, mine, rng):
-    """Move half of the walkers along differences of the others; return how many moved."""
-    others = np.setdiff1d(np.arange(len(place)), mine)
-    first = rng.integers(len(others), size=len(mine))
-    second = (first + rng.integers(1, len(others), size=len(mine))) % len(others)
-    way = place[others[first]] - place[others[second]]
-    d = place.shape[1]
-    factor = 2.38 / np.sqrt(2.0 * d) * np.where(rng.random(len(mine)) < 0.5, 1.0, 0.5)
-    new = place[mine] + factor[:, None] * way * (1.0 + 0.02 * rng.standard_normal(way.shape))
-    trial = changes.valued(new)
-    moves = np.log(rng.random(len(mine))) < trial - value[mine]
-    place[mine[moves]], value[mine[moves]] = new[moves], trial[moves]
-    return int(moves.sum())
+    found = tops(changes, numbers)
+    misfit = changes.set_misfit(found[0][0])
+    place, accepted = law_samples(changes.valued, mixture_of(changes, found), rng)
+    place = place[rng.choice(len(place), KEPT, replace=False)]
+    return _fit(changes, bent(place, changes.count), misfit, accepted, rng)
 
 
 def _fit(changes, numbers, misfit, accepted, rng):

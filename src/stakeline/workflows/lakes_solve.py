@@ -30,6 +30,7 @@ class LakeChoice:
     seed: int
     false_per_year: float
     least_m: float
+    longest_d: float = EventSettings.longest_d
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,9 +99,11 @@ def solve(problem):
     stations = problem.stations
     if not unjudged:  # else all stations count alike
         stations = [replace(s, share=usual.get(s.station, 1.0)) for s in stations]
+    choice = problem.choice
     settings = EventSettings(
-        false_limit_per_year=problem.choice.false_per_year, least_m=problem.choice.least_m
-    )
+        false_limit_per_year=choice.false_per_year, least_m=choice.least_m,
+        longest_d=choice.longest_d,
+    )  # fmt: skip
     history = find_events(
         problem.lake, stations, problem.stream("events"), settings, problem.feeders
     )
