@@ -8,7 +8,7 @@ from stakeline.station.box import Box
 from stakeline.station.design import Design, Load, PlacedPanel, Site
 from stakeline.station.diode import at, diode_of, open_V, short_A
 from stakeline.station.expectation import GOOD, OUTSIDE, judge
-from stakeline.station.expected_panels import Conditions, cable_ohm, slug
+from stakeline.station.expected_panels import Conditions, alike_sentence, cable_ohm, slug
 from stakeline.station.expected_power import charge_of, charge_table, spread_sentence
 from stakeline.station.expected_site import readings_of, tightening_order
 from stakeline.station.guys import Guy
@@ -85,6 +85,29 @@ def test_a_reversed_panel_in_a_string_is_named(usual):
     volts, _ = true_reading(2.0, 80, 180)
     assert "one panel of the string is missing" in judge(usual["wall_all_open_V"], volts).sentence
     assert "polarity is swapped" in judge(usual["wall_all_open_V"], -2.0 * volts).sentence
+
+
+@pytest.mark.parametrize(
+    ("currents", "together", "sentence"),
+    [
+        ((1.0, 1.02, 0.97, 1.05), 2.0, ""),
+        (
+            (1.0, 1.02, 0.97, 1.05),
+            1.0,
+            "1.00 A together, 2.02 A by what the panels give alone: 1 of 2",
+        ),
+        ((1.0, 1.02, 0.45, 1.05), 2.0, "wall 3 gives 0.45 A, the others in the same light 1.01 A"),
+        ((1.0, 1.02), None, ""),
+        ((), 1.0, ""),
+        ((-1.0, 1.0), 1.0, ""),  # told as swapped polarity where it stands
+    ],
+)
+def test_equal_panels_tell_on_each_other_below_any_sky(currents, together, sentence):
+    values = {f"wall_{n}_short_A": amps for n, amps in enumerate(currents, 1)}
+    values |= {} if together is None else {"wall_all_short_A": together}
+    said = alike_sentence(design().panels[1], values)
+    assert sentence in said
+    assert bool(said) == bool(sentence)
 
 
 def test_unknown_sky_is_wider(usual):

@@ -111,6 +111,17 @@ def test_a_reading_is_judged_beside_it(tablet):
     expect(tablet.locator("#freeze")).to_be_disabled()
 
 
+def test_a_reason_can_be_given_for_what_is_missing(tablet, served):
+    reason = tablet.locator("#row-photo_east .accept")
+    expect(tablet.locator("#site")).to_contain_text("do not leave yet")
+    expect(reason).to_be_hidden()
+    tablet.locator("#reasons").click()
+    expect(reason).to_be_visible()
+    reason.locator("input").fill("camera froze")
+    expect(tablet.locator("#first")).not_to_contain_text("from the east", timeout=15000)
+    assert draft(served)["accept.photo_east"]["value"] == "camera froze"
+
+
 def test_a_photograph_is_sent(tablet, served, tmp_path):
     picture = tmp_path / "north.jpg"
     picture.write_bytes(b"a picture")

@@ -192,7 +192,7 @@ def _bytes(root):
 def test_a_second_visit_and_an_amendment(frozen):
     root, _ = frozen
     visit = made.fill(
-        root, "visit.toml", kind='"raise"', by='"TM"', time="2025-04-28T15:40:10Z",
+        root, "visit.toml", kind='"raise"', sky='"unknown"', by='"TM"', time="2025-04-28T15:40:10Z",
         height_tape_m=2.534, height_slope_1_m=2.570, height_slope_2_m=2.573,
         height_slope_3_m=2.574, height_second_in='"2534 mm"',
         mark_above_snow_m=MORE,
@@ -201,8 +201,8 @@ def test_a_second_visit_and_an_amendment(frozen):
     assert not said.problems
     assert "antenna found at 1.5000 m above the marker, the history keeps 1.53" in said.text
     before = _bytes(root)
-    wrong = made.fill(root, "visit2.toml", kind='"raise"', by='"TM"', time="2025-04-28T15:40:10Z",
-                      height_tape_m=2.434, height_slope_1_m=2.471, height_slope_2_m=2.474,
+    wrong = made.fill(root, "visit2.toml", kind='"raise"', sky='"unknown"', by='"TM"',
+                      time="2025-04-28T15:40:10Z", height_tape_m=2.434, height_slope_1_m=2.471, height_slope_2_m=2.474,
                       height_slope_3_m=2.475, height_second_in='"2434 mm"',
                       mark_above_snow_m=MORE)  # fmt: skip
     with pytest.raises(SettingsError, match="this visit is frozen"):

@@ -13,6 +13,7 @@ from .panel import cell_degC
 MAKER_V, MAKER_A = 0.03, 0.05  # -; what a panel may differ from its sheet, common practice
 COLD_K = 4.0  # K; how far the air at the cells may be from the thermometer, own choice
 COVERED = 0.03  # -; share of the expected reading below which there is none, own choice
+ALIKE = 0.20  # -; how far equal panels may differ within minutes, own choice
 COPPER_OHM_M, COPPER_PER_K = 1.7241e-8, 0.00393  # ohm m at 20 degC, 1/K; IEC 60028
 
 HOW_OPEN = "Panel unplugged, red lead on plus, black on minus, V DC"
@@ -158,6 +159,42 @@ def _strings(group, volts, amps, why):
             HOW_SHORT, LOW_LIGHT, HIGH_LIGHT, tuple(weak), polar=True, must=not why, why_not=why,
         ),
     ]  # fmt: skip
+
+
+def alike_sentence(group, values):
+    """Return what currents of one group that do not fit each other mean, or ''.
+
+    Panels that look the same way stand in the same light, whatever the sky: each is held against
+    their median, and all strings together against the sum of what the panels give alone.
+
+    Parameters
+    ----------
+    group : design.PlacedPanel
+    values : dict of str to float
+        Readings by their keys.
+    """
+    key, side = slug(group.name), group.count // group.series
+    numbers = range(1, group.count + 1)
+    alone = {
+        n: values[k] for n in numbers if (k := f"{slug(f'{group.name} {n}')}_short_A") in values
+    }
+    if not alone or min(alone.values()) <= 0.0:
+        return ""
+    median = float(np.median(list(alone.values())))
+    if len(alone) > 1:
+        number, worst = min(alone.items(), key=lambda one: one[1])
+        if worst < (1.0 - ALIKE) * median:
+            return (
+                f"{group.name} {number} gives {worst:.2f} A, the others in the same light "
+                f"{median:.2f} A: shade, snow on it, or a bad cell or plug"
+            )
+    together = values.get(f"{key}_all_short_A")
+    if together is None or together >= (1.0 - ALIKE) * side * median:
+        return ""
+    return (
+        f"{group.name}, all: {together:.2f} A together, {side * median:.2f} A by what the panels "
+        f"give alone: {side - round(together / median)} of {side} strings open, or a plug or fuse"
+    )
 
 
 def cable_ohm(length_m, area_mm2, temperature_degC):

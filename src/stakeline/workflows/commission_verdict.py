@@ -9,6 +9,7 @@ from ..constants import NS_PER_DAY
 from ..errors import SettingsError
 from ..station.antenna_height import AntennaHeight, Rim, height_of
 from ..station.expectation import GOOD, MISSING, OUTSIDE, judge
+from ..station.expected_panels import alike_sentence, slug
 from ..station.expected_power import spread_sentence
 from ..station.light_band import UNKNOWN, light_band
 from ..station.typed_number import typed_number
@@ -18,6 +19,7 @@ from .sheet_parts import NUMBER, PHOTO, TICK
 
 ACCEPTED, NOT_NOW = "accepted", "not now"
 HEIGHT_KEY, SPREAD_KEY, TIME_KEY = "antenna_height", "battery_spread", "time"
+ALIKE_END = "_alike"
 OTHER_KEYS = (HEIGHT_KEY, SPREAD_KEY, TIME_KEY)
 HEIGHTS = ("height_tape_m", "height_slope_1_m", "height_slope_2_m", "height_slope_3_m",
            "height_second_in")  # fmt: skip
@@ -119,7 +121,8 @@ def judge_site(
     """
     accepted = accepted or {}
     entries = {key: value for key, value in entries.items() if value not in ("", None)}
-    _known(sheet, [*entries, *(key for key in accepted if key not in OTHER_KEYS)])
+    alike = [f"{slug(group.name)}{ALIKE_END}" for group in described.design.panels]
+    _known(sheet, [*entries, *(key for key in accepted if key not in (*OTHER_KEYS, *alike))])
     expected = {e.key: e for e in expectations(described, moment)}
     values, findings = {}, []
     for item in sheet.items():
@@ -127,7 +130,8 @@ def judge_site(
         findings.append(_accepting(finding, accepted))
     height, trouble = _height(entries, values, sheet)
     findings = [f for f in findings if f.key not in HEIGHTS or f.state == OUTSIDE]
-    more = [trouble, *_blocks(described, values), *_future(moment, now_utc_ns)]
+    more = [trouble, *_blocks(described, values), *_alike(described, values)]
+    more += _future(moment, now_utc_ns)
     findings += [_accepting(finding, accepted) for finding in more]
     notes = (*season_notes(described, moment, expected, values), *_found(history, values))
     everything = tuple(expected.values())
@@ -209,6 +213,14 @@ def _blocks(described, values):
         return []
     sentence = spread_sentence(described.design.bank, *pair)
     return [Finding(SPREAD_KEY, OUTSIDE, sentence)] if sentence else []
+
+
+def _alike(described, values):
+    """Return a finding for each group whose panels do not fit each other."""
+    said = [(group, alike_sentence(group, values)) for group in described.design.panels]
+    return [
+        Finding(f"{slug(group.name)}{ALIKE_END}", OUTSIDE, text) for group, text in said if text
+    ]
 
 
 def _future(moment, now_utc_ns):

@@ -118,11 +118,14 @@
       line.hidden = !shown;
       if (shown) { line.dataset.state = finding.state; line.textContent = finding.said; }
       const accept = row.querySelector(".accept");
-      accept.hidden = !(accept.querySelector("input").value || (finding && finding.state === "outside"));
+      const asked = finding && (finding.state === "outside" || (finding.stops && reasons()));
+      accept.hidden = !(accept.querySelector("input").value || asked);
       const band = row.querySelector(".band");
       if (band && said.bands[row.dataset.key] !== undefined) { band.textContent = said.bands[row.dataset.key]; }
     }
   }
+
+  const reasons = () => document.getElementById("reasons").getAttribute("aria-pressed") === "true";
 
   function list(id, sentences) {
     const place = document.getElementById(id);
@@ -186,6 +189,10 @@
   sheet.addEventListener("change", typed);
   sheet.addEventListener("change", photograph);
   document.getElementById("now").addEventListener("click", now);
+  document.getElementById("reasons").addEventListener("click", (event) => {
+    event.target.setAttribute("aria-pressed", String(!reasons()));
+    judge();
+  });
   document.getElementById("judge").addEventListener("click", judge);
   document.getElementById("freeze").addEventListener("click", freeze);
   document.getElementById("anew").addEventListener("click", anew);
