@@ -1,8 +1,9 @@
 """Stations and satellite passes in one volume: do intervals hold a truth drawn from the doubts?
 
-    python validation/lakes_together.py [LAKES]
+    python validation/lakes_together.py [LAKES [OUTLINES]]
 
-Exit code 1 where one falls short. Invented lakes (200 unless told otherwise) below 700 m of ice:
+Exit code 1 where one falls short. Invented lakes (200 unless told otherwise), outlines drawn for
+each as many as the verb draws (unless told otherwise), below 700 m of ice:
 margin, thickness, viscosity, bed and roof are drawn; two stations measure the surface where they
 stand, passes its mean over the outline that one believes in. Bars are our own, set before the first
 run.
@@ -20,8 +21,9 @@ from stakeline.lakes.response import FLOWS, Ice
 from stakeline.lakes.surface import mean_view, shares, view_of
 from stakeline.lakes.volume import IceSpread, event_volume
 from stakeline.lakes.volume_together import AGREE, together
+from stakeline.workflows.lakes_solve import OUTLINES
 
-LAKES, DRAWS, OUTLINES = 200, 400, 12
+LAKES, DRAWS = 200, 400
 MARGIN_M, STATION_M, PASSES_M = 200.0, 0.03, 0.08  # m, 1 sigma
 BELIEVED = ellipse_outline("Upper Halvard", np.zeros(2), (2600.0, 2000.0))
 PLACES = {"HV02": (0.0, 0.0), "HV03": (1200.0, 500.0)}
@@ -53,11 +55,11 @@ def measured(rng, heights):
     )  # fmt: skip
 
 
-def one(seed, off_m=0.0):
+def one(seed, drawn=OUTLINES, off_m=0.0):
     """Return (true volume, LakeVolume of stations, TogetherVolume) of one lake."""
     rng = np.random.default_rng(seed)
     volume, heights, mean = truth(rng)
-    outlines = drawn_outlines([BELIEVED], None, MARGIN_M, rng, OUTLINES)
+    outlines = drawn_outlines([BELIEVED], None, MARGIN_M, rng, drawn)
     found = event_volume(
         measured(rng, heights), outlines, PLACES, Ice(THICK_M), rng, SPREAD, over=BELIEVED
     )
@@ -72,8 +74,11 @@ def ends(samples):
 
 def main():
     count = int(sys.argv[1]) if len(sys.argv) > 1 else LAKES
-    table = Table(f"Stations and passes in one volume: {count} drawn lakes")
-    rows = [one(seed) for seed in range(count)]
+    drawn = int(sys.argv[2]) if len(sys.argv) > 2 else OUTLINES
+    table = Table(
+        f"Stations and passes in one volume: {count} lakes, {drawn} outlines drawn for each"
+    )
+    rows = [one(seed, drawn) for seed in range(count)]
     held = [ends(found.volume_m3)[0] < v < ends(found.volume_m3)[1] for v, found, _ in rows]
     both = [(v, found, b) for v, found, b in rows if b.verdict == AGREE]
     inside, width = [], []
@@ -91,7 +96,7 @@ def main():
                SOURCE)  # fmt: skip
     odd = 100.0 * (1.0 - len(both) / count)
     table.line("lakes said to disagree though nothing is wrong", odd, 4.0, "%", SOURCE)
-    wrong = [one(seed, off_m=3.0)[2].verdict != AGREE for seed in range(0, count, 4)]
+    wrong = [one(seed, drawn, 3.0)[2].verdict != AGREE for seed in range(0, count, 4)]
     table.line("passes off by 3 m: said to disagree", 100.0 * np.mean(wrong), 80.0, "%", SOURCE,
                least=True)  # fmt: skip
     table.end()

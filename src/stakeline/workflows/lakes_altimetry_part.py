@@ -15,6 +15,14 @@ from .altimetry_input import FOLDER, altimetry_points
 from .lakes_altimetry import altimetry_figures, altimetry_files, altimetry_words, lake_altimetry
 from .lakes_ground import ice_thickness, lake_outlines
 from .lakes_input import station_up
+from .lakes_overflights import (
+    FIGURE,
+    overflight_map,
+    overflight_words,
+    overflights_csv,
+    station_overflights,
+)
+from .lakes_overflights import TABLE as OVERFLIGHTS
 from .lakes_parts import file_name, settle
 from .lakes_places import CONTROL, OVER
 from .lakes_results import lake_result
@@ -99,12 +107,18 @@ def solve_altimetry(task):
     datum = (f"datum of the passes: {altimetry.datum.words}",)
     datum *= altimetry.points is not None and not altimetry.datum.missing  # else it is told there
     notes = (f"note: {note}" for note in (*datum, *altimetry.notes, *how))
-    words = (*altimetry_words(found), *together_words(task.lake, volumes), *notes)
+    near = station_overflights(campaign, variants[0], altimetry)
+    flown = overflight_words(near, altimetry.track_names)
+    words = (*altimetry_words(found), *together_words(task.lake, volumes), *flown, *notes)
     files = {f"{task.name}/{name}": data for name, data in altimetry_files(found).items()}
     files[f"{task.name}/{WORDS}"] = ("\n".join(words) + "\n").encode("utf-8")
     if volumes:
         files[f"{task.name}/{TABLE}"] = together_table(volumes)
+    if near:
+        files[f"{task.name}/{OVERFLIGHTS}"] = overflights_csv(near, altimetry.track_names)
     figures = altimetry_figures(found)
+    drawn = overflight_map(campaign, result, ground, altimetry)
+    figures |= {FIGURE: drawn} if drawn else {}
     files |= {f"figures/{task.name}_{name}": data for name, data in figures.items()}
     return {f"{LAKES}/{path}": data for path, data in files.items()}
 
