@@ -202,8 +202,8 @@ def test_a_second_visit_and_an_amendment(frozen):
     assert "antenna found at 1.5000 m above the marker, the history keeps 1.53" in said.text
     before = _bytes(root)
     wrong = made.fill(root, "visit2.toml", kind='"raise"', sky='"unknown"', by='"TM"',
-                      time="2025-04-28T15:40:10Z", height_tape_m=2.434, height_slope_1_m=2.471, height_slope_2_m=2.474,
-                      height_slope_3_m=2.475, height_second_in='"2434 mm"',
+                      time="2025-04-28T15:40:10Z", height_tape_m=2.434, height_slope_1_m=2.471,
+                      height_slope_2_m=2.474, height_slope_3_m=2.475, height_second_in='"2434 mm"',
                       mark_above_snow_m=MORE)  # fmt: skip
     with pytest.raises(SettingsError, match="this visit is frozen"):
         take(root, wrong)

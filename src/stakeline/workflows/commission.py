@@ -111,14 +111,14 @@ def write_sheet(root, station, utc_ns, **weather):
     campaign = open_campaign(root)
     described = plan_of(campaign, station)
     moment = moment_of(described, utc_ns, **weather)
-    sheet = build_sheet(described, moment, history_of(campaign, station))
+    expected = expectations(described, moment)
+    sheet = build_sheet(described, moment, history_of(campaign, station), expected)
     folder = folder_of(campaign, station)
     written = []
     for paper in PAPERS:
         path = folder / f"{station}_sheet_{paper}.pdf"
         write_bytes(path, field_sheet(sheet.as_data(), paper))
         written.append(path)
-    expected = expectations(described, moment)
     write_text(folder / EXPECTED_FILE, _csv(expected))
     written.append(folder / EXPECTED_FILE)
     if not (folder / READINGS_FILE).exists():
@@ -162,7 +162,8 @@ def judge_readings(root, station, path, *, now):
         taken.wind_m_s,
         taken.battery_degC,
     )
-    sheet = build_sheet(described, moment, history)
+    expected = expectations(described, moment)
+    sheet = build_sheet(described, moment, history, expected)
     try:
         verdict = judge_site(
             described,
@@ -173,6 +174,7 @@ def judge_readings(root, station, path, *, now):
             accepted=taken.accepted,
             history=history,
             now_utc_ns=_utc_ns(now),
+            expected=expected,
         )
     except SettingsError as problem:
         raise SettingsError(f"{path}: {problem}") from None

@@ -113,7 +113,7 @@ def expectations(described, moment, **instead):
     )
 
 
-def build_sheet(described, moment, history=None):
+def build_sheet(described, moment, history=None, expected=None):
     """Return the :class:`Sheet` of a station.
 
     Parameters
@@ -122,8 +122,10 @@ def build_sheet(described, moment, history=None):
     moment : Moment
     history : StationHistory, optional
         Where there is one, the sheet is a visit's: what is found is read before it is touched.
+    expected : tuple of Expectation, optional
+        Of :func:`expectations`, where somebody has them already.
     """
-    found = {e.key: reading_item(e) for e in expectations(described, moment)}
+    found = {e.key: reading_item(e) for e in expected or expectations(described, moment)}
     kind = SET_UP_KIND if history is None else VISIT_KIND
     parts = [_arrival(kind), _frame(described, found), _guys(described, found)]
     parts += [_box(described), _battery(found), _wiring(found), _antenna(described, kind)]

@@ -94,7 +94,16 @@ class SiteVerdict:
 
 
 def judge_site(
-    described, moment, sheet, entries, *, photos=(), accepted=None, history=None, now_utc_ns=None
+    described,
+    moment,
+    sheet,
+    entries,
+    *,
+    photos=(),
+    accepted=None,
+    history=None,
+    now_utc_ns=None,
+    expected=None,
 ):
     """Return the :class:`SiteVerdict` on entries.
 
@@ -113,6 +122,8 @@ def judge_site(
     history : StationHistory, optional
     now_utc_ns : int, optional
         Today, UTC; readings taken later are told. [ns]
+    expected : tuple of Expectation, optional
+        Of ``commission_sheet.expectations``, where somebody has them already.
 
     Raises
     ------
@@ -123,7 +134,7 @@ def judge_site(
     entries = {key: value for key, value in entries.items() if value not in ("", None)}
     alike = [f"{slug(group.name)}{ALIKE_END}" for group in described.design.panels]
     _known(sheet, [*entries, *(key for key in accepted if key not in (*OTHER_KEYS, *alike))])
-    expected = {e.key: e for e in expectations(described, moment)}
+    expected = {e.key: e for e in expected or expectations(described, moment)}
     values, findings = {}, []
     for item in sheet.items():
         finding = _finding(item, entries, photos, expected, values)
