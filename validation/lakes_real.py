@@ -12,8 +12,11 @@ The course is added behind the solution of the motion: what that would keep of i
 
 import csv
 import json
+import tempfile
+from pathlib import Path
 
 import numpy as np
+import shapefile
 from _measured import Table, real_data
 from motion_bowdoin import SETTINGS, record
 
@@ -41,6 +44,11 @@ FILES = {
     "stationary": "prior_stationary_outlines_epsg3031_metres.geojson",
     "evolving": "evolving_outlines_union_epsg3031_metres.geojson",
 }
+POLAR_3031 = (  # well-known text, OGC 01-009
+    'PROJCS["WGS 84 / Antarctic",GEOGCS["WGS 84",UNIT["degree",0.0174532925199433]],'
+    'PROJECTION["Polar_Stereographic"],PARAMETER["latitude_of_origin",-71],'
+    'PARAMETER["central_meridian",0],UNIT["metre",1]]'
+)
 PLACEMENTS = (  # day, length [d], size [m]; the first five were run before bars were set
     *((20.0, 4.0, -0.6), (12.0, 6.0, -0.25), (28.0, 3.0, -0.15), (15.0, 8.0, 0.4)),
     *((30.0, 5.0, -1.5), (33.0, 4.0, -0.3), (8.0, 5.0, -0.8), (24.0, 10.0, 0.6)),
@@ -111,6 +119,26 @@ def extremes(table, method, rows, total_km3, ends):
         table.line(f"Mercer, {method}: its day, away from {day}", away, 1.0, "d", README)
 
 
+def as_shapefile(table, own):
+    """Write outlines as a shapefile in metres of EPSG:3031, read it, compare what is taken."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "lakes.shp"
+        with shapefile.Writer(str(path), shapeType=shapefile.POLYGON) as sink:
+            sink.field("name", "C", size=80)
+            for one in own:
+                rings = [r[:: -1 if k == 0 else 1] for k, r in enumerate(one.rings_m)]
+                sink.poly([np.vstack([r, r[:1]]).tolist() for r in rings])
+                sink.record(one.name)
+        path.with_suffix(".prj").write_text(POLAR_3031, encoding="ascii")
+        read = read_rings(path)
+    odd = sum(not one.in_metres or one.epsg != 3031 for one in read)
+    table.line("shapefile: outlines not known as metres of EPSG:3031", odd, 0, "", "definition")
+    again = [recognised_outline(r.name, r.outer, r.epsg, r.holes, r.metres)[0] for r in read]
+    pairs = zip(own, again, strict=True)
+    off = max(abs(b.area_m2 / a.area_m2 - 1.0) for a, b in pairs)
+    table.line(f"shapefile: area of {len(own)} outlines, off", 1e6 * off, 1e-3, "ppm", "round trip")
+
+
 def outlines(table):
     """Return {lake: {kind: Outline}} of the files of outlines in metres."""
     found, worst = {}, 0.0
@@ -131,6 +159,7 @@ def outlines(table):
             if published != 1e7 and lake == outline.name:  # a round number: not measured
                 whole = recognised_outline(told["name"], ring, 3031)[0].area_m2
                 worst = max(worst, abs(whole / published - 1.0))
+    as_shapefile(table, [kinds["evolving"] for kinds in found.values() if "evolving" in kinds])
     table.say("the files count islands to the area of a lake; compared are outer rings")
     table.line("true areas of outlines in metres, off the file's", 1e6 * worst, 10.0, "ppm",
                "areas in the files")  # fmt: skip
