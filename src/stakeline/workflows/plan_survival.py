@@ -16,7 +16,7 @@ from .plan_description import block_kg
 from .plan_weather import weather_model
 
 YEAR = 2031  # of the simulated hours: the season counts, not the year
-SIZES = 8  # -; numbers of strings tried for the lightest design
+SIZES = 7  # -; numbers of strings tried for the lightest design
 PANEL_FACTORS = (0, 1, 2, 3)  # -; times the panels of the file
 
 
@@ -156,7 +156,7 @@ def combinations_of(design):
     strings = np.unique(np.round(np.geomspace(1, max(most, 4), SIZES)).astype(int)).tolist()
     strings = sorted({*strings, design.bank.parallel})
     factors = PANEL_FACTORS if design.panels else (0,)
-    return choices_between(design, strings, factors, (0,) if design.turbine is None else (0, 1))
+    return choices_between(design, strings, factors, (0,) if design.turbine is None else (0, 1, 2))
 
 
 def plan_answer(description, years=100):
