@@ -177,9 +177,7 @@ class Clocks:
     sigma_s: np.ndarray
     agency: str = ""
     frame: str = ""
-    antenna_models: dict = field(
-        default_factory=dict
-    )  # system letter -> text of SYS / PCVS APPLIED
+    antenna_models: dict = field(default_factory=dict)  # system letter -> SYS / PCVS APPLIED
     receivers: dict = field(default_factory=dict)  # name -> (time_ns, bias_s, sigma_s)
     comments: tuple = ()  # wide-lane biases of some centres stand here
     passed_over: tuple = ()
@@ -353,6 +351,8 @@ class Products:
     antennas: Antennas | None = None
     loading: OceanLoading | None = None
     orientation: EarthOrientation | None = None
+    wide_lanes: dict | None = None  # satellite -> (cycles to add to the wide lane, bands "15")
+    biases: dict | None = None  # (satellite, observable such as C1C) -> m to take off
 
 
 @dataclass(frozen=True)
@@ -365,9 +365,7 @@ class Settings:
     mask_deg: float = 5.0  # in high latitudes satellites stay low
     acceleration_m_s15: float = 3e-7  # velocity random walk, m/s/sqrt(s); kinematic only
     position_walk_m_s05: float = 0.0  # position random walk, m/sqrt(s); kinematic only
-    zenith_walk_m_s05: float = (
-        6e-5  # wet zenith delay random walk, m/sqrt(s) (about 3.6 mm/sqrt(h))
-    )
+    zenith_walk_m_s05: float = 6e-5  # wet zenith delay random walk, m/sqrt(s) (3.6 mm/sqrt(h))
     gradient_walk_m_s05: float = 3e-6  # m/sqrt(s)
     phase_sigma_m: float = 0.004  # ionosphere-free, zenith
     code_sigma_m: float = 0.6  # ionosphere-free, zenith
@@ -377,6 +375,7 @@ class Settings:
     frame: str = ""  # of the solution; empty: of the orbits
     switched_off: tuple = ()  # corrections left out on purpose, by name
     steps_ns: tuple = ()  # times at which the antenna was moved by hand; from the station history
+    integers: bool = False  # whether ambiguities are fixed where products allow it
     gradients: bool = True  # whether horizontal gradients of the delay are estimated
 
 
@@ -385,7 +384,7 @@ class Positions:
     """A solution: the marker at each epoch (static: one row per arc) with its covariance.
 
     ``covariance_m2`` (n, 3, 3) is east, north, up and calibrated; ``state`` says in words what the
-    row rests on: ``float``, ``integer-fixed``, ``code only``, ``no solution``.
+    row rests on: ``float``, ``partly fixed``, ``integer-fixed``, ``code only``, ``no solution``.
     """
 
     station: str

@@ -43,6 +43,7 @@ class PositionPart(Strict):
     mask_deg: float = Field(5.0, ge=0, le=60)
     margin_h: float = Field(6.0, ge=3, le=12)
     bases: tuple[Code, ...] = ()
+    integers: bool = False
 
     @field_validator("systems")
     @classmethod

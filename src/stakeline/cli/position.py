@@ -5,7 +5,7 @@ import click
 from ..tables import Settings
 from ..workflows import position, position_campaign
 from . import EXIT_CODES
-from .options import QUIET, end, refuse, workers
+from .options import QUIET, cluster, end, refuse, workers
 from .progress import shown
 from .several import SeveralCommand, SeveralOption
 
@@ -26,6 +26,7 @@ def _several(name, text):
 @_several("--offsets", "Antenna offsets (SINEX), where there are no calibrations.")
 @_several("--loading", "Ocean loading coefficients (BLQ).")
 @_several("--orientation", "Earth orientation: pole and UT1.")
+@_several("--biases", "Biases of codes and phases (SINEX-BIAS); with --integers.")
 @click.option("--mode", type=click.Choice(["kinematic", "static"]), help="[default: kinematic]")
 @click.option("--systems", metavar="LIST", help="Of GPS,GAL,GLO,BDS.  [default: all four]")
 @click.option(
@@ -40,6 +41,12 @@ def _several(name, text):
     metavar="DEG",
     help=f"Lowest elevation used.  [default: {USUAL.mask_deg:g}]",
 )
+@click.option(
+    "--integers/--float",
+    default=None,
+    help="Fix ambiguities to integers where clocks and biases allow it.  [default: --float]",
+)
+@cluster
 @workers("Processes, each for a station of its own.")
 @click.option("--out", type=click.Path(dir_okay=False), help="Table: FILE.csv or FILE.parquet.")
 @click.option("--summary", type=click.Path(dir_okay=False), help="What was done, as JSON.")

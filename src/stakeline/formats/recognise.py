@@ -8,7 +8,7 @@ from .plain_table import TABLE_KINDS, kind_of_table
 
 KINDS = (
     *("observations", "navigation", "sp3", "clocks", "antex", "blq", "orientation"),
-    *("sinex", "station log"),
+    *("sinex", "biases", "station log"),
     *TABLE_KINDS,
     *("grid", "outline", "photograph", "settings", "notes", "unknown"),
 )
@@ -62,6 +62,8 @@ def recognise(data, file=""):
         return "sp3"
     if first.startswith("%=SNX"):
         return "sinex"
+    if first.startswith("%=BIA"):
+        return "biases"
     if _LOG_FORM.search(head):
         return "station log"
     if _is_blq(lines):

@@ -11,7 +11,8 @@ import numpy as np
 
 from ..constants import NS_PER_DAY
 
-FEWEST_DAYS = 3  # below that nothing can be said; our choice
+FEWEST_DAYS = 3  # below that nothing can be said of a base; our choice
+FEWEST_COMMON_DAYS, FEWEST_STATIONS = 7, 3  # nor of common motion; our choice
 SIGMAS = 4.0  # -, of drifts and jumps; common practice, no source
 DRIFT_M_D = 1e-4  # m/d, 4 cm/a: more than rock moves by plates within a season's frame; our choice
 JUMP_M = 0.010  # m, smaller jumps of daily positions are not told; our choice
@@ -140,7 +141,7 @@ def common_motion(enu_m, on_rock):
         before = np.nanmean(left**2, axis=1)
         share = 1.0 - np.nanmean((left - common) ** 2, axis=1) / before
     rock = share[np.asarray(on_rock, bool)]
-    if not len(rock) or left.shape[0] < FEWEST_DAYS or left.shape[1] < FEWEST_DAYS:
+    if not len(rock) or len(left) < FEWEST_STATIONS or left.shape[1] < FEWEST_COMMON_DAYS:
         words = "too few stations, days or bases on rock to tell common motion from the glacier's"
         return CommonMotion(common, share, words)
     rms = np.sqrt(np.nanmean(common**2, axis=0))

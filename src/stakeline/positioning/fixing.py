@@ -25,7 +25,17 @@ FEWEST_SIGMA_CYCLES = 0.02  # cycles, no float ambiguity is taken as surer: mult
 RELEASE_CYCLES = 0.25  # cycles, mean residual that contradicts an integer; our choice
 RELEASE_S = 1800.0  # s, of the means by which arcs are judged; our choice
 LEAST_SHARE = 0.5  # of an arc's phases that must stay in use; our choice
+FIVE = 5  # satellites with integers that make a position; four and one to check; our choice
+FEWEST = 4  # satellites below which there is no position
 ROUNDS = 8  # at most; our choice
+
+
+def state_words(sure, seen):
+    """Return the states (n,) in words from how many satellites have integers, and are used."""
+    state = np.where(sure > 0, "partly fixed", "float").astype("U13")
+    state[sure >= FIVE] = "integer-fixed"
+    state[seen < FEWEST] = "no solution"
+    return state
 
 
 @dataclass(frozen=True)

@@ -42,3 +42,10 @@ class Pattern:
             self.mean_m[g] += mean
             step[:, columns] = np.interp(self._degrees[:, columns], self.node_deg, mean)
         return step
+
+    def values(self):
+        """Return all that was learnt, (n, m) [m]."""
+        total = np.zeros_like(self._degrees)
+        for mean, columns in zip(self.mean_m, self.groups, strict=True):
+            total[:, columns] = np.interp(self._degrees[:, columns], self.node_deg, mean)
+        return total

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from .estimate import Estimate, Problem
+from .fixing import state_words
 from .network import difference_sigma
 from .quality import (
     SLOW_HOURS,
@@ -15,8 +16,6 @@ from .quality import (
 )
 from .still import root_mean_square
 
-FIVE = 5  # satellites with integers that make a position; four and one to check; our choice
-FEWEST = 4  # satellites below which there is no position
 # Sizes below: chosen on invented pairs of seed 1, told in validation/relative_simulated.py
 SLOW_M = 0.003  # m, ionosphere-free errors that no smoothing averages: both multipaths
 SLOW_SIGNAL_M = 0.002  # m, of each signal by itself
@@ -30,11 +29,7 @@ def states_of(posed, fixed):
     """
     used, arc = fixed.adjusted.phase_used[1], posed.network.arc[1]
     whole = used & (arc >= 0) & fixed.fixed[np.maximum(arc, 0)]
-    sure, seen = _count(posed, whole), _count(posed, used)
-    state = np.where(sure > 0, "partly fixed", "float").astype("U13")
-    state[sure >= FIVE] = "integer-fixed"
-    state[seen < FEWEST] = "no solution"
-    return state
+    return state_words(_count(posed, whole), _count(posed, used))
 
 
 def satellites_of(posed, fixed):

@@ -11,9 +11,11 @@ from ..signals.clock_jumps import repair_clock_jumps
 from ..signals.slips import find_slips
 from ..signals.tracks import build_tracks
 from ..tables import SYSTEMS, Positions
+from .absolute_integers import fix_absolute, without_biases
 from .arcs import split_arcs
 from .coarse import locate
 from .estimate import Problem, estimate
+from .fixing import state_words
 from .model import observed_minus_computed
 from .quality import calibrate, summarise
 from .still import refuse_if_moving
@@ -66,6 +68,8 @@ def solve(observations, products, settings, progress=None):
     tracks = with_orbits(tracks, products, notes)
     require_something(tracks, notes)
     products = to_the_last_epoch(products, int(tracks.time_ns[-1]), notes)
+    if settings.integers and products.biases:
+        tracks = without_biases(tracks, products.biases)
     phase, jumps = repair_clock_jumps(tracks)
     if jumps:
         notes.append(f"{len(jumps)} receiver clock jumps of whole milliseconds repaired")
@@ -81,9 +85,15 @@ def solve(observations, products, settings, progress=None):
     result = estimate(problem)
     if settings.mode == "static":
         refuse_if_moving(problem, result, settings.slow_sigma_m)
+    state = state_words(np.zeros(len(epochs)), result.phase_used.sum(axis=1))
+    if settings.integers:
+        fixed = _with_integers(problem, result, tracks, model, epochs, products)
+        result = fixed.estimate(result)
+        state = fixed.states(result.phase_used, problem.arc)
+        notes.append(f"integers: {fixed.words}")
     tell("result")
     covariance, calibration = calibrate(problem, result, settings)
-    positions = _positions(observations, model, problem, result, covariance, settings, epochs)
+    positions = _positions(observations, model, (result, covariance, state), settings, epochs)
     summary = summarise(
         tracks, model, slips, problem, result, settings, products, calibration, epochs
     )
@@ -239,16 +249,26 @@ def _all_jump(slips, epochs):
     return np.unique(step[(step >= 0) & (step < len(epochs) - 1)])
 
 
-def _positions(observations, model, problem, result, covariance, settings, epochs):
+def _with_integers(problem, result, tracks, model, epochs, products):
+    """Return the :class:`AbsoluteFix` of the phases without the pattern that was learnt."""
+    phase = model.phase_m[epochs]
+    if result.pattern is not None:
+        phase = phase - result.pattern.values()
+    elevation = model.elevation_rad[epochs]
+    return fix_absolute(problem, phase, tracks, epochs, elevation, products)
+
+
+def _positions(observations, model, solution, settings, epochs):
     """Put the estimate into the record: the marker, Earth-fixed."""
+    result, covariance, state = solution
     enu = result.states[:, 1:4]
     marker = model.centre_m[epochs] + enu @ model.axes
     satellites = result.phase_used.sum(axis=1)
     time_ns = observations.time_ns[epochs]
-    state = np.where(satellites >= 4, "float", "no solution")
     if settings.mode == "static":
         marker, covariance = marker[-1:], covariance[-1:]
-        satellites, state = np.array([int(np.median(satellites))]), np.array(["float"])
+        words, count = np.unique(state, return_counts=True)
+        satellites, state = np.array([int(np.median(satellites))]), words[[np.argmax(count)]]
         time_ns = np.array([(int(time_ns[0]) + int(time_ns[-1])) // 2])
     up, east, north = settings.antenna_height_m
     point = marker[-1] + np.array([east, north, up]) @ model.axes

@@ -17,7 +17,7 @@ from .atmosphere import make_air, make_ionosphere
 from .ground import Place
 from .motion import Motion
 from .observe import Station, Truth, make_world, observe
-from .products import antennas_of, clocks_of, make_errors, orbits_of
+from .products import antennas_of, clocks_of, make_errors, orbits_of, wide_lanes_of
 from .receiver import Receiver
 from .smooth import Smooth
 
@@ -106,6 +106,7 @@ def _products(rng, world):
         orbits_of(world, errors, START_NS - NS_PER_DAY, end_ns + NS_PER_DAY),
         clocks_of(world, errors, START_NS, end_ns),
         antennas=antennas_of(world),
+        wide_lanes=wide_lanes_of(world),
     )
 
 

@@ -4,13 +4,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..constants import NS_PER_S, SPEED_OF_LIGHT_M_S
+from ..constants import FREQUENCY_HZ, NS_PER_S, SPEED_OF_LIGHT_M_S
 from ..tables import SYSTEMS, Antenna, AntennaPattern, Antennas, Clocks, Orbits, satellite_name
 from .antenna import KIND, MODEL
 from .observe import SIGNALS
 from .sky import to_fixed
 
 FRAME = "IGS20"
+_NADIR_COSINE = 0.985  # of 10 deg
 _ZENITH_DEG, _AZIMUTH_DEG, _NADIR_DEG = np.arange(0, 91, 5.0), np.arange(0, 361, 5.0), 17
 
 
@@ -99,6 +100,25 @@ def clocks_of(world, errors, first_ns, last_ns, step_s=30.0):
         agency="HALV",
         frame=FRAME,
     )
+
+
+def wide_lanes_of(world):
+    """Return {satellite: (cycles to add to its wide lane, bands)} of the invented satellites.
+
+    They have no biases but antennas whose bands stand at different heights: ranges of band i are
+    shorter by the offset z, and the wide lane (phases less codes) by a combination of both; at a
+    nadir angle of 10 deg, to some hundredths of a cycle.
+    """
+    found = {}
+    for k, satellite in enumerate(world.constellation.satellites):
+        pair = [world.letters[k] + signal[0] for signal in SIGNALS[world.letters[k]]]
+        f1, f2 = (FREQUENCY_HZ[band] for band in pair)
+        path = [-_NADIR_COSINE * world.satellite_antennas.offset_m[band][k, 2] for band in pair]
+        phase = (f1 * path[0] - f2 * path[1]) / (f1 - f2)
+        code = (f1 * path[0] + f2 * path[1]) / (f1 + f2)
+        cycles = (phase - code) * (f1 - f2) / SPEED_OF_LIGHT_M_S
+        found[int(satellite)] = (-cycles, pair[0][1] + pair[1][1])
+    return found
 
 
 def antennas_of(world):

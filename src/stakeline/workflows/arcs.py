@@ -86,6 +86,7 @@ def plan_arcs(campaign, files, history, index):
         systems=system_letters(settings.systems),
         interval_s=settings.interval_s,
         mask_deg=settings.mask_deg,
+        integers=settings.integers,
     )
     arcs = []
     for day, pieces in _days(files, history).items():

@@ -57,6 +57,7 @@ def run(
     systems=None,
     interval=None,
     mask=None,
+    integers=None,
     **product_files,
 ):
     """Position the stations of observation files; write the table and the summary.
@@ -67,11 +68,11 @@ def run(
         Files of one station or several; one that cannot be read does not stop the rest.
     out, summary : path
         Table (.csv or .parquet) and JSON summary.
-    mode, systems, interval, mask
+    mode, systems, interval, mask, integers
         As the options of the command line; None: the default of :class:`Settings`.
     **product_files
         ``orbits``, ``clocks``, ``navigation``, ``antennas``, ``offsets``, ``loading``,
-        ``orientation``: sequences of paths.
+        ``orientation``, ``biases``: sequences of paths.
 
     Returns
     -------
@@ -84,7 +85,7 @@ def run(
     """
     if str(out).rpartition(".")[2].lower() not in ("csv", "parquet"):
         raise SettingsError(f"--out {out}: the table's name ends in .csv or .parquet")
-    settings = settings_of(mode, systems, interval, mask)
+    settings = settings_of(mode, systems, interval, mask, integers)
     products = ProductFiles(**{k: tuple(map(str, v or ())) for k, v in product_files.items()})
     groups = by_station(observations)
     tasks = [StationTask(s, tuple(f), products, settings) for s, f in sorted(groups.items())]
@@ -104,9 +105,9 @@ def run(
     return Outcome(_text(solved, out), tuple(problems))
 
 
-def settings_of(mode, systems, interval, mask):
+def settings_of(mode, systems, interval, mask, integers=None):
     """Return :class:`Settings` of the command line's options; SettingsError for a bad list."""
-    given = {"mode": mode, "interval_s": interval, "mask_deg": mask}
+    given = {"mode": mode, "interval_s": interval, "mask_deg": mask, "integers": integers}
     if systems is not None:
         try:
             given["systems"] = system_letters(systems)

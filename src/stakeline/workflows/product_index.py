@@ -22,7 +22,7 @@ _LONG_NAME = re.compile(r"([A-Z0-9]{3}\d[A-Z0-9]{3}[A-Z0-9]{3})_\d{11}_")
 _SHORT_NAME = re.compile(r"([A-Z0-9]{3})\d{5}\.")
 _HALF = 0.5  # of a day with precise orbits; under it broadcast ones are used; our choice
 _ALWAYS = {"antex": "antennas", "sinex": "offsets", "blq": "loading"}
-_ALWAYS["orientation"] = "orientation"
+_ALWAYS |= {"orientation": "orientation", "biases": "biases"}
 
 
 @dataclass(frozen=True)

@@ -5,10 +5,18 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
+from ..constants import FREQUENCY_HZ, SPEED_OF_LIGHT_M_S
 from ..earth.ellipsoid import xyz_from_geodetic
 from ..errors import ProductError
-from ..formats import antex, blq, erp, rinex_clk, rinex_nav, sinex, sp3
-from ..tables import Antennas, Broadcast, BroadcastMessages, EarthOrientation, Products
+from ..formats import antex, blq, erp, rinex_clk, rinex_nav, sinex, sinex_bias, sp3
+from ..tables import (
+    SYSTEMS,
+    Antennas,
+    Broadcast,
+    BroadcastMessages,
+    EarthOrientation,
+    Products,
+)
 
 NEAREST_LOADING_M = 10e3  # loading changes by a few per cent over this distance
 
@@ -24,6 +32,7 @@ class ProductFiles:
     offsets: tuple = ()
     loading: tuple = ()
     orientation: tuple = ()
+    biases: tuple = ()
 
     def all(self):
         """Return every file's name, once."""
@@ -167,7 +176,45 @@ def load_products(files, station, position_m):
         antennas=_antennas(files.antennas, files.offsets),
         loading=loading_of(files.loading, station, position_m),
         orientation=_orientation(files.orientation),
+        wide_lanes=wide_lanes_of(files.clocks),
+        biases=biases_at(files.biases, _middle_ns(files)),
     )
+
+
+def wide_lanes_of(clock_paths):
+    """Return {satellite: (cycles, bands)} of clock files' comments; None where they hold none."""
+    clocks = _clocks(clock_paths)
+    return (rinex_clk.wide_lane_biases(clocks.comments) or None) if clocks else None
+
+
+@functools.lru_cache(maxsize=2)
+def _biases(paths):
+    return tuple(bias for path in paths for bias in sinex_bias.read_biases(path)[0])
+
+
+def _middle_ns(files):
+    """Return the middle of the clocks, else of the orbits; None without either. [ns]"""
+    table = _clocks(files.clocks) or _orbits(files.orbits)
+    return None if table is None else int(table.time_ns[len(table.time_ns) // 2])
+
+
+def biases_at(paths, time_ns):
+    """Return {(satellite, observable): metres to take off} valid at a time; None without any.
+
+    Of one observable each (OSB) only; cycles are turned by the wavelength of the carrier.
+    """
+    found = {}
+    for bias in _biases(paths) if time_ns is not None else ():
+        begun = bias.from_ns is None or bias.from_ns <= time_ns
+        if bias.kind != "OSB" or not begun or (bias.until_ns or time_ns) < time_ns:
+            continue
+        band = SYSTEMS[bias.satellite // 100] + bias.first[1:2]
+        if bias.unit == "ns":
+            found[bias.satellite, bias.first] = SPEED_OF_LIGHT_M_S * bias.value
+        elif band in FREQUENCY_HZ:
+            wave_m = SPEED_OF_LIGHT_M_S / FREQUENCY_HZ[band]
+            found[bias.satellite, bias.first] = wave_m * bias.value
+    return found or None
 
 
 def station_antenna(files, station):
