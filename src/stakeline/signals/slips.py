@@ -7,7 +7,7 @@
 * The geometry-free phase sees small slips in a quiet ionosphere.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -62,7 +62,7 @@ def find_slips(tracks, residual_m, unit, elevation_rad):
         float(np.median(np.diff(tracks.time_ns))) / 1e9 if len(tracks.time_ns) > 1 else 30.0
     )
     max_gap = max(1, round(MAX_GAP_S / interval_s))
-    low = 1.0 / np.maximum(np.sin(np.nan_to_num(elevation_rad, nan=1.0)), 0.05)
+    low = _lowness(elevation_rad)
     sigma = DIFFERENCE_SIGMA_M * np.sqrt(1.0 + low**2)
     residual = np.ascontiguousarray(residual_m)
     excess = np.empty_like(residual)
@@ -71,13 +71,47 @@ def find_slips(tracks, residual_m, unit, elevation_rad):
     with np.errstate(invalid="ignore"):
         by_difference = np.abs(excess) > np.maximum(FLOOR_M, SIGMAS * sigma)
     usable = np.isfinite(residual)
-    by_wide_lane = np.zeros_like(by_difference)
+    parts = _by_signals(tracks, usable, max_gap, low)
+    slip = by_difference | parts[0] | parts[1] | parts[2]
+    return Slips(slip, by_difference, *parts, usable, motion)
+
+
+def slips_by_signals(tracks, phase_m, elevation_rad):
+    """Return :class:`Slips` by the two classical tests and the receiver's flags alone.
+
+    No orbits are needed and no motion is told; slips such as (4, 3) cycles are missed.
+
+    Parameters
+    ----------
+    tracks : Tracks
+    phase_m : float64, shape (2, n, m)
+        With clock jumps repaired. [m]
+    elevation_rad : float64, shape (n, m)
+        NaN counts as high.
+    """
+    tracks = replace(tracks, phase_m=phase_m)
+    step_s = float(np.median(np.diff(tracks.time_ns))) / 1e9 if len(tracks.time_ns) > 1 else 30.0
+    usable = np.isfinite(phase_m).all(axis=0)
+    max_gap = max(1, round(MAX_GAP_S / step_s))
+    parts = _by_signals(tracks, usable, max_gap, _lowness(elevation_rad))
+    none = np.zeros(usable.shape, bool)
+    slip = parts[0] | parts[1] | parts[2]
+    return Slips(slip, none, *parts, usable, np.zeros((len(usable), 3)))
+
+
+def _lowness(elevation_rad):
+    """Return one over the sine of elevation, 20 at most."""
+    return 1.0 / np.maximum(np.sin(np.nan_to_num(elevation_rad, nan=1.0)), 0.05)
+
+
+def _by_signals(tracks, usable, max_gap, low):
+    """Return what wide lane, geometry-free phase and flags mark, each (n, m)."""
+    by_wide_lane = np.zeros(usable.shape, bool)
     lanes = np.where(usable, wide_lane_cycles(tracks), np.nan)
     running_jumps(lanes, WIDE_LANE_SIGMA_CYCLES * low, max_gap, 40, WIDE_LANE_SIGMAS, by_wide_lane)
     by_geometry_free = _geometry_free_jumps(tracks, usable, max_gap, low)
     by_flag = usable & (((tracks.lock & 1) == 1) | _half_cycle_changes(tracks.lock, usable))
-    slip = by_difference | by_wide_lane | by_geometry_free | by_flag
-    return Slips(slip, by_difference, by_wide_lane, by_geometry_free, by_flag, usable, motion)
+    return by_wide_lane, by_geometry_free, by_flag
 
 
 def _half_cycle_changes(lock, usable):

@@ -10,6 +10,7 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 
 from .battery import RATED_DEGC, charge_limit_V, rest_V, self_discharge_per_s
+from .telemetry import day_medians
 
 BANKS = 300  # -, in the cloud; own choice
 CAPACITY_SIGMA = 0.25  # -, of the logarithm of capacity by name plate, before data; own choice
@@ -105,24 +106,15 @@ def nights_of(hours, bank):
     least = -bank.capacity_Ah / REST_RATE_H
     rest = known & np.isfinite(volts) & np.isfinite(box) & (net < 0.0) & (net >= least) & ~near
     rest &= np.concatenate([rest[:, :1], rest[:, :-1]], axis=1)  # an hour after any charge
-    enough = rest.sum(axis=1) >= LEAST_HOURS
     return Nights(
         in_Ah=np.maximum(energy, 0.0).sum(axis=1),
         out_Ah=-np.minimum(energy, 0.0).sum(axis=1),
-        rest_V=_median(volts, rest, enough),
-        rest_degC=_median(box, rest, enough),
-        rest_A=_median(net, rest, enough),
+        rest_V=day_medians(np.where(rest, volts, np.nan), LEAST_HOURS),
+        rest_degC=day_medians(np.where(rest, box, np.nan), LEAST_HOURS),
+        rest_A=day_medians(np.where(rest, net, np.nan), LEAST_HOURS),
         full=near.sum(axis=1) >= LEAST_HOURS,
         hours=np.isfinite(volts).sum(axis=1),
     )
-
-
-def _median(values, chosen, enough):
-    """Return medians of chosen values by row; NaN where there are not enough."""
-    out = np.full(len(values), np.nan)
-    for row in np.flatnonzero(enough):
-        out[row] = np.median(values[row][chosen[row]])
-    return out
 
 
 def first_cloud(bank, generator, count=BANKS):

@@ -12,7 +12,7 @@ from .battery import charge_limit_V
 from .health_fit import SHARE, Cloud, left_V, plain_bank, usable_share
 from .health_forecast import UNSATURATED_CHARGE, UNSATURATED_V
 from .health_turbine import BLOCK_H
-from .telemetry import DAY_H
+from .telemetry import DAY_H, day_medians
 
 ZERO_A = 0.03  # A, of a meter to 0.01 A: nothing flows; common practice
 RIMED_SHARE = 0.25  # -, of a closed sky's light that thick rime leaves a panel; own choice
@@ -187,10 +187,9 @@ def grown_load(hours, design):
     power = np.where(heats, power - design.box.heater_W, power)
     power = np.where(unsure, np.nan, power).reshape(-1, DAY_H)
     base, usual, found, count, begins = design.mean_W, [], [], 0, 0
-    for day in range(len(power)):
-        if np.isfinite(power[day]).sum() < LEAST_LOAD_H:
-            continue
-        today = float(np.nanmedian(power[day]))
+    daily = day_medians(power, LEAST_LOAD_H)
+    for day in np.flatnonzero(np.isfinite(daily)).tolist():
+        today = float(daily[day])
         base = float(np.median(usual[-USUAL_D:])) if len(usual) >= 5 else base
         if today > LOAD_SHARE * base:
             begins = day if count == 0 else begins

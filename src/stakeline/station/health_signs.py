@@ -11,7 +11,7 @@ import numpy as np
 from ..constants import DAYS_PER_YEAR
 from .burial import Rise, burial
 from .health_parts import Finding, runs
-from .telemetry import DAY_H
+from .telemetry import DAY_H, day_medians
 
 HIGH_V = 15.6  # V of 12; above what a compensated controller gives in the deepest cold
 RIPPLE_V, RIPPLE_TIMES = 0.4, 4.0  # V of 12, and by the scatter without charge
@@ -112,11 +112,7 @@ def _ripple(volts, charging):
 
 
 def _median_by_day(values, chosen):
-    rows = np.where(chosen, values, np.nan).reshape(-1, DAY_H)
-    out = np.full(len(rows), np.nan)
-    for day in np.flatnonzero(np.isfinite(rows).sum(axis=1) >= 4):
-        out[day] = np.nanmedian(rows[day])
-    return out
+    return day_medians(np.where(chosen, values, np.nan).reshape(-1, DAY_H), 4)
 
 
 def _pulse(hours, volts):
@@ -234,8 +230,7 @@ def _collapse(hours, volts):
 
 
 def _lean(hours):
-    lean = hours.by_day("tilt_deg")
-    daily = np.array([np.nanmedian(r) if np.isfinite(r).any() else np.nan for r in lean])
+    daily = day_medians(hours.by_day("tilt_deg"))
     flags = np.zeros(daily.size, bool)
     for day in range(daily.size):
         past = daily[max(day - 10, 0) : day]
@@ -304,7 +299,7 @@ def snow_outlook(hours, heights_m, generator, years=5.0, least_days=60):
     day = np.flatnonzero(known)
     if day.size < least_days or day[-1] - day[0] < least_days:
         return None
-    surface = -np.array([np.nanmedian(daily[d]) for d in day])
+    surface = -day_medians(daily)[day]
     span_a = (day[-1] - day[0]) / DAYS_PER_YEAR
     rate = float(np.polyfit(day / DAYS_PER_YEAR, surface, 1)[0])
     monthly = np.interp(np.arange(day[0], day[-1] + 1, 30), day, surface)

@@ -84,6 +84,16 @@ class Hours:
         return Hours(self.first_day, columns, self.low_V[:end], self.rows[:end])
 
 
+def day_medians(rows, least=1):
+    """Return the median of what is known in each row (d,); NaN with fewer than ``least`` values."""
+    ordered = np.sort(rows, axis=1)  # NaN go last
+    count = np.isfinite(rows).sum(axis=1)
+    low, high = np.maximum(count - 1, 0) // 2, np.minimum(count // 2, rows.shape[1] - 1)
+    place = np.stack([low, high], axis=1)
+    middle = np.take_along_axis(ordered, place, axis=1).mean(axis=1)
+    return np.where(count >= max(least, 1), middle, np.nan)
+
+
 def hours_of(time_ns, columns):
     """Return the :class:`Hours` of a logger's table.
 

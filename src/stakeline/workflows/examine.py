@@ -18,12 +18,13 @@ from .completeness import runs_of
 from .dating import date_fits
 from .product_index import choose, files_of
 from .products import load_products
+from .quality import file_quality
 from .reading import date_in_file_name, name_in_file_name
 from .tables_examine import examine_table, span_gps_ns
 from .texts_examine import examine_text
 
 OBSERVATION_KINDS = ("observations",)
-RECORD_FORM = 2  # of what the ledger keeps of a raw file; another number examines all anew
+RECORD_FORM = 3  # of what the ledger keeps of a raw file; another number examines all anew
 _WHOLE_NS = 1_000_000  # clocks steered to the second stay within a millisecond of it
 _HEADER_FIELDS = (
     "marker_name",
@@ -56,6 +57,7 @@ class RawFile:
     proof_products: tuple = ()
     rows: int = 0  # of a table
     table_span_ns: tuple = ()  # first and last time of a table, GPS time
+    quality: dict = field(default_factory=dict)  # of observations, see quality.file_quality
 
     @property
     def name_says(self):
@@ -120,7 +122,8 @@ def examine(task):
         return RawFile(**raw, reason=_without_folder(str(problem), path, name))
     if len(observations) == 0:
         return RawFile(**raw, reason="holds a header and no epoch")
-    fits, proof = _dated(campaign, index, observations)
+    fits, proof, products = _dated(campaign, index, observations)
+    place = np.asarray(observations.header.approximate_position_m, float)
     return RawFile(
         **raw,
         header=_header_parts(observations.header),
@@ -128,6 +131,7 @@ def examine(task):
         warnings=_oddities(observations, path, name),
         date_fits=tuple((fit.shift_weeks, fit.misfit_m) for fit in fits),
         proof_products=proof,
+        quality=file_quality(observations, products, place),
     )
 
 
@@ -158,7 +162,10 @@ def _without_folder(sentence, path, name):
 
 
 def _dated(campaign, index, observations):
-    """Return (date fits, names of the products of the last date that could be looked at)."""
+    """Return (date fits, names of the products of the last date looked at, those of the file's).
+
+    The last are None where its date as written does not fit, or there are none.
+    """
     used = []
 
     @functools.lru_cache(maxsize=8)
@@ -175,7 +182,9 @@ def _dated(campaign, index, observations):
         return products
 
     fits = date_fits(observations, products_at)
-    return fits, tuple(used)
+    first, last = int(observations.time_ns[0]), int(observations.time_ns[-1])
+    own = products_at(first, last) if fits and fits[0].fits else None
+    return fits, tuple(used), own
 
 
 def _lacking(header):

@@ -17,7 +17,9 @@ from ..tables import ObservationHeader
 from .completeness import epochs_of, station_days
 from .dating import WEEK_NS, DateFit
 from .examine import OBSERVATION_KINDS, RECORD_FORM, RawFile, examine, from_record
+from .health import health_of
 from .intake_report import days_csv, manifest_csv, proposals_toml, summary_text
+from .intake_results import calendar_file, health_files, quality_files
 from .pool import run_tasks
 from .product_index import scan
 
@@ -67,6 +69,7 @@ class Report:
     set_aside: tuple
     text: str
     examined: int = 0  # files looked at anew
+    health: tuple = ()  # StationHealth of each station with a logger
 
 
 def run(campaign, *, workers=1, progress=None):
@@ -75,13 +78,18 @@ def run(campaign, *, workers=1, progress=None):
     with only_one(campaign.folder(LEDGER) / "lock"):
         clean_leftovers(campaign.root)
         report = take_in(campaign, workers, progress)
-        outputs = {
-            f"{INTAKE}/manifest.csv": manifest_csv(report.files),
-            f"{INTAKE}/days.csv": days_csv(report.days),
-            f"{INTAKE}/proposals.toml": proposals_toml(report.files),
-            f"{INTAKE}/summary.txt": report.text,
-        }
+        outputs = (
+            health_files(report.health)
+            | quality_files(report.files)
+            | {
+                f"{INTAKE}/manifest.csv": manifest_csv(report.files),
+                f"{INTAKE}/days.csv": days_csv(report.days),
+                f"{INTAKE}/proposals.toml": proposals_toml(report.files),
+                f"{INTAKE}/summary.txt": report.text,
+            }
+        )
         content = {name: text.encode("utf-8") for name, text in outputs.items()}
+        content |= calendar_file(report.files)
         key = fingerprint([__version__, sorted(outputs.items())])
         ledger = Ledger(campaign.root, LEDGER)
         if not ledger.up_to_date("intake", key):
@@ -101,8 +109,9 @@ def take_in(campaign, workers=1, progress=None):
         own = [f.epochs_ns for f in files if f.station == station and f.usable]
         days += station_days(station, own)
     set_aside = tuple(file for file in files if file.raw.reason)
-    text = summary_text(campaign, files, days, index, histories)
-    return Report(tuple(files), tuple(days), set_aside, text, examined)
+    health = tuple(health_of(campaign, files, workers, progress))
+    text = summary_text(campaign, files, days, index, histories, health)
+    return Report(tuple(files), tuple(days), set_aside, text, examined, health)
 
 
 def examine_all(campaign, index, workers, progress):

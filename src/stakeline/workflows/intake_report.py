@@ -12,6 +12,7 @@ from ..formats.plain_table import TABLE_KINDS
 from ..time import iso
 from .dating import FITS_M, DateFit
 from .examine import OBSERVATION_KINDS
+from .intake_results import health_lines, quality_lines, visit_lines
 from .intake_tables import table_lines
 
 _MANIFEST = (
@@ -136,7 +137,7 @@ def _length(metres):
     return f"{metres:.1f} m" if metres < 10_000 else f"{metres / 1000:.0f} km"
 
 
-def summary_text(campaign, files, days, index, histories):
+def summary_text(campaign, files, days, index, histories, health=()):
     """Return the summary in words: counts first, then each thing that wants attention."""
     sections = [
         _counts(campaign, files),
@@ -152,6 +153,9 @@ def summary_text(campaign, files, days, index, histories):
         _block("Remarks on files", _warnings(files)),
         _block("Tables", table_lines(campaign, files)),
         _block("Files of no kind known here (kept, and used for nothing)", _unknown(files)),
+        _block("Health of stations (health.csv, health/)", health_lines(health)),
+        _block("Next visits, the most urgent first (visits.csv)", visit_lines(health)),
+        _block("Quality of receivers' days (quality.csv)", quality_lines(files)),
         _block("Station history", _histories(campaign, histories)),
         _block("Days", _days(days)),
         _block("Products", _products(index)),

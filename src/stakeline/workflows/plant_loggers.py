@@ -16,6 +16,7 @@ from ..simulate.logger_faults import (
 from .plant_desk import Case
 
 TIME = "time_utc"
+TURBINES = ("HV12", "HV07", "HV13", "HV14", "HV02")  # stations asked for a rotor, in this order
 
 
 def _span(desk, first, last):
@@ -95,8 +96,23 @@ def _stuck(table, begin, end):
     return stuck_sensor(table, "air_degC", begin, end)
 
 
+def _turbine_stands(desk):
+    """Let the rotor of the first of some stations stand that has one."""
+    with_one = (n for n in TURBINES if desk.has(n) and desk.invented.supply(n).design.turbine_W)
+    name = next(with_one, None)
+    if name is None:
+        return None
+    fault = _of_table(no_turbine_in_wind)
+    return _fault(name, 120, 260, "turbine stands in the wind", fault)(desk)
+
+
 LOGGER_CASES = (
-    Case(12, "commission", "", _fault("HV05", 88, 121, "ripple on the supply", _rippled)),
+    Case(
+        12,
+        "intake",
+        "the supply ripples",
+        _fault("HV05", 88, 121, "ripple on the supply", _rippled),
+    ),
     Case(
         13,
         "intake",
@@ -105,37 +121,45 @@ LOGGER_CASES = (
     ),
     Case(
         14,
-        "commission",
-        "",
+        "intake",
+        "voltage falls as a load starts",
         _fault("HV03", 60, 150, "voltage falls as the modem dials", _of_table(_modem_pulse)),
     ),
-    Case(15, "commission", "", _fault("HV09", 120, 200, "heater on all day", _of_table(_heater))),
+    Case(
+        15,
+        "intake",
+        "load has grown",
+        _fault("HV09", 120, 200, "heater on all day", _of_table(_heater)),
+    ),
     Case(
         16,
-        "commission",
-        "",
+        "intake",
+        "panels give nothing",
         _fault("HV01", 20, 60, "no charge in the sun", _of_table(no_charge_in_sun)),
     ),
     Case(
         17,
-        "commission",
-        "",
+        "intake",
+        "too much voltage",
         _fault("HV10", 150, 300, "too much voltage in storms", _of_table(over_voltage)),
     ),
     Case(
         18,
-        "commission",
-        "",
-        _fault("HV12", 1, 260, "turbine stands in the wind", _of_table(no_turbine_in_wind)),
+        "intake",
+        "turbine stands in the wind",
+        _turbine_stands,
     ),
     Case(
         19,
-        "commission",
-        "",
+        "intake",
+        "voltage collapses in the cold",
         _fault("HV04", 200, 320, "voltage collapses in the cold", _of_table(cold_collapse)),
     ),
     Case(
-        20, "commission", "", _fault("HV06", 330, 420, "never charged full", _of_table(_never_full))
+        20,
+        "intake",
+        "never charged full",
+        _fault("HV06", 330, 420, "never charged full", _of_table(_never_full)),
     ),
     Case(38, "intake", "time runs backwards", _fault("HV02", 40, 90, "clock ahead by 2 h", _clock)),
     Case(
@@ -144,7 +168,12 @@ LOGGER_CASES = (
         "its unit change",
         _fault("HV11", 30, 60, "battery in millivolts", _of_table(_millivolts)),
     ),
-    Case(41, "commission", "", _fault("HV14", 60, 100, "water in the box", _of_table(_wet_box))),
+    Case(
+        41,
+        "intake",
+        "water in the box",
+        _fault("HV14", 60, 100, "water in the box", _of_table(_wet_box)),
+    ),
     Case(
         38, "intake", "stands still", _fault("HV13", 20, 45, "temperature stuck", _of_table(_stuck))
     ),

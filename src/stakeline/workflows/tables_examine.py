@@ -203,12 +203,11 @@ def stuck_remarks(name, unit, values, time_ns):
         return []
     known = np.isfinite(values) & ~np.isin(values, CODES) & (time_ns >= EARLIEST_NS)
     values, times = values[known], time_ns[known]
-    if len(values) < _LEAST_ROWS:
+    starts, ends = stuck_runs(values, times).T
+    if starts.size == 0:
         return []
-    starts = np.concatenate(([0], np.flatnonzero(np.diff(values) != 0) + 1))
-    ends = np.concatenate((starts[1:], [len(values)])) - 1
     lasts = times[ends] - times[starts]
-    stands = (lasts >= STUCK_NS) & (ends - starts >= _LEAST_ROWS) & (values[starts] != 0.0)
+    stands = np.ones(starts.size, bool)
     if unit in ("percent", "pct", "1", ""):
         stands &= (values[starts] < values.max()) & (values[starts] > values.min())
     if not stands.any():
@@ -219,6 +218,20 @@ def stuck_remarks(name, unit, values, time_ns):
         f"{name} stands still at {values[starts[at]]:g} for {_length(lasts[at] / NS_PER_S)} from "
         f"{iso(times[starts[at]])}{more}"
     ]
+
+
+def stuck_runs(values, time_ns):
+    """Return first and last row (k, 2) of each value other than 0 that stands for days.
+
+    ``values`` are known ones, ``time_ns`` their times, in order.
+    """
+    if len(values) < _LEAST_ROWS:
+        return np.zeros((0, 2), int)
+    starts = np.concatenate(([0], np.flatnonzero(np.diff(values) != 0) + 1))
+    ends = np.concatenate((starts[1:], [len(values)])) - 1
+    lasts = time_ns[ends] - time_ns[starts]
+    stands = (lasts >= STUCK_NS) & (ends - starts >= _LEAST_ROWS) & (values[starts] != 0.0)
+    return np.stack([starts, ends], axis=1)[stands]
 
 
 def unit_change_remarks(name, values, time_ns):
