@@ -9,6 +9,7 @@ import pytest
 from stakeline.constants import DAYS_PER_YEAR
 from stakeline.formats.waypoints import read_waypoints
 from stakeline.station.field_coordinates import distance, read_line
+from stakeline.workflows import plan_places
 from stakeline.workflows.plan_network import kept_of, network_of, smallest_table
 from stakeline.workflows.plan_places import (
     day_ns,
@@ -17,6 +18,7 @@ from stakeline.workflows.plan_places import (
     moving_site,
     place_of,
     place_table,
+    places_of,
     round_of,
     way_points,
 )
@@ -81,6 +83,20 @@ def test_the_ellipse_holds_what_it_says(tmp_path):
     inverse = np.linalg.inv(place.visit.covariance_m2)
     inside = np.einsum("ij,jk,ik->i", drawn, inverse, drawn) <= -2.0 * np.log(0.05)
     assert inside.mean() == pytest.approx(0.95, abs=0.005)
+
+
+def test_stations_without_a_file_are_visited_too(tmp_path, monkeypatch):
+    description = described(tmp_path)
+    result, positions = moved(description)
+    other, base = (SimpleNamespace(**{**vars(result), "station": name, "moves": moves})
+                   for name, moves in (("HV09", True), ("HB01", False)))  # fmt: skip
+    monkeypatch.setattr(plan_places, "station_positions", lambda *_: positions)
+    planned, rock, moving = places_of(None, [description], [result, other, base])
+    assert (planned.name, rock.name, moving.name) == ("HV01", "HB01", "HV09")
+    assert moving.latitude_deg == planned.latitude_deg
+    assert rock.on_rock
+    assert rock.visit is None
+    assert rock.latitude_deg == positions["latitude_deg"][0]
 
 
 def test_what_is_not_known_is_said(three):

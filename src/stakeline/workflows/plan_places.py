@@ -101,13 +101,25 @@ def place_of(description, result=None, positions=None):
         )  # fmt: skip
         return Place(description.name, *given, f"as the file says: {missing}", rock,
                      visit_ns=visit_ns)  # fmt: skip
+    return moved_place(description.name, result, positions, visit_ns)
+
+
+def moved_place(name, result, positions, visit_ns):
+    """Return the :class:`Place` on a day of a station that has moved so far."""
     site = moving_site(result, positions)
     there = visit_place(site, visit_ns)
     years = (visit_ns - site.time_ns) / (NS_PER_DAY * DAYS_PER_YEAR)
     return Place(
-        description.name, there.latitude_deg, there.longitude_deg, site.height_m,
-        f"its motion so far, {years:.1f} years on", rock, site, there, visit_ns,
+        name, there.latitude_deg, there.longitude_deg, site.height_m,
+        f"its motion so far, {years:.1f} years on", False, site, there, visit_ns,
     )  # fmt: skip
+
+
+def standing_place(name, positions):
+    """Return the :class:`Place` of a station that does not move: its last position."""
+    last = int(np.flatnonzero(np.isfinite(positions["latitude_deg"]))[-1])
+    where = (float(positions[key][last]) for key in ("latitude_deg", "longitude_deg", "height_m"))
+    return Place(name, *where, "does not move", True)
 
 
 def moving_site(result, positions):
@@ -135,16 +147,22 @@ def _along(azimuth, along, across):
 
 
 def places_of(campaign, descriptions, results):
-    """Return the :class:`Place` of each described station; motion from the campaign, if any."""
+    """Return the :class:`Place` of each described station, then of others that have a motion.
+
+    Those that have no station file are visited on the last day of a visit that any file names.
+    """
     by_name = {one.station: one for one in results}
-    return tuple(
-        place_of(
-            one,
-            by_name.get(one.name),
-            station_positions(campaign, one.name) if one.name in by_name else None,
-        )
-        for one in descriptions
-    )
+    positions = {name: station_positions(campaign, name) for name in by_name}
+    found = [place_of(one, by_name.get(one.name), positions.get(one.name)) for one in descriptions]
+    days = [one.visit_ns for one in found if one.visit_ns]
+    for name in sorted(set(by_name) - {one.name for one in found}):
+        if not np.isfinite(positions[name]["latitude_deg"]).any():
+            continue
+        if not by_name[name].moves:
+            found.append(standing_place(name, positions[name]))
+        elif days:
+            found.append(moved_place(name, by_name[name], positions[name], max(days)))
+    return tuple(found)
 
 
 def way_points(places):

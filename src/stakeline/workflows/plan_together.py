@@ -6,6 +6,7 @@ from ..campaign.folders import PLAN
 from ..formats.plain_table import write_plain_table
 from ..station.cargo import loads, totals
 from .motion_results import station_results
+from .plan_lines import all_cautions
 from .plan_network import baseline_table, kept_of, network_of, smallest_table
 from .plan_places import (
     features,
@@ -114,7 +115,8 @@ def _words(places, legs, exact, network, kept):
         sent = f", {one.messages.needed} short bursts a day" if one.messages else ""
         lines.append(f"  {one.station}: {one.bytes_d / 1e6:.1f} MB a day, card full after "
                      f"{number(one.card_d, 'd')}{sent}")  # fmt: skip
-    lines += ["", *_smallest_words(network)]
+    lines += ["", *_smallest_words(network), "", "cautions"]
+    lines += [f"  {one}" for one in all_cautions(*(place.cautions for place in places))]
     return "\n".join(lines) + "\n"
 
 

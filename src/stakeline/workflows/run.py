@@ -218,6 +218,6 @@ STEPS = (
     Step("motion", _motion),
     Step("lakes", _lakes),
     Step("decide", _decide),
-    Step("plan, all stations", _plan_together),
+    Step("plan (all stations)", _plan_together),
 )
 """The verbs in the order of the work; one that is added here joins the run."""
