@@ -69,6 +69,7 @@ def test_every_finding_says_why_and_what_to_do():
 
 BROKEN = [
     (rules_power.loops, {"bank": Bank(disconnect_V=11.5, reconnect_V=11.6)}, {}, BAD),
+    (rules_power.loops, {"bank": Bank(LITHIUM)}, {"winter_degC": -49.0}, BAD),
     (rules_power.breaker, {}, {"trip_V": 12.3}, BAD),
     (rules_power.breaker, {}, {"trip_V": None}, OPEN),
     (rules_power.frost, {"bank": Bank(disconnect_V=11.0)}, {"coldest_degC": -50.0}, BAD),

@@ -53,6 +53,9 @@ def loops(design, about):
     state = GOOD if starts[when] <= STARTS_A_DAY else BAD
     calm = np.nanmax([calm_reconnect_V(supply, load, course) for course in days.values()])
     remedy = f"raise the voltage at which loads come back to {volts(calm)}"
+    if begin >= 1.0:
+        state, found = BAD, f"at {about.winter_degC:.0f} degC even a full bank gives nothing"
+        remedy = "keep the bank warmer, or take another chemistry"
     return Finding(
         "No restart loop",
         state,
