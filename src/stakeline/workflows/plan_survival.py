@@ -81,7 +81,7 @@ def years_around(description, years=None):
     ----------
     description : StationDescription
     years : int, optional
-        Those of ``[aim]`` where not given; more begin with the same ones.
+        Those of ``[aim]`` where not given; more begin with the same weather.
     """
     told = description.settings
     count = told.aim.years if years is None else years
