@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.optimize import least_squares
 
 from stakeline.errors import SettingsError
 from stakeline.lakes import placement as p
@@ -112,6 +113,23 @@ def test_sigma_of_a_change_is_that_of_dense_least_squares(model, duration_d):
     numbers = (0.004, duration_d, 30.0, 40.0, 0.5)
     found = p.change_sigma_m(model, *numbers)
     assert found == pytest.approx(dense_sigma_m(model, *numbers), rel=1e-6)
+
+
+def test_sigma_of_the_onset_is_that_of_fits_to_simulated_heights():
+    rng = np.random.default_rng(4)
+    day = np.arange(-20.0, 26.0 + 0.125, 0.25)
+
+    def course(x):
+        onset, end, size, offset, line = x
+        return offset + line * day + size * np.clip((day - onset) / (end - onset), 0.0, 1.0)
+
+    truth, found = np.array([0.0, 6.0, 2.0, 0.1, 0.01]), []
+    for _ in range(150):
+        height = course(truth) + 0.01 * rng.standard_normal(day.size)
+        fit = least_squares(lambda x, h: course(x) - h, truth + 0.05, args=(height,))
+        found.append(fit.x[0])
+    expected = p.onset_sigma_d(WHITE, 0.01, 6.0, 20.0, 20.0) / 2.0  # of 1 m; here 2 m
+    assert np.std(found) == pytest.approx(expected, rel=3.0 / np.sqrt(300))
 
 
 def test_what_is_seen_scales_with_the_noise_and_falls_with_the_share():

@@ -324,6 +324,26 @@ def change_sigma_m(model, white_sigma_m, duration_d, before_d, after_d, step_d=0
     SettingsError
         For lengths that are not positive, or fewer than two rows before or after.
     """
+    day, whiten = _record(model, white_sigma_m, duration_d, before_d, after_d, step_d)
+    columns = np.column_stack([np.ones(day.size), day, ramp(day / duration_d, 1.0, 1.0)])
+    return _alone(whiten(columns))
+
+
+def onset_sigma_d(model, white_sigma_m, duration_d, before_d, after_d, step_d=0.25):
+    """Return the sigma of the onset of a change of 1 m of height, from one station's series. [d]
+
+    Over the change it goes as one over it. As :func:`change_sigma_m`, with size, onset and end all
+    unknown: to first order, for changes far above the noise.
+    """
+    day, whiten = _record(model, white_sigma_m, duration_d, before_d, after_d, step_d)
+    inside = ((day > 0.0) & (day < duration_d)).astype(float)
+    late = inside * day / duration_d  # what a later end does; the rest is what a later onset does
+    columns = [np.ones(day.size), day, ramp(day / duration_d, 1.0, 1.0), late, inside - late]
+    return duration_d * _alone(whiten(np.column_stack(columns)))
+
+
+def _record(model, white_sigma_m, duration_d, before_d, after_d, step_d):
+    """Return (days (n,) since the onset, Whitener of them); SettingsError for odd lengths."""
     lengths = np.array([duration_d, before_d, after_d, step_d, white_sigma_m], float)
     if not (np.isfinite(lengths) & (lengths > 0.0)).all() or min(before_d, after_d) < step_d:
         raise SettingsError(
@@ -332,10 +352,12 @@ def change_sigma_m(model, white_sigma_m, duration_d, before_d, after_d, step_d=0
             "more than a row on either side"
         )
     day = np.arange(-before_d, duration_d + after_d + 0.5 * step_d, step_d)
-    whiten = Whitener(day, np.full(day.size, float(white_sigma_m)), model)
-    columns = np.column_stack([np.ones(day.size), day, ramp(day / duration_d, 1.0, 1.0)])
-    white = whiten(columns)
-    _, rest = taken_out(white[:, :2], white[:, 2:])
+    return day, Whitener(day, np.full(day.size, float(white_sigma_m)), model)
+
+
+def _alone(white):
+    """Return the sigma of the number of the last column (n, k), the others unknown."""
+    _, rest = taken_out(white[:, :-1], white[:, -1:])
     return float(1.0 / np.linalg.norm(rest))
 
 

@@ -19,6 +19,7 @@ from ..lakes.placement import (
     change_sigma_m,
     control_place,
     judged_place,
+    onset_sigma_d,
     share_sample,
 )
 from ..lakes.response import FLOWS, PLATES, UNIFORM, Ice
@@ -153,7 +154,7 @@ def place_on(campaign, lake, movers):
     sample = share_sample((variants[0], *more), Ice(ice.value_m), methods)
     near = _by_distance(variants[0], movers)
     drift, moved = _drift_at(variants[0], near)
-    sigma, heard = _noise_near([one[0] for one in lakes.values()], near, part)
+    (sigma, onset_d), heard = _noise_near([one[0] for one in lakes.values()], near, part)
     best = best_place(sample, drift, part.stay_d, rng)
     rows, notes = [(BEST, "", best)], []
     try:
@@ -175,7 +176,7 @@ def place_on(campaign, lake, movers):
         heard,
         *notes,
     )
-    return Placed(variants[0], tuple(rows), sigma, drift, words)
+    return Placed(variants[0], tuple(rows), sigma, onset_d, drift, words)
 
 
 def _ice_words(ice: Thickness):
@@ -217,7 +218,9 @@ def _drift_at(outline, near):
 
 
 def _noise_near(outlines, near, part):
-    """Return (sigma of a change, sentence): the median of the nearest stations over no lake.
+    """Return ((sigma of a change, of the onset of 1 m), sentence).
+
+    The median of the nearest stations over no lake.
 
     What ``motion`` calls noise at a station over a lake holds the lake's own events.
     """
@@ -231,16 +234,19 @@ def _noise_near(outlines, near, part):
             quiet.append(mover)
     quiet = quiet[:QUIET]
     if not quiet:
-        sigma = _change_sigma(START, _WHITE_M, part)
-        return sigma, "noise of a height as is common, for want of a station beside the lakes"
-    sigma = float(np.median([_change_sigma(m.model, m.white_m, part) for m in quiet]))
+        return _sigmas(
+            START, _WHITE_M, part
+        ), "noise of a height as is common, for want of a station beside the lakes"
+    found = np.median([_sigmas(m.model, m.white_m, part) for m in quiet], axis=0).tolist()
     names = ", ".join(mover.station for mover in quiet)
-    return sigma, f"noise of a height: median of {names}, {1e3 * sigma:.0f} mm for such a change"
+    return found, f"noise of a height: median of {names}, {1e3 * found[0]:.0f} mm for such a change"
 
 
-def _change_sigma(model, white_m, part):
+def _sigmas(model, white_m, part):
+    """Return (sigma of a change of height [m], sigma of the onset of one of 1 m [d])."""
     white = white_m if np.isfinite(white_m) else _WHITE_M
-    return change_sigma_m(model, white, part.change_d, part.record_d, part.record_d, _STEP_D)
+    lengths = part.change_d, part.record_d, part.record_d, _STEP_D
+    return change_sigma_m(model, white, *lengths), onset_sigma_d(model, white, *lengths)
 
 
 def _allowed(campaign, outline):

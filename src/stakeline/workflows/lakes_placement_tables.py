@@ -19,7 +19,7 @@ _RANGES = (  # of the table, of a Place, unit
 _ENDS = ("_low", "", "_high")
 _DECIMALS = dict.fromkeys(("latitude_deg", "longitude_deg"), 5)
 _DECIMALS |= {f"inside{end}_m": 0 for end in _ENDS} | {f"dwell{end}_d": 0 for end in _ENDS}
-_DECIMALS |= {"seen_km3": 4}
+_DECIMALS |= {"seen_km3": 4, "onset_1m_h": 2}
 _A_D = 365.25
 _SIDES = ("east", "north-east", "north", "north-west", "west", "south-west", "south", "south-east")
 
@@ -28,12 +28,14 @@ _SIDES = ("east", "north-east", "north", "north-west", "west", "south-west", "so
 class Placed:
     """What was found for one lake: (role, station or '', place), and how it was judged.
 
-    ``change_sigma_m``: of one change of height from one station's series; ``taken``: sentences.
+    ``change_sigma_m``: of one change of height from one station's series; ``onset_sigma_d``: of the
+    onset of a change of 1 m; ``taken``: sentences.
     """
 
     outline: Outline
     rows: tuple[tuple[str, str, Place], ...]
     change_sigma_m: float
+    onset_sigma_d: float
     drift: Drift
     taken: tuple
 
@@ -45,6 +47,11 @@ class Placed:
     def degrees(self, place):
         """Return latitude and longitude of a place. [deg]"""
         return np.degrees(projection(self.outline.epsg).inverse(*place.map_m))
+
+    def onset_h(self, place):
+        """Return the sigma of the onset of a change of the roof by 1 m, as it is told there. [h]"""
+        share = abs(place.stay_share[1])
+        return 24.0 * self.onset_sigma_d / share if share > 0.0 else np.inf
 
     def seen_m(self, place, part):
         """Return the least mean change of the roof that is seen there (low, middle, high). [m]"""
@@ -67,6 +74,7 @@ def _row(placed, part, role, station, place):
         values = getattr(place, attribute)
         row |= {f"{name}{end}{unit}": float(v) for end, v in zip(_ENDS, values, strict=True)}
     seen = float(placed.seen_m(place, part)[1])
+    row |= {"onset_1m_h": placed.onset_h(place)}
     return row | {"seen_m": seen, "seen_km3": seen * placed.outline.area_m2 / 1e9}
 
 
@@ -103,7 +111,8 @@ def _of_place(placed, part, role, station, place):
         f"{begin}, {place.margin_m[1] / 1e3:.1f} km inside the margin "
         f"({place.margin_m[0] / 1e3:.1f} to {place.margin_m[2] / 1e3:.1f}). Over {part.stay_d:g} d "
         f"the surface does {share:.2f} of what the roof does ({low:.2f} to {high:.2f}); one "
-        f"station sees changes of the roof from {_amount(seen)} on. {_dwell(place)}"
+        f"station sees changes of the roof from {_amount(seen)} on, and tells the onset of one of "
+        f"1 m to {placed.onset_h(place):.1f} h (1 sigma). {_dwell(place)}"
     )
 
 
