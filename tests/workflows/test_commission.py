@@ -13,6 +13,7 @@ from stakeline.errors import SettingsError
 from stakeline.formats.station_log import read_station_log
 from stakeline.time import from_iso
 from stakeline.workflows import commission
+from stakeline.workflows.commission_record import visit_of
 
 sys.path.insert(0, str(Path(__file__).parent))
 import commission_campaign as made
@@ -176,6 +177,15 @@ def test_what_is_frozen(frozen):
     assert log.antennas[0].from_utc_ns == from_iso(made.SET_UP_UTC)
 
 
+def test_a_lean_left_behind_turns_the_height(frozen):
+    root, _ = frozen
+    path = made.fill(root, "lean.toml", mast_lean_deg=0.8, mast_lean_toward_deg=90)
+    taken, verdict = commission.judge_readings(root, made.STATION, path, now=NOW)[1::2][:2]
+    visit = visit_of(taken, verdict, "record.json")
+    assert visit["tilt_left"] == {"angle_deg": 0.8, "toward_deg": 90.0}
+    assert visit["tilt_found"] is None
+
+
 def test_the_same_readings_again_are_up_to_date(frozen):
     root, _ = frozen
     before = _bytes(root)
@@ -195,7 +205,7 @@ def test_a_second_visit_and_an_amendment(frozen):
         root, "visit.toml", kind='"raise"', sky='"unknown"', by='"TM"', time="2025-04-28T15:40:10Z",
         height_tape_m=2.534, height_slope_1_m=2.570, height_slope_2_m=2.573,
         height_slope_3_m=2.574, height_second_in='"2534 mm"',
-        mark_above_snow_m=MORE,
+        place_off_m=740, mark_above_snow_m=MORE,
     )  # fmt: skip
     said = take(root, visit)
     assert not said.problems

@@ -1,7 +1,7 @@
 """From a station's plan to its field sheet: the order of the work, with what to expect."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -127,6 +127,9 @@ def build_sheet(described, moment, history=None, expected=None):
     """
     found = {e.key: reading_item(e) for e in expected or expectations(described, moment)}
     kind = SET_UP_KIND if history is None else VISIT_KIND
+    if kind == VISIT_KIND:
+        # the ice has carried it away from the planned place; how far is no fault
+        found["place_off_m"] = replace(found["place_off_m"], band="", expected="", must=False)
     parts = [_arrival(kind), _frame(described, found), _guys(described, found)]
     parts += [_box(described), _battery(found), _wiring(found), _antenna(described, kind)]
     parts += [_receiver(described, found), _restart(found), _photographs(), _leaving()]
@@ -192,7 +195,8 @@ def _frame(described, found):
         deep = f"{frame.embedded_m:g} m deep" if frame.embedded_m else "standing firm"
         items.append(tick("legs_set", f"{frame.legs} legs {deep}, bolts tight"))
     items.append(tick("mast_set", f"Mast {mast.embedded_m:g} m deep, {mast.free_m:g} m free"))
-    return Part("Frame and mast", (*items, *_take(found, "mast_lean")))
+    toward = Item("mast_lean_toward_deg", NUMBER, "Mast leans toward azimuth", "deg", must=False)
+    return Part("Frame and mast", (*items, *_take(found, "mast_lean"), toward))
 
 
 def _guys(described, found):
@@ -312,8 +316,9 @@ def _leaving():
 
 def _facts(described, history):
     site, design = described.design.site, described.design
+    latitude, longitude = _degrees(site.latitude_deg, "NS"), _degrees(site.longitude_deg, "EW")
     rows = [
-        ("Place", f"{_degrees(site.latitude_deg, 'NS')}  {_degrees(site.longitude_deg, 'EW')}"),
+        ("Planned place", f"{latitude}  {longitude}"),
         ("Height", f"{site.elevation_m:.0f} m, on {site.surface}"),
         ("Battery", _battery_words(design.bank)),
         ("Panels", _panel_words(design)),

@@ -166,7 +166,7 @@ def _finding(item, entries, photos, expected, values):
     if item.kind == TICK:
         return _good(item, "done") if given is True else _missing(item, "not done")
     if given is None:
-        if item.key in expected:
+        if item.key in expected and (item.band or item.why_not):
             said = judge(expected[item.key], math.nan)
             state = NOT_NOW if item.why_not else MISSING
             return Finding(item.key, state, said.sentence, item.must)
@@ -177,7 +177,7 @@ def _finding(item, entries, photos, expected, values):
         values[item.key] = typed_number(given, item.unit)
     except SettingsError as problem:
         return Finding(item.key, OUTSIDE, f"{item.label.strip()}: {problem}", item.must)
-    if item.key not in expected:
+    if item.key not in expected or not (item.band or item.why_not):
         return _good(item, f"{values[item.key]:g} {item.unit}")
     said = judge(expected[item.key], values[item.key])
     return Finding(item.key, said.state, said.sentence, item.must)
