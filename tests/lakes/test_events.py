@@ -301,6 +301,16 @@ def test_what_controls_did_by_the_lake_is_given_back():
     assert given_back(both, -0.04) == pytest.approx(-0.05 / 26.0, abs=0.001)  # 2 mm beside 1 cm
 
 
+def test_a_control_that_bends_keeps_its_form():
+    one = station("HV02", 1)
+    day = (one.time_ns - START_NS) / (24.0 * HOUR_NS)
+    bent = replace(one, up_m=1e-4 * (day - 35.0) ** 3)
+    series = combined_series([bent, replace(bent, station="HV04", control=True)], 6.0, ())
+    inner = slice(12, -12)  # three days from the ends
+    # a running mean over 3 d alone leaves 3e-4 (day - 35) 9 / 12: 14 mm from end to end
+    assert np.ptp(series.up_m[inner]) < 0.001
+
+
 @pytest.mark.compiled
 def test_a_record_cut_while_the_controls_move_along_tells_the_whole_change():
     stations = [station("HV02", 1, 2.0, until_d=33.0), station("HV03", 2, 2.0, until_d=33.0)]

@@ -178,7 +178,12 @@ def _lopsided(time_ns, row, number, step_ns):
 
 
 def _beside(controls, place, step_h):
-    """Return (what the controls do, smoothed (n,), notes)."""
+    """Return (what the controls do, smoothed (n,), notes).
+
+    What a running mean leaves is smoothed once more and added (twicing: Tukey 1977, Exploratory
+    Data Analysis, chapter 16, from memory): a control that moves along with the lake keeps its
+    form, which the mean alone would smear.
+    """
     if not controls:
         return np.zeros(len(place)), ("no control station: what all ice does is not taken off",)
     count = len(controls[0][1])
@@ -194,12 +199,19 @@ def _beside(controls, place, step_h):
     mean = np.nansum(np.where(np.isfinite(level), level, 0.0), axis=0) / np.maximum(
         np.isfinite(level).sum(axis=0), 1
     )
-    number = np.convolve(there, np.ones(width), mode="same")
-    smooth = np.convolve(np.where(there, mean, 0.0), np.ones(width), mode="same")
-    known = number > 0.0
+    smooth = _smoothed(mean, there, width)
+    smooth += _smoothed(mean - smooth, there, width)
+    known = np.isfinite(smooth)
     names = ", ".join(c[0] for c in controls)
-    course = np.interp(place, rows[known], smooth[known] / number[known])
+    course = np.interp(place, rows[known], smooth[known])
     return course, (f"taken off: mean of {names}, smoothed over {CONTROL_D:g} d",)
+
+
+def _smoothed(values, there, width):
+    """Return running means (n,) of what is there; NaN where nothing is near."""
+    number = np.convolve(there, np.ones(width), mode="same")
+    total = np.convolve(np.where(there, values, 0.0), np.ones(width), mode="same")
+    return np.where(number > 0.5, total / np.maximum(number, 1.0), np.nan)
 
 
 def _stepped(control):

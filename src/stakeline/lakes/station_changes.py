@@ -25,7 +25,8 @@ def station_changes(series, model, fit, j, rng, controls=False):
     ----------
     series : LakeSeries
     model : MotionModel
-        Noise of the series; white noise is the station's own.
+        Noise of the series. Of a station, white noise is its own, and so is coloured noise of a
+        memory shorter than controls are smoothed: larger than the mean's as its white noise is.
     fit : Fit
     j : int
         Which change of the fit.
@@ -50,12 +51,13 @@ def station_changes(series, model, fit, j, rng, controls=False):
         part = _rows_of(series, fit, *own, controls)
         if part is None:
             continue
-        one = Changes(part, model, size.shape[1], (0, len(part.place)))
+        noise = _own_noise(model, part, series)
+        one = Changes(part, noise, size.shape[1], (0, len(part.place)))
         courses = one.courses(numbers)
         if np.median(np.ptp(courses[..., j], axis=0)) < held:
             continue
         later = _still_to_come(one, numbers) * size
-        last = part.day >= part.day[-1] - (0.5 * CONTROL_D if controls else 0.0)
+        last = part.day >= part.day[-1] - (0.25 * CONTROL_D if controls else 0.0)
         end = np.stack([c[last, :, j].mean(axis=0) - c[0, :, j] for c in (courses, later)], axis=1)
         columns = np.concatenate([courses, later.sum(axis=2, keepdims=True)], axis=2)
         value, covariance = _solved(one, columns, max(1.0, fit.misfit))
@@ -66,6 +68,14 @@ def station_changes(series, model, fit, j, rng, controls=False):
         )
         found[name] = (drawn[:, [j, -1]] * end[which]).sum(axis=1)
     return found, sure
+
+
+def _own_noise(model, part, series):
+    """Return the noise model of one station's rows, from that of the mean of all."""
+    own = float(np.median(part.sigma_m) / np.median(series.sigma_m))
+    pairs = zip(model.coloured_sigma_m, model.coloured_memory_d, strict=True)
+    sigma = tuple(s * (max(own, 1.0) if memory < CONTROL_D else 1.0) for s, memory in pairs)
+    return replace(model, coloured_sigma_m=sigma)
 
 
 def given_back(controls, change):
