@@ -14,6 +14,7 @@ from stakeline.positioning.estimate import (
     Problem,
     estimate,
 )
+from stakeline.positioning.motion_noise import log_likelihood, restlessness, with_walk
 
 VELOCITY_WALK, ZENITH_WALK, GRADIENT_WALK = 1e-5, 1e-4, 1e-5
 
@@ -169,3 +170,31 @@ def test_no_arc_is_a_sentence():
     problem, _ = invented(np.random.default_rng(1))
     with pytest.raises(SolutionError, match="no phase arc is long enough"):
         estimate(replace(problem, arc=np.full_like(problem.arc, -1)))
+
+
+def walking(rng, walk, n=240):
+    """Return a problem whose antenna does a velocity walk. [m/s/sqrt(s)]"""
+    problem, true = invented(rng, n=n, m=9, moving=True)
+    velocity = np.cumsum(walk * np.sqrt(30.0) * rng.standard_normal((n, 3)), axis=0)
+    path = np.cumsum(30.0 * velocity, axis=0)
+    change = (problem.unit * path[:, None]).sum(axis=-1)
+    moved = replace(problem, phase_m=problem.phase_m + change, code_m=problem.code_m + change)
+    return replace(moved, velocity_sigma_m_s=1.0), true
+
+
+@pytest.mark.parametrize("walk", [2e-6, 1e-5])
+def test_the_walk_of_the_data_is_found(walk):
+    problem, _ = walking(np.random.default_rng(3), walk)
+    problem = with_walk(problem, 1e-5)
+    found = restlessness(problem, estimate(problem), 1.0)
+    assert 0.5 < found / walk < 2.0  # 240 steps of three axes under noise of millimetres
+
+
+def test_what_is_likely_does_not_depend_on_the_clock():
+    rng = np.random.default_rng(4)
+    problem, _ = walking(rng, 1e-5)
+    clock = rng.normal(0.0, 1e5, len(problem.seconds))[:, None]
+    late = replace(problem, phase_m=problem.phase_m + clock, code_m=problem.code_m + clock)
+    result = estimate(problem)
+    here, there = (log_likelihood(p, result, 1.0) for p in (problem, late))
+    assert here == pytest.approx(there, abs=1e-2)

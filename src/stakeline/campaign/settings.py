@@ -44,6 +44,7 @@ class PositionPart(Strict):
     margin_h: float = Field(6.0, ge=3, le=12)
     bases: tuple[Code, ...] = ()
     integers: bool = False
+    estimate_walk: bool = False
 
     @field_validator("systems")
     @classmethod

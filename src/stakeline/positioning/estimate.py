@@ -85,6 +85,20 @@ class Workspace:
 def smooth(problem, arcs, phase_weight, code_weight, *, spread, workspace):
     """Run filter and smoother once; fills the workspace, returns the last covariance or None."""
     w = workspace
+    x, c = last_state(*eliminate(problem, arcs, phase_weight, code_weight, workspace))
+    last = c.copy()
+    backward(
+        w.dt, problem.noise, problem.moving, problem.phase_m, problem.code_m, problem.unit,
+        problem.wet, problem.gradient, problem.azimuth_rad, problem.bias, w.slot, arcs.ending,
+        x, c, w.rows, w.offsets, w.pivots, w.row_end, spread, w.states, w.covariance,
+        w.phase_residual, w.code_residual,
+    )  # fmt: skip
+    return last
+
+
+def eliminate(problem, arcs, phase_weight, code_weight, workspace):
+    """Run the filter once; return information matrix and vector of the last epoch's state."""
+    w = workspace
     a, b = np.zeros((w.size, w.size)), np.zeros(w.size)
     sigma = np.full(w.size, np.inf)
     sigma[:LOCAL] = PRIOR_SIGMA
@@ -96,15 +110,7 @@ def smooth(problem, arcs, phase_weight, code_weight, *, spread, workspace):
         problem.azimuth_rad, problem.bias, w.slot, arcs.ending, a, b, w.rows, w.offsets,
         w.pivots, w.row_end,
     )  # fmt: skip
-    x, c = last_state(a, b)
-    last = c.copy()
-    backward(
-        w.dt, problem.noise, problem.moving, problem.phase_m, problem.code_m, problem.unit,
-        problem.wet, problem.gradient, problem.azimuth_rad, problem.bias, w.slot, arcs.ending,
-        x, c, w.rows, w.offsets, w.pivots, w.row_end, spread, w.states, w.covariance,
-        w.phase_residual, w.code_residual,
-    )  # fmt: skip
-    return last
+    return a, b
 
 
 def last_state(a, b):
@@ -134,13 +140,15 @@ def estimate(problem, *, max_rounds=ROUNDS):
     usable = (arcs.slot >= 0) & np.isfinite(problem.phase_m)
     if not usable.any():
         raise SolutionError("no phase arc is long enough to estimate a position from")
-    clean = _without_nan(problem, usable)
+    clean = without_nan(problem, usable)
     workspace = Workspace(clean, arcs)
     pattern = Pattern.of(problem) if problem.elevation_rad is not None else None
     phase_ok, code_ok = usable.copy(), usable & np.isfinite(problem.code_m)
     phase_scale = code_scale = 1.0
     for turn in range(max_rounds):
-        smooth(clean, arcs, *_weights(clean, phase_ok, code_ok), spread=False, workspace=workspace)
+        smooth(
+            clean, arcs, *weights_of(clean, phase_ok, code_ok), spread=False, workspace=workspace
+        )
         phase_z = np.abs(workspace.phase_residual) / problem.phase_sigma_m
         code_z = np.abs(workspace.code_residual) / problem.code_sigma_m
         phase_scale = robust_scale(phase_z[usable & phase_ok])
@@ -157,7 +165,7 @@ def estimate(problem, *, max_rounds=ROUNDS):
         elif changed <= 1e-4 * usable.sum():
             break
     last = smooth(
-        clean, arcs, *_weights(clean, phase_ok, code_ok), spread=True, workspace=workspace
+        clean, arcs, *weights_of(clean, phase_ok, code_ok), spread=True, workspace=workspace
     )
     return Estimate(
         workspace.states,
@@ -179,7 +187,7 @@ def estimate(problem, *, max_rounds=ROUNDS):
     )
 
 
-def _without_nan(problem, usable):
+def without_nan(problem, usable):
     """Return the problem with zeros where nothing is used: the kernels look at weights only."""
     values = {
         name: np.where(usable, np.nan_to_num(getattr(problem, name)), 0.0)
@@ -189,7 +197,8 @@ def _without_nan(problem, usable):
     return Problem(**from_problem, **values)
 
 
-def _weights(problem, phase_ok, code_ok):
+def weights_of(problem, phase_ok, code_ok):
+    """Return the weights of phases and codes (n, m), 0 where one is not used."""
     return (
         np.where(phase_ok, problem.phase_sigma_m**-2.0, 0.0),
         np.where(code_ok, problem.code_sigma_m**-2.0, 0.0),

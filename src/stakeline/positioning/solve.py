@@ -17,7 +17,8 @@ from .coarse import locate
 from .estimate import Problem, estimate
 from .fixing import state_words
 from .model import observed_minus_computed
-from .quality import calibrate, summarise
+from .motion_noise import restlessness, with_walk
+from .quality import averaging_epochs, calibrate, memory_factor, summarise
 from .still import refuse_if_moving
 
 ARC_GAP_S = 600.0  # s, a longer gap starts a new arc; common practice, no source
@@ -85,6 +86,8 @@ def solve(observations, products, settings, progress=None):
     result = estimate(problem)
     if settings.mode == "static":
         refuse_if_moving(problem, result, settings.slow_sigma_m)
+    elif settings.estimate_walk:
+        problem, result, settings = _with_own_walk(problem, result, settings, notes)
     state = state_words(np.zeros(len(epochs)), result.phase_used.sum(axis=1))
     if settings.integers:
         fixed = _with_integers(problem, result, tracks, model, epochs, products)
@@ -247,6 +250,15 @@ def _all_jump(slips, epochs):
     moved = np.flatnonzero(seen & (count >= 5) & (count >= STEP_SHARE * everyone))
     step = np.searchsorted(epochs, moved) - 1
     return np.unique(step[(step >= 0) & (step < len(epochs) - 1)])
+
+
+def _with_own_walk(problem, result, settings, notes):
+    """Return problem, result and settings with the velocity walk that the data make likely."""
+    memory = memory_factor(problem, result, averaging_epochs(problem, settings))
+    walk = restlessness(problem, result, memory)
+    notes.append(f"velocity walk from the data: {walk:.1e} m/s per sqrt(s)")
+    problem = with_walk(problem, walk)
+    return problem, estimate(problem), replace(settings, acceleration_m_s15=walk)
 
 
 def _with_integers(problem, result, tracks, model, epochs, products):

@@ -47,7 +47,15 @@ class Baselines:
 
 
 def make_baselines(
-    seed, lengths_m, *, hours=24.0, interval_s=30.0, climb_m=150.0, twins=False, receiver=None
+    seed,
+    lengths_m,
+    *,
+    hours=24.0,
+    interval_s=30.0,
+    climb_m=150.0,
+    twins=False,
+    receiver=None,
+    moves=None,
 ):
     """Return :class:`Baselines` of a rover at 79 N and bases at distances from it.
 
@@ -63,11 +71,15 @@ def make_baselines(
         Whether noiseless twins are made too.
     receiver : Receiver, optional
         Of the rover.
+    moves : dict, optional
+        What is particular to the rover's :class:`~.motion.Motion`, such as its uplift.
     """
     by_world, by_air, by_sky, by_station, by_tables = np.random.default_rng(seed).spawn(5)
     duration_s = 3600.0 * hours
     world = make_world(by_world, START_NS, duration_s)
-    stations = _stations(by_air, by_sky, lengths_m, climb_m, duration_s, receiver or Receiver())
+    moving = {"speed_m_d": 1.1, "azimuth_rad": np.radians(62.0), "tide_m": 0.1} | (moves or {})
+    own = receiver or Receiver(), moving
+    stations = _stations(by_air, by_sky, lengths_m, climb_m, duration_s, own)
     seeds = [chance.bit_generator.seed_seq for chance in by_station.spawn(len(stations))]
     made = [
         observe(_stream(chance), world, station, interval_s)
@@ -110,12 +122,12 @@ def _products(rng, world):
     )
 
 
-def _stations(by_air, by_sky, lengths_m, climb_m, duration_s, receiver):
-    """Return the rover and the bases."""
+def _stations(by_air, by_sky, lengths_m, climb_m, duration_s, own):
+    """Return the rover, with its own receiver and motion, and the bases."""
+    receiver, moves = own
     place = Place(*np.radians([79.1, -22.0]), 420.0)
     home, above = make_air(by_air, place, duration_s), make_ionosphere(by_sky)
-    moving = Motion(place, 1.1, np.radians(62.0), tide_m=0.1)
-    stations = [Station("HV01", moving, HEIGHT_M, home, above, receiver)]
+    stations = [Station("HV01", Motion(place, **moves), HEIGHT_M, home, above, receiver)]
     for k, length in enumerate(lengths_m):
         away = _away(place, length, 0.6 + 1.9 * k, climb_m)
         air = _air(by_air, away, duration_s, home, length)

@@ -87,6 +87,7 @@ def plan_arcs(campaign, files, history, index):
         interval_s=settings.interval_s,
         mask_deg=settings.mask_deg,
         integers=settings.integers,
+        estimate_walk=settings.estimate_walk,
     )
     arcs = []
     for day, pieces in _days(files, history).items():
