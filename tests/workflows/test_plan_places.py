@@ -129,6 +129,11 @@ def test_seconds_read_as_decimals_are_as_far_as_the_reader_says(three):
     assert place.misread_m > 100.0
 
 
+def test_whole_minutes_cannot_be_misread(tmp_path):
+    text = station_text(latitude_deg=-84.3, longitude_deg=17.5)
+    assert place_of(described(tmp_path, text=text)).misread_m == pytest.approx(0.0, abs=1e-3)
+
+
 def test_way_points_and_features_hold_the_same_places(tmp_path):
     description = described(tmp_path)
     place = place_of(description, *moved(description))

@@ -66,10 +66,10 @@ class Place:
         """How far seconds taken for decimals of a minute put somebody off. [m]"""
         misread = []
         for value in (self.latitude_deg, self.longitude_deg):
-            minutes = abs(value) % 1.0 * 60.0
-            seconds = minutes % 1.0 * 60.0
-            read = np.floor(minutes) + np.floor(seconds) / 100.0  # 24.4 seconds read as .24
-            misread.append(np.sign(value) * (np.floor(abs(value)) + read / 60.0))
+            seconds = round(abs(value) * 3600.0, 2)  # as written: 18.0000' are no 17' 59.9"
+            degrees, minutes, seconds = seconds // 3600.0, seconds // 60.0 % 60.0, seconds % 60.0
+            read = minutes + np.floor(seconds) / 100.0  # 24.4 seconds read as .24
+            misread.append(np.copysign(degrees + read / 60.0, value))
         return distance((self.latitude_deg, self.longitude_deg), tuple(misread))
 
 

@@ -181,7 +181,8 @@ def cargo_lines(plan):
     totals, loads = plan.totals, plan.loads
     lines = [
         f"cargo: {totals.pieces} pieces, {totals.mass_kg:.0f} kg, {totals.volume_m3:.2f} m3; "
-        f"flights: {len(loads.flights)} (at least {loads.fewest}); {totals.back_kg:.0f} kg come back"
+        f"flights: {len(loads.flights)} (at least {loads.fewest}); comes back: "
+        f"{totals.back_kg:.0f} kg"
     ]
     lines += [
         f"  {one.number} {one.called}: {', '.join(one.items)}, {one.mass_kg:.0f} kg; "
