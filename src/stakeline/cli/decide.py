@@ -6,7 +6,7 @@ import click
 
 from ..workflows import decide
 from . import EXIT_CODES
-from .options import QUIET, end, workers
+from .options import QUIET, cluster, end, workers
 from .progress import shown
 
 
@@ -22,6 +22,7 @@ from .progress import shown
     type=click.DateTime(["%Y-%m-%d"]),
     help="The day that a frozen plan carries.  [default: today]",
 )
+@cluster
 @workers("Processes, each for a station of its own.")
 @QUIET
 @click.pass_context

@@ -4,7 +4,7 @@ import click
 
 from ..workflows import lakes
 from . import EXIT_CODES
-from .options import QUIET, end, workers
+from .options import QUIET, cluster, end, workers
 from .progress import shown
 from .several import SeveralCommand, SeveralOption
 
@@ -18,6 +18,7 @@ from .several import SeveralCommand, SeveralOption
 @click.option(
     "--lake", cls=SeveralOption, metavar="NAME...", help="Only these lakes of the campaign."
 )
+@cluster
 @workers("Processes, each for a lake of its own.")
 @QUIET
 @click.pass_context

@@ -4,7 +4,7 @@ import click
 
 from ..workflows import motion
 from . import EXIT_CODES
-from .options import QUIET, end, refuse, workers
+from .options import QUIET, cluster, end, refuse, workers
 from .progress import shown
 from .several import SeveralCommand, SeveralOption
 
@@ -32,6 +32,7 @@ FILE = click.Path(exists=True, dir_okay=False)
     metavar="NAME...",
     help="Only these stations of the campaign.",
 )
+@cluster
 @workers("Processes, each for a station of its own.")
 @QUIET
 @click.pass_context

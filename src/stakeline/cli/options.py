@@ -5,10 +5,27 @@ import click
 QUIET = click.option("--quiet", is_flag=True, help="Show no progress.")
 
 
+def cluster(command):
+    """Add ``--cluster``: an address stands in for the number of ``--workers``."""
+    return click.option(
+        "--cluster",
+        metavar="ADDRESS",
+        expose_value=False,
+        callback=_instead_of_workers,
+        help="Scheduler of a cluster whose workers see the same folders, instead of --workers.",
+    )(command)
+
+
+def _instead_of_workers(context, _, address):
+    if address:
+        context.params["workers"] = address  # --workers is eager, and so is read before
+
+
 def workers(text, usual=1):
     """Return the option ``--workers``; ``text`` says what the processes share."""
     return click.option(
         "--workers",
+        is_eager=True,
         type=click.IntRange(1, 64),
         default=usual,
         metavar="N",

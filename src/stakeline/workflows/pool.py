@@ -1,6 +1,10 @@
-"""Tasks in worker processes: kernels compiled in one first, results handed to the one writer."""
+"""Tasks in worker processes: kernels compiled in one first, results handed to the one writer.
+
+The same tasks run on a cluster where ``workers`` is the address of its scheduler.
+"""
 
 import concurrent.futures
+import importlib
 import multiprocessing
 import os
 import signal
@@ -11,7 +15,7 @@ from multiprocessing import connection
 from pathlib import Path
 
 from ..compiling import compiled_before, note_compiled
-from ..errors import StakelineError
+from ..errors import SettingsError, StakelineError
 
 ONE_THREAD = ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS")
 """Variables by which libraries of linear algebra leave the cores to our own workers."""
@@ -26,17 +30,36 @@ def run_tasks(function, tasks, workers, compile_first=True):
         Of module level; takes one task. An error becomes a sentence, and so does the death of a
         worker process; neither stops the other tasks.
     tasks : list
-    workers : int
-        1: in this process.
+    workers : int or str
+        1: in this process; a text: the address of a cluster's scheduler.
     compile_first : bool
         On a machine that has not compiled the kernels yet, the first task runs alone until it has.
         Not worth while for few long tasks: each worker may as well compile for itself.
+
+    Raises
+    ------
+    SettingsError
+        Where a cluster is named that is not there.
     """
+    if isinstance(workers, str):
+        yield from _cluster().on_cluster(workers, guarded, function, list(tasks))
+        return
     if workers == 1 or len(tasks) < 2:
         for task in tasks:
             yield (task, *guarded(function, task))
         return
     yield from _in_processes(function, list(tasks), workers, compile_first)
+
+
+def _cluster():
+    """Return the module for clusters, which takes a second to load and a library of its own."""
+    try:
+        return importlib.import_module(".cluster", __package__)
+    except ModuleNotFoundError as missing:
+        raise SettingsError(
+            f"a cluster needs the library '{missing.name}', which is not installed: "
+            "pip install 'stakeline[cluster]', or leave --cluster out"
+        ) from None
 
 
 def guarded(function, task):

@@ -1,0 +1,109 @@
+"""The same tasks on a cluster: a scheduler and two worker processes on this machine."""
+
+import warnings
+
+import click
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from stakeline.campaign.decide_settings import DecidePart
+from stakeline.cli.options import cluster, workers
+from stakeline.errors import SettingsError
+from stakeline.inference.shape import Events
+from stakeline.time import from_iso
+from stakeline.workflows.decide import SeriesTask, solve_series
+from stakeline.workflows.decide_record import Question, Speeds
+from stakeline.workflows.decide_station import solve_placebo
+from stakeline.workflows.pool import run_tasks
+
+distributed = pytest.importorskip("distributed")
+QUICK = DecidePart(permutations=99, lag_step_d=1.0, longer_d=(0.0,), lag_d=(0.0, 2.0))
+
+
+@pytest.fixture(scope="module")
+def address():
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # of the library, about the machine
+        local = distributed.LocalCluster(
+            n_workers=2, threads_per_worker=1, processes=True, dashboard_address="127.0.0.1:0"
+        )
+    with local:
+        yield local.scheduler_address
+
+
+def test_tasks_come_back_with_results_and_sentences(address):
+    days = ["2031-05-01", "no day", "2031-05-02"]
+    done = {task: (result, said) for task, result, said in run_tasks(from_iso, days, address)}
+    assert done["2031-05-01"] == (from_iso("2031-05-01"), "")
+    assert done["2031-05-02"] == (from_iso("2031-05-02"), "")
+    assert done["no day"][0] is None
+    assert "no day" in done["no day"][1]
+
+
+def test_a_station_is_decided_there_as_here(address):
+    rng = np.random.default_rng(3)
+    days = np.arange(120) + 0.5
+    rows = [Speeds(f"HV0{k}", 100.0 + rng.standard_normal(120), np.ones(120), 1.0) for k in (1, 4)]
+    onsets = np.array([[40.2], [80.4]])
+    asked = Question(
+        "Upper", 0, days, (), tuple(rows), Events(onsets, onsets + 6.0), ("one", "two"),
+        np.ones(2), np.ones(2),
+    )  # fmt: skip
+    tasks = [SeriesTask(0, solve_placebo, (QUICK, asked, k), rows[k].station) for k in range(2)]
+    there, here = (
+        {task.name: (result, said) for task, result, said in run_tasks(solve_series, tasks, where)}
+        for where in (address, 1)
+    )
+    assert there == here
+    assert all(0.0 < result[0] <= 1.0 for result, _ in here.values())
+
+
+def test_where_no_scheduler_answers_it_is_said(monkeypatch):
+    monkeypatch.setattr("stakeline.workflows.cluster.PATIENCE_S", 0.5)
+    with pytest.raises(
+        SettingsError, match=r"no scheduler of a cluster answers at tcp://127.0.0.1:9"
+    ):
+        list(run_tasks(from_iso, ["2031-05-01"], "tcp://127.0.0.1:9"))
+
+
+class Idle:
+    """A client of a scheduler that has no workers."""
+
+    def __init__(self, address, **_):
+        self.address = address
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        pass
+
+    def scheduler_info(self):
+        return {"workers": {}}
+
+
+def test_a_scheduler_without_workers_is_said(monkeypatch):
+    monkeypatch.setattr("stakeline.workflows.cluster.Client", Idle)
+    with pytest.raises(SettingsError, match="tcp://here:1 has no workers: start some"):
+        list(run_tasks(from_iso, ["2031-05-01"], "tcp://here:1"))
+
+
+@click.command()
+@cluster
+@workers("Processes.")
+def told(workers):
+    click.echo(repr(workers))
+
+
+@pytest.mark.parametrize(
+    ("given", "expected"),
+    [
+        ([], "1"),
+        (["--workers", "3"], "3"),
+        (["--cluster", "tcp://a:1"], "'tcp://a:1'"),
+        (["--cluster", "tcp://a:1", "--workers", "3"], "'tcp://a:1'"),
+    ],
+)
+def test_the_address_stands_in_for_the_number(given, expected):
+    assert CliRunner().invoke(told, given).output.strip() == expected
