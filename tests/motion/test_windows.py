@@ -25,6 +25,9 @@ def test_a_line_is_recovered_in_each_window():
     np.testing.assert_array_equal(found.start_ns, np.arange(5) * 2 * NS_PER_DAY)
     np.testing.assert_array_equal(found.end_ns[:-1], found.start_ns[1:])
     assert found.count.sum() == 2000
+    # the mean of a line is the line at the mean time
+    mean = np.interp(found.time_ns, time_ns, days)
+    np.testing.assert_allclose(found.position_m, 1e6 + 1.3 * mean, atol=1e-6)
     own = days < 2.0
     _, cov = np.polyfit(days[own], days[own], 1, w=1 / sigma[own], cov="unscaled")
     assert found.velocity_sigma_m_d[0] == pytest.approx(np.sqrt(cov[0, 0]), rel=1e-9)

@@ -50,8 +50,8 @@ def dose_response(size, size_sigma, response, response_sigma, generator, level=0
         raise SettingsError("a sigma of a size or an response is not positive")
     if len(x) < LEAST_EVENTS or np.ptp(x) == 0.0:
         raise SolutionError(
-            f"{len(x)} events of {len(np.unique(x))} sizes; a relation needs {LEAST_EVENTS} of "
-            "different size"
+            f"events: {len(x)}, different sizes: {len(np.unique(x))}; a relation needs "
+            f"{LEAST_EVENTS} events, not all of one size"
         )
     rank = rank_correlation(x, y)
     shuffled = np.array([rank_correlation(x, generator.permutation(y)) for _ in range(draws)])

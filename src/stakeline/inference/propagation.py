@@ -11,8 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..errors import SettingsError, SolutionError
-from .mixture import mixture_quantile
+from .mixture import grid_quantile, mixture_quantile
 
+LEAST_SERIES = 3  # a line through two points says nothing of its error
 GRID = 61  # own deviations tried; our choice
 WIDEST = 4.0  # of the scatter of the lags, the largest own deviation tried; our choice
 
@@ -65,7 +66,7 @@ def propagation(distance, lags, level=0.95):
         )
     keep = np.isfinite(lags).all(axis=1) & np.isfinite(distance)
     distance, lags = distance[keep], lags[keep]
-    if len(distance) < 3 or np.ptp(distance) == 0.0:
+    if len(distance) < LEAST_SERIES or np.ptp(distance) == 0.0:
         raise SolutionError(
             f"{len(distance)} series with a lag, {len(np.unique(distance))} distances: a speed "
             "needs 3 series, not all at one place"
@@ -99,6 +100,22 @@ def _report(distance, mean, variance, level):
     tails = 0.5 - 0.5 * level, 0.5, 0.5 + 0.5 * level
     low, middle, high = (mixture_quantile(q, weights, slopes, sigmas, np.inf) for q in tails)
     centre = weights @ np.array([p[3] for p in parts]) / weights.sum()
+    own = float(weights @ owns / weights.sum())
+    return _told((low, middle, high), centre, distance, own, level)
+
+
+def propagation_of(slowness, weights, centre, distance, *, own_sigma, level):
+    """Return the :class:`Propagation` of slownesses (q,) by their weights (q,).
+
+    ``centre`` is the level at the mean of ``distance`` (k,) [time].
+    """
+    tails = 0.5 - 0.5 * level, 0.5, 0.5 + 0.5 * level
+    return _told(grid_quantile(tails, weights, slowness), centre, distance, own_sigma, level)
+
+
+def _told(quantiles, centre, distance, own_sigma, level):
+    """Return the :class:`Propagation` of the quantiles of a slowness: low, middle, high."""
+    low, middle, high = (float(q) for q in quantiles)
     direction = int(np.sign(middle)) if low * high > 0.0 else 0
     ends = np.sort(np.abs([low, high]))
     return Propagation(
@@ -109,7 +126,7 @@ def _report(distance, mean, variance, level):
         speed_interval=np.array([1.0 / ends[1], 1.0 / ends[0] if direction else np.inf]),
         bounded=direction != 0,
         direction=direction,
-        own_sigma=float(weights @ owns / weights.sum()),
+        own_sigma=own_sigma,
         series=len(distance),
         level=level,
     )

@@ -22,7 +22,7 @@ class Evidence:
     """What the outcome rests on. NaN, None or empty where a counter-test is missing: it is named.
 
     ``amplitude``, ``interval`` (2,) [value]; ``p`` of no effect, all searching paid for;
-    ``events`` and ``series`` used; ``smallest`` change detectable with the power wished [value];
+    ``events`` and ``series`` used; ``smallest`` change detectable in 80 of 100 cases [value];
     ``relevant`` the change that matters [value], set beforehand; ``pre_trend_p``;
     ``probability_before`` that the change began first; ``placebo_p``; ``placebo_series_p``
     (adjusted, each); ``causes``: sequence of (name, p with the events, share explained);
@@ -231,7 +231,7 @@ def _support(evidence, words, alpha):
         found.append(f"all {evidence.variations} other choices show it")
     if np.isfinite(evidence.smallest):
         least = words.number(evidence.smallest)
-        found.append(f"a change of {least} would have been seen with the power wished")
+        found.append(f"a change of {least} would have been seen in 80 of 100 cases")
     return found
 
 

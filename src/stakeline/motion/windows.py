@@ -22,7 +22,8 @@ class Windows:
     """Velocity of one axis in windows, honest under the noise given.
 
     ``start_ns``, ``end_ns`` (m,); ``time_ns`` the weighted mean of the times measured inside, the
-    middle where there is no velocity. ``count`` of positions, and ``independent`` (m,): how many
+    middle where there is no velocity. ``position_m`` (m,) the weighted mean of the positions
+    measured inside, that at ``time_ns``. ``count`` of positions, and ``independent`` (m,): how many
     independent ones of the same total sigma would give the same sigma of the velocity.
     ``effective_count``: how many independent windows the row of velocities counts for, by its
     lag-one correlation, signal included: the number to use in a test of a mean.
@@ -33,6 +34,7 @@ class Windows:
     time_ns: np.ndarray
     velocity_m_d: np.ndarray
     velocity_sigma_m_d: np.ndarray
+    position_m: np.ndarray
     count: np.ndarray
     independent: np.ndarray
     effective_count: float
@@ -91,14 +93,15 @@ def window_velocities(
         if _fit_for_a_line(days, window_d, least_share, longest_gap_d):
             rows.append(_line(days, position[own], sigma[own], sigmas, memories))
         else:
-            rows.append((0.5 * window_d, np.nan, np.nan, 0.0))
-    table = np.array(rows, float).reshape(-1, 4)
+            rows.append((0.5 * window_d, np.nan, np.nan, 0.0, np.nan))
+    table = np.array(rows, float).reshape(-1, 5)
     return Windows(
         start_ns=edges,
         end_ns=edges + length,
         time_ns=edges + np.round(table[:, 0] * NS_PER_DAY).astype(np.int64),
         velocity_m_d=table[:, 1],
         velocity_sigma_m_d=table[:, 2],
+        position_m=table[:, 4],
         count=np.diff(bounds),
         independent=table[:, 3],
         effective_count=_effective(table[:, 1]),
@@ -121,15 +124,16 @@ def _fit_for_a_line(days, window_d, least_share, longest_gap_d):
 
 
 def _line(days, position, sigma, sigmas, memories):
-    """Return (mean time [d], velocity, its sigma, number of independent positions)."""
+    """Return (mean time [d], velocity, its sigma, independent positions, mean position)."""
     weights = line_weights(days, sigma)
     white = float(weights**2 @ sigma**2)
     variance = white + coloured_variance(days, weights, sigmas, memories)
     # the same total variance of each position, without memory
     alone = white + float((weights**2).sum() * (sigmas**2).sum())
-    middle = np.average(days, weights=sigma**-2.0)
+    middle, mean = np.average([days, position], axis=1, weights=sigma**-2.0)
     velocity = weights @ (position - position[0])
-    return middle, velocity, np.sqrt(variance), min(alone / variance, 1.0) * len(days)
+    independent = min(alone / variance, 1.0) * len(days)
+    return middle, velocity, np.sqrt(variance), independent, mean
 
 
 def _effective(velocity):

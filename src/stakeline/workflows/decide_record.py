@@ -28,6 +28,8 @@ class Speeds:
 
     ``percent`` (n,) and ``sigma_percent`` (n,) of ``usual_m_d``, its median; NaN where a day is
     missing. ``distance_km`` from the lake's outlet along the route; NaN where not known.
+    ``way_percent_d`` (n,): mean position of each day in days of a hundredth of the usual speed;
+    None where the motion does not tell.
     """
 
     station: str
@@ -35,6 +37,7 @@ class Speeds:
     sigma_percent: np.ndarray
     usual_m_d: float
     distance_km: float = np.nan
+    way_percent_d: np.ndarray | None = None
 
 
 @dataclass(frozen=True)
@@ -93,7 +96,8 @@ def questions(campaign, results):
 def _question(lake, axis, speeds, roles, drainages, melt, left_out):
     events, names, size, size_sigma, unit, said = drainages
     responding, placebos = (
-        tuple(Speeds(s, *speeds[s], distance) for s, distance in some) for some in roles
+        tuple(Speeds(s, *speeds[s][:3], distance, speeds[s][3]) for s, distance in some)
+        for some in roles
     )
     origin_ns = int(axis[0] * NS_PER_DAY) if len(axis) else 0
     causes = {} if melt is None else {MELT: melt}
@@ -122,7 +126,7 @@ def _check_names(part, lakes, results):
 
 
 def daily_speeds(results, window_d):
-    """Return (days (n,) since 1970, {station: (percent, sigma, usual speed)}, sentences).
+    """Return (days (n,) since 1970, {station: (percent, sigma, usual speed, way)}, sentences).
 
     Speeds are those in windows that do not overlap, each from its own positions alone: nothing of
     a later day leaks into an earlier one, as it does in smoothed speeds, where a response would
@@ -145,7 +149,8 @@ def daily_speeds(results, window_d):
         if why:
             left_out.append(f"{result.station}: {why}")
             continue
-        found[result.station] = days[keep], speed[keep], sigma[keep]
+        way = _way(result, pick, middle)[keep]
+        found[result.station] = days[keep], speed[keep], sigma[keep], way
     if not found:
         return np.zeros(0), {}, tuple(left_out)
     first = min(days[0] for days, *_ in found.values())
@@ -165,6 +170,15 @@ def _windows(result, window_d):
     return (result.windows["axis"] == "along") & (result.windows["window_d"] == window_d)
 
 
+def _way(result, pick, middle_ns):
+    """Return the mean positions (m,) of windows, taken to their middles; NaN where not told. [m]"""
+    if "position_m" not in result.windows:
+        return np.full(int(pick.sum()), np.nan)
+    late_d = (middle_ns - ns(result.windows["mean_gps"][pick])) / NS_PER_DAY
+    velocity = np.asarray(result.windows["velocity_m_d"][pick], float)
+    return np.asarray(result.windows["position_m"][pick], float) + velocity * late_d
+
+
 def _unusable(speed):
     """Return why speeds say nothing; '' where they do."""
     if len(speed) < LEAST_DAYS:
@@ -174,12 +188,13 @@ def _unusable(speed):
     return "" if np.median(speed) > 0.0 else "its usual speed is not downstream"
 
 
-def _on_axis(axis, window_d, days, speed, sigma):
+def _on_axis(axis, window_d, days, speed, sigma, way):
     usual = float(np.median(speed))
     place = np.round((days - axis[0]) / window_d).astype(int)
-    percent, spread = np.full((2, len(axis)), np.nan)
+    percent, spread, gone = np.full((3, len(axis)), np.nan)
     percent[place], spread[place] = 100.0 * speed / usual, 100.0 * sigma / usual
-    return percent, spread, usual
+    gone[place] = 100.0 * way / usual
+    return percent, spread, usual, gone if np.isfinite(gone).any() else None
 
 
 def station_roles(part, lake, routes, stations):

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from ..errors import StakelineError
+from ..inference.arrival import arrival_speed
 from ..inference.baseline import without_baseline
 from ..inference.coincidence import coincidence
 from ..inference.counter_tests import (
@@ -19,7 +20,8 @@ from ..inference.dose import dose_response
 from ..inference.permutation import Windows, chance, conclude, contrasts, plan_shifts
 from ..inference.pooling import joint_covariance, pool, series_correlation
 from ..inference.power import pooled_unmoved, smallest_injected
-from ..inference.propagation import draw_lags, propagation
+from ..inference.propagation import LEAST_SERIES, draw_lags, propagation
+from .decide_arrival import arrival_times, arrivals_of
 from .decide_melt import MELT, melt_columns
 from .decide_record import Question
 from .decide_station import (
@@ -160,6 +162,19 @@ def rest_of(part, question):
     )
 
 
+def main_test(part, question):
+    """Return (PermutationResult, largest statistics of chance (draws,)) of one lake.
+
+    The drainages of all lakes are shifted alike: draw by draw their statistics belong together.
+    """
+    plan = plan_shifts(
+        question.days, rest_of(part, question), question.events.onset, windows_of(part),
+        np.random.default_rng([part.seed, 5]), part.permutations,
+    )  # fmt: skip
+    greatest = chance(plan, 0, len(plan.shifts))
+    return conclude(plan, greatest), greatest.max(axis=1)
+
+
 class _Lake(Attempts):
     """One lake at work."""
 
@@ -205,23 +220,8 @@ class _Lake(Attempts):
 
     def shifts(self):
         """Return (PermutationResult or None, largest statistics of chance (draws,))."""
-        rest = self.attempt("trend and season", rest_of, self.part, self.question)
-        if rest is None:
-            return None, np.zeros(0)
-        plan = self.attempt(
-            "circular shifts",
-            plan_shifts,
-            self.question.days,
-            rest,
-            self.question.events.onset,
-            self.windows,
-            np.random.default_rng([self.part.seed, 5]),
-            self.part.permutations,
-        )  # fmt: skip; all lakes are shifted alike
-        if plan is None:
-            return None, np.zeros(0)
-        greatest = chance(plan, 0, len(plan.shifts))
-        return self.attempt("circular shifts", conclude, plan, greatest), greatest.max(axis=1)
+        found = self.attempt("circular shifts", main_test, self.part, self.question)
+        return (None, np.zeros(0)) if found is None else found
 
     def placebo_p(self):
         """Return {placebo station: p adjusted for their number}."""
@@ -277,8 +277,16 @@ class _Lake(Attempts):
         )
 
     def speed(self, found):
-        """Return the Propagation of the response along the route. [d/km, km/d]"""
+        """Return the Propagation of the response along the route. [d/km, km/d]
+
+        By arrivals in the ways of three stations or more; without ways by the lags.
+        """
         distance = {s.station: s.distance_km for s in self.question.responding}
+        ways = [s for s in self.question.responding if s.way_percent_d is not None]
+        if len(ways) >= LEAST_SERIES:
+            rows = np.array([arrivals_of(self.part, self.question, s) for s in ways])
+            places = [s.distance_km for s in ways]
+            return arrival_speed(places, arrival_times(self.part), rows)
         lags = [draw_lags(s.fit.shapes[:, 0], s.fit.weights, self.random) for _, s in found]
         return propagation([distance[s.station] for _, s in found], np.array(lags).reshape(-1, 500))
 

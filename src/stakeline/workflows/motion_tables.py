@@ -96,11 +96,14 @@ def window_columns(motion):
         "end_gps": [times(w.end_ns) for *_, w in rows],
         "velocity_m_d": [w.velocity_m_d for *_, w in rows],
         "velocity_sigma_m_d": [w.velocity_sigma_m_d for *_, w in rows],
+        "mean_gps": [times(w.time_ns) for *_, w in rows],
+        "position_m": [w.position_m for *_, w in rows],
         "positions": [w.count for *_, w in rows],
         "independent": [w.independent for *_, w in rows],
     }
     units = {"window_d": "d", "start_gps": "GPS time", "end_gps": "GPS time"}
     units |= {"velocity_m_d": "m/d", "velocity_sigma_m_d": "m/d"}
+    units |= {"mean_gps": "GPS time", "position_m": "m"}
     empty = {"axis": np.zeros(0, object)}
     return {
         name: np.concatenate(parts) if parts else empty.get(name, np.zeros(0))
