@@ -20,7 +20,7 @@ from stakeline.formats.recognise import KINDS, recognise
         (f"{'     1.4            M':<60}ANTEX VERSION / SYST", "antex"),
         ("#dP2024  7  1  0  0", "sp3"),
         ("%=SNX 2.02 HLV", "sinex"),
-        ("%=BIA 1.00 HLV", "unknown"),
+        ("%=BIA 1.00 HLV", "biases"),
         ("$$ loading\n  HV01\n" + " .001" * 11, "blq"),
         ("2024   7   1  60492   0.118700   0.263209  -0.0190307   0.0012643", "orientation"),
         ("version 2\n", "orientation"),
