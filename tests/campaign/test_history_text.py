@@ -100,6 +100,20 @@ def test_a_visit_changed_by_hand_is_left_to_people(path):
         amend_visit(path, LATER, LATER, "why")
 
 
+def test_a_reason_of_two_lines_stays_a_comment(path):
+    amend_visit(path, SET_UP, SET_UP | {"by": "X"}, 'one\nkind = "retrieval"')
+    assert '# amended: one kind = "retrieval"; before:' in path.read_text("utf-8")
+    assert read_history(path).content.visit[0].kind == "set-up"
+
+
+def test_parts_of_a_second_stay(path):
+    late = LATER | {"time": LATER["time"].replace(microsecond=250000)}
+    append_visit(path, late, "HV03", {})
+    assert read_history(path).content.visit[1].time == late["time"]
+    amend_visit(path, late, late | {"by": "X"}, "why")
+    assert read_history(path).content.visit[1].by == "X"
+
+
 def test_what_is_not_given_is_not_written():
     text = visit_text(LATER | {"by": "", "tilt_found": None})
     assert "by =" not in text

@@ -56,7 +56,8 @@ def toml_value(value):
     if isinstance(value, int | float):
         return repr(float(value))
     if hasattr(value, "strftime"):
-        return f"{value:%Y-%m-%dT%H:%M:%S}Z"
+        part = f".{value.microsecond:06d}" if value.microsecond else ""
+        return f"{value:%Y-%m-%dT%H:%M:%S}{part}Z"
     escaped = str(value).replace("\\", "\\\\").replace('"', '\\"').replace("\n", "\\n")
     return f'"{escaped}"'
 
@@ -96,7 +97,9 @@ def amend_visit(path, before, visit, why):
             "frozen; amend it by hand, too: it is what positions use"
         )
     gone = [line for line in old.splitlines() if line and line not in new.splitlines()]
-    comments = "".join(f"# {line}\n" for line in [f"amended: {why}; before:", *gone])
+    comments = "".join(
+        f"# {line}\n" for line in [f"amended: {' '.join(why.split())}; before:", *gone]
+    )
     lines[begin:end] = [block.replace(old.rstrip(), comments + new.rstrip(), 1)]
     _write_checked(path, "".join(lines))
 
