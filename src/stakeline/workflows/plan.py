@@ -16,7 +16,7 @@ from .plan_sheet import sheet
 from .plan_sky import orbits_in
 from .plan_station import plan_station
 from .plan_tables import tables_of
-from .plan_together import together
+from .plan_together import placement_files, together
 from .plan_words import page
 from .position import Outcome
 from .product_index import scan
@@ -266,7 +266,8 @@ def solve_station(task):
 
 def _together_task(campaign, paths, entries):
     motion = sorted(campaign.folder(MOTION).glob("*/*_motion.parquet"))
-    told = [(campaign.relative(path), sha256_file(path)[1]) for path in (*paths, *motion)]
+    read = (*paths, *motion, *placement_files(campaign))
+    told = [(campaign.relative(path), sha256_file(path)[1]) for path in read]
     told += [(entry.path, entry.sha256) for entry in entries]
     key = fingerprint([__version__, told])
     return TogetherTask(

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from ..campaign.folders import PLAN
+from ..campaign.folders import LAKES, PLAN
 from ..formats.plain_table import write_plain_table
 from ..station.cargo import loads, totals
 from .motion_results import station_results
@@ -48,9 +48,25 @@ def together(campaign, descriptions, entries):
         "recording.csv": recording_table(kept),
         "retrieval.csv": retrieval_table(descriptions),
         "ready.txt": ready_text(ready).encode("utf-8"),
-        "network.txt": _words(places, legs, exact, network, kept).encode("utf-8"),
+        "network.txt": _words(places, legs, exact, network, kept, placements(campaign)).encode(
+            "utf-8"
+        ),
     }
     return {f"{PLAN}/{name}": data for name, data in files.items()}
+
+
+def placement_files(campaign):
+    """Return the files in which the verb lakes says where a station sees most of each lake."""
+    return sorted(campaign.folder(LAKES).glob("*/placement.txt"))
+
+
+def placements(campaign):
+    """Return what these files say, in lines; where there are none, how to get them."""
+    lines = []
+    for path in placement_files(campaign):
+        lines.append(f"  {path.parent.name}")
+        lines += [f"    {one}" for one in path.read_text(encoding="utf-8").splitlines() if one]
+    return lines or ["  not known yet: outlines in maps/, then 'stakeline lakes'"]
 
 
 def recording_table(kept):
@@ -88,7 +104,7 @@ def retrieval_table(descriptions):
     )
 
 
-def _words(places, legs, exact, network, kept):
+def _words(places, legs, exact, network, kept, placed):
     """Return all of it in words."""
     lines = ["places on the day of the visit"]
     for one in places:
@@ -115,7 +131,8 @@ def _words(places, legs, exact, network, kept):
         sent = f", {one.messages.needed} short bursts a day" if one.messages else ""
         lines.append(f"  {one.station}: {one.bytes_d / 1e6:.1f} MB a day, card full after "
                      f"{number(one.card_d, 'd')}{sent}")  # fmt: skip
-    lines += ["", *_smallest_words(network), "", "cautions"]
+    lines += ["", *_smallest_words(network)]
+    lines += ["", "where a station sees most of a lake", *placed, "", "cautions"]
     lines += [f"  {one}" for one in all_cautions(*(place.cautions for place in places))]
     return "\n".join(lines) + "\n"
 
@@ -131,4 +148,3 @@ def _smallest_words(network):
         yield (
             f"  {length:.0f} d, {count} drainages, {stations} stations: {1e3 * change:.1f} mm/d{of}"
         )
-    yield "  where stations see most of a lake: verb lakes, 6-lakes/NAME/placement.txt"
