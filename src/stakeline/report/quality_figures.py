@@ -100,6 +100,7 @@ def draw_station_day(record):
 
 def _sky(figure, axis, record, hours):
     """Draw a line for each satellite, coloured by elevation, and its slips."""
+    size = float(np.clip(350.0 / max(len(record.names), 1), 3.5, 7.0))
     for row, name in enumerate(record.names):
         there = np.isfinite(record.elevation_deg[:, row]) & np.isfinite(record.strength[0, :, row])
         points = axis.scatter(
@@ -110,7 +111,7 @@ def _sky(figure, axis, record, hours):
         axis.plot(hours[slips], np.full(slips.sum(), row), "|", color=INK, markersize=5.0)
         axis.annotate(
             name, (0.0, row), (-2, 0), textcoords="offset points", ha="right", va="center",
-            fontsize=4.0, xycoords=axis.get_yaxis_transform(), color=PALE,
+            fontsize=size, xycoords=axis.get_yaxis_transform(), color=PALE,
         )  # fmt: skip
     axis.set_yticks([])
     axis.set_ylim(len(record.names), -1.0)

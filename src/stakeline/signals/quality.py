@@ -114,6 +114,21 @@ def arcs_of(time_ns, present, slip, max_gap_s=MAX_GAP_S):
     return np.where(present, number, -1)
 
 
+def multipath_of(tracks, elevation_rad):
+    """Return (multipath (2, n, m) [m], slips (n, m)) above 10 deg, arc means taken off.
+
+    NaN below, and in arcs of fewer than 30 epochs.
+    """
+    phase, _ = repair_clock_jumps(tracks)
+    slips = slips_by_signals(tracks, phase, elevation_rad)
+    present = np.isfinite(phase).all(axis=0)
+    with np.errstate(invalid="ignore"):
+        high = present & (elevation_rad > MASK_RAD)
+    arc = arcs_of(tracks.time_ns, present, slips.slip)
+    paths = multipath_combinations(tracks.code_m, phase, tracks.frequency_hz)
+    return _without_means(paths, arc, high), slips.slip & high
+
+
 def quality_of(tracks, elevation_rad, interval_s, expected_epochs, promised=None):
     """Return the :class:`Quality` of a day's tracks.
 

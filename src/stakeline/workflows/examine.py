@@ -161,6 +161,19 @@ def _without_folder(sentence, path, name):
     return sentence.replace(str(path), name)
 
 
+def products_of(campaign, index, first_ns, last_ns):
+    """Return (Products or None, their names) of a span; None without orbits that can be read."""
+    chosen = choose(index, first_ns, last_ns)
+    files = files_of(campaign, chosen)
+    if not files.navigation and not files.orbits:
+        return None, ()
+    try:
+        products = load_products(files, "", np.full(3, np.nan))
+    except (FormatError, ProductError):
+        return None, ()
+    return products, [e.path for k in ("orbits", "clocks", "navigation") for e in chosen[k]]
+
+
 def _dated(campaign, index, observations):
     """Return (date fits, names of the products of the last date looked at, those of the file's).
 
@@ -170,15 +183,9 @@ def _dated(campaign, index, observations):
 
     @functools.lru_cache(maxsize=8)
     def products_at(first_ns, last_ns):
-        chosen = choose(index, first_ns, last_ns)
-        files = files_of(campaign, chosen)
-        if not files.navigation and not files.orbits:
-            return None
-        try:
-            products = load_products(files, "", np.full(3, np.nan))
-        except (FormatError, ProductError):
-            return None
-        used[:] = [e.path for kind in ("orbits", "clocks", "navigation") for e in chosen[kind]]
+        products, names = products_of(campaign, index, first_ns, last_ns)
+        if products is not None:
+            used[:] = names
         return products
 
     fits = date_fits(observations, products_at)
