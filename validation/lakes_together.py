@@ -2,7 +2,7 @@
 
     python validation/lakes_together.py [LAKES [OUTLINES]]
 
-Exit code 1 where one falls short. Invented lakes (200 unless told otherwise), outlines drawn for
+Exit code 1 where one falls short. Invented lakes (100 unless told otherwise), outlines drawn for
 each as many as the verb draws (unless told otherwise), below 700 m of ice:
 margin, thickness, viscosity, bed and roof are drawn; two stations measure the surface where they
 stand, passes its mean over the outline that one believes in. Bars are our own, set before the first
@@ -23,7 +23,7 @@ from stakeline.lakes.volume import IceSpread, event_volume
 from stakeline.lakes.volume_together import AGREE, together
 from stakeline.workflows.lakes_solve import OUTLINES
 
-LAKES, DRAWS = 200, 400
+LAKES, DRAWS = 100, 400
 MARGIN_M, STATION_M, PASSES_M = 200.0, 0.03, 0.08  # m, 1 sigma
 BELIEVED = ellipse_outline("Upper Halvard", np.zeros(2), (2600.0, 2000.0))
 PLACES = {"HV02": (0.0, 0.0), "HV03": (1200.0, 500.0)}
