@@ -51,6 +51,11 @@ def create(folder):
     return [*made, *(root / name for name in (*FOLDERS, PRODUCTS))]
 
 
+def plan_example():
+    """Return the text of the station file that a new campaign holds as an example."""
+    return _template("plan_HV01.toml")
+
+
 def _template(name):
     return resources.files(__package__).joinpath("templates", name).read_text(encoding="utf-8")
 

@@ -7,7 +7,7 @@ import gzip
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-from ..campaign.folders import FOLDERS, PRODUCTS, RAW, SETTINGS_FILE, STATIONS
+from ..campaign.folders import FOLDERS, PLANS, PRODUCTS, RAW, SETTINGS_FILE, STATIONS
 from ..campaign.store import json_text, write_bytes
 from ..constants import NS_PER_DAY, NS_PER_S
 from ..errors import SettingsError, SolutionError
@@ -24,7 +24,7 @@ from ..simulate.products import antennas_of, clocks_of, make_errors, orbits_of
 from ..simulate.scenario import SCENARIOS, scenario_of
 from ..time import day_of_year
 from .invented_ground import ground_files
-from .invented_histories import campaign_text, history_text
+from .invented_histories import campaign_text, history_text, plan_text
 from .invented_tables import table_files
 from .invented_truth import TRUTH, raw_truth_files, truth_files
 from .observation_cut import cut
@@ -105,7 +105,7 @@ def build(folder, order, workers=1, progress=None):
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise SettingsError(f"{folder}: is not empty; give the name of a new folder")
     invented = order.invented()
-    for name in (*FOLDERS, PRODUCTS, STATIONS):
+    for name in (*FOLDERS, PRODUCTS, STATIONS, PLANS):
         (folder / name).mkdir(parents=True, exist_ok=True)
     tasks = [("setting", order, ""), *(("record", order, name) for name in invented.sites)]
     if order.raw_days:
@@ -130,11 +130,13 @@ def make(task):
 
 
 def _setting(order, invented, _):
-    """Return settings, histories, maps, altimetry, and the truth of the lakes."""
+    """Return settings, histories, one plan, maps, altimetry, and the truth of the lakes."""
     raw = order.raw_names(invented)
     files = {SETTINGS_FILE: campaign_text(invented, raw).encode("utf-8")}
     for name in invented.sites:
         files[f"{STATIONS}/{name}.toml"] = history_text(invented, name).encode("utf-8")
+    planned = next(name for name, site in invented.sites.items() if not site.on_rock)
+    files[f"{PLANS}/{planned}.toml"] = plan_text(invented, planned).encode("utf-8")
     files |= ground_files(invented)
     about = asdict(order) | {"scenario_words": invented.scenario.words, "receiver_files": raw}
     files[f"{TRUTH}/campaign.json"] = json_text(about).encode("utf-8")

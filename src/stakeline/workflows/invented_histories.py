@@ -1,12 +1,15 @@
-"""Settings and station histories of an invented campaign, as its people would have written them."""
+"""Settings, histories and a plan of an invented campaign, as its people would have written them."""
+
+import re
 
 import numpy as np
 
-from ..campaign.folders import RAW
+from ..campaign.folders import RAW, plan_example
 from ..simulate.antenna import MODEL
 from ..time import iso, utc_from_gps
 
 RECEIVER = "HALVARD INVENTED"
+PLAN_YEARS = 40  # of weather, for the plan of one station
 
 
 def campaign_text(invented, raw_names):
@@ -43,6 +46,26 @@ def history_text(invented, name):
     for number, visit in enumerate(v for v in invented.visits(name) if v.logged):
         lines += _visit_lines(invented, visit, number == 0)
     return "\n".join(lines)
+
+
+def plan_text(invented, name):
+    """Return ``plans/NAME.toml``: the example of a station file, at a station's place.
+
+    Fewer years of weather than by default: the demonstration is to be quick.
+    """
+    place = invented.sites[name].place
+    written = {
+        "name": f'"{name}"',
+        "note": '"as it was meant to be built"',
+        "latitude_deg": f"{np.degrees(place.latitude_rad):.4f}",
+        "longitude_deg": f"{np.degrees(place.longitude_rad):.4f}",
+        "elevation_m": f"{place.height_m:.0f}",
+        "survival": f"0.95\nyears = {PLAN_YEARS}",
+    }
+    text = plan_example()
+    for key, value in written.items():
+        text = re.sub(rf"^{key} = [^#\n]*", f"{key} = {value}  ", text, count=1, flags=re.MULTILINE)
+    return text.replace("  \n", "\n")
 
 
 def _marker_words(site):
