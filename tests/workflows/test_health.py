@@ -1,0 +1,112 @@
+"""Health as a part of intake: loggers with and without a plan, told, ranked, and kept."""
+
+import csv
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from stakeline.campaign.folders import create
+from stakeline.formats.plain_table import write_plain_table
+from stakeline.station.health_parts import Finding
+from stakeline.workflows import intake
+from stakeline.workflows.health import StationHealth
+from stakeline.workflows.health_tables import visit_rows
+from stakeline.workflows.intake_results import health_lines
+
+SETTINGS = '[campaign]\nname = "Halvard"\n[[station]]\nname = "HV01"\n[[station]]\nname = "HV02"\n'
+DAYS = 50
+HOURS = 24 * DAYS
+DAY = np.arange(HOURS) // 24
+
+
+def logger(load_W):
+    """Return a logger's table of an autumn; its bank is drawn evenly."""
+    rng = np.random.default_rng(1)
+    start = np.datetime64("2030-10-20T00:00:00", "s")
+    times = start + np.arange(HOURS) * np.timedelta64(3600, "s")
+    volts = 12.7 - 0.3 * np.arange(HOURS) / HOURS + 0.005 * rng.standard_normal(HOURS)
+    return write_plain_table(
+        {
+            "time_utc": np.char.add(np.datetime_as_string(times), "Z"),
+            "battery_V": np.round(volts, 2),
+            "panel_A": np.zeros(HOURS),
+            "load_A": np.round(load_W / volts, 3),
+            "box_degC": np.round(-5.0 + rng.standard_normal(HOURS), 1),
+            "air_degC": np.round(-12.0 + 2.0 * rng.standard_normal(HOURS), 1),
+            "wind_m_s": np.round(3.0 + rng.random(HOURS), 1),
+            "humidity_percent": np.round(70.0 + rng.random(HOURS), 1),
+        }
+    )
+
+
+@pytest.fixture(scope="module")
+def taken(tmp_path_factory):
+    root = tmp_path_factory.mktemp("halvard")
+    create(root)
+    (root / "campaign.toml").write_text(SETTINGS, encoding="utf-8")
+    folder = root / "0-raw" / "logger"
+    folder.mkdir()
+    (folder / "HV01.csv").write_bytes(logger(np.full(HOURS, 3.0)))
+    (folder / "HV02.csv").write_bytes(logger(np.where(DAY < 30, 3.0, 6.0)))
+    return root, intake.run(root)
+
+
+def rows_of(path):
+    with path.open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def test_a_load_that_doubles_is_told_without_a_plan(taken):
+    root, report = taken
+    (found,) = [
+        row for row in rows_of(root / "3-intake" / "health.csv") if row["station"] == "HV02"
+    ]
+    assert (found["finding"], found["since"], found["holds"]) == (
+        "load has grown",
+        "2030-11-19",
+        "yes",
+    )
+    assert "no plans/HV02.toml" in report.text
+    assert "HV02 (0-raw/logger/HV02.csv)" in report.text
+
+
+def test_a_plan_gives_the_bank_and_the_forecast(taken):
+    _, report = taken
+    planned, bare = report.health
+    assert planned.station == "HV01"
+    assert 0.0 < planned.now["charge"] <= 1.0
+    assert planned.now["capacity_Ah"] > 100.0
+    assert [told["day"] for told in planned.forecasts] == [30, DAYS]
+    assert all(0.0 <= told["chance"] <= 1.0 for told in planned.forecasts)
+    assert not bare.forecasts
+    assert "chance of going dark" in report.text
+
+
+def test_what_has_not_changed_is_kept(taken):
+    root, first = taken
+    before = {p: p.stat().st_mtime_ns for p in (root / "3-intake" / "health").iterdir()}
+    again = intake.run(root)
+    assert again.health == first.health
+    assert {p: p.stat().st_mtime_ns for p in before} == before
+    assert again.text == first.text
+
+
+def test_visits_are_sorted_by_what_may_be_lost():
+    sound = StationHealth("HV01", ("a.csv",), 22_000, 100)
+    grown = Finding("load has grown", 90, 92, 99, "why")
+    ill = replace(sound, station="HV02", findings=(grown,))
+    dark = {"day": 100, "chance": 0.9, "early": 22_110.0, "median": 22_120.0, "late": None}
+    dying = replace(sound, station="HV03", forecasts=(dark,))
+    rows = visit_rows([sound, ill, dying])
+    assert [row["station"] for row in rows] == ["HV03", "HV02", "HV01"]
+    assert rows[0]["before"] == sound.date(110)
+    assert rows[2]["reason"] == "nothing found"
+    assert [float(row["risk"]) for row in rows] == [0.9, 0.5, 0.0]
+
+
+def test_each_kind_is_told_once_with_its_number():
+    two = (Finding("mast leans", 1, 2, 3, "first"), Finding("mast leans", 50, 51, 99, "second"))
+    (state, line) = health_lines([StationHealth("HV01", ("a.csv",), 22_000, 100, two)])
+    assert state.startswith("HV01 (a.csv): telemetry of 100 days")
+    assert "still so (the latest of 2): second" in line
