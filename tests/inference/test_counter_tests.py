@@ -177,7 +177,7 @@ def test_dose_and_answer():
     assert nothing.p > 0.05
     assert nothing.interval[0] < 0.0 < nothing.interval[1]
     assert rank_correlation([1, 2, 2, 3], [3, 2, 2, 1]) == pytest.approx(-1.0)
-    with pytest.raises(SolutionError, match="needs 4 of different size"):
+    with pytest.raises(SolutionError, match="needs 4 events, not all of one size"):
         dose_response([1.0, 2.0, 3.0], 0.1, [1.0, 2.0, np.nan], 0.1, rng)
     with pytest.raises(SettingsError, match="not positive"):
         dose_response(size, 0.0, size, 0.1, rng)

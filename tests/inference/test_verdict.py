@@ -66,6 +66,7 @@ def test_a_weak_network_cannot_tell():
         ({"pre_trend_p": 0.01}, "under way before"),
         ({"probability_before": 0.6}, "60 % probability it began before"),
         ({"causes": (("rain", 0.01, 0.8),)}, "rain changes with them too"),
+        ({"causes": (("rain", 0.4, 0.8),)}, "rain explains 80 % of it"),
         ({"placebo_series_p": (0.5, 0.01)}, "must not respond changes as well"),
     ],
 )

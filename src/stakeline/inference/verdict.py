@@ -177,10 +177,9 @@ def _blocking(evidence, alpha, changed):
     if evidence.pre_trend_p < alpha:
         found.append(f"a change was under way before them (p = {evidence.pre_trend_p:.2g})")
     for name, p, explained in evidence.causes:
-        if p < alpha and explained > LARGE_SHARE:
-            found.append(
-                f"{name} changes with them too, and explains {100 * explained:.0f} % of it"
-            )
+        if explained > LARGE_SHARE and (p < alpha or changed):
+            too = "changes with them too, and " if p < alpha else ""
+            found.append(f"{name} {too}explains {100 * explained:.0f} % of it")
     if any(p < alpha for p in evidence.placebo_series_p):
         found.append("a series that must not respond changes as well")
     return found
