@@ -42,9 +42,9 @@ def _several(name, text):
     help=f"Lowest elevation used.  [default: {USUAL.mask_deg:g}]",
 )
 @click.option(
-    "--integers/--float",
-    default=None,
-    help="Fix ambiguities to integers where clocks and biases allow it.  [default: --float]",
+    "--integers",
+    is_flag=True,
+    help="Fix ambiguities to integers where clocks and biases allow it; better level only.",
 )
 @cluster
 @workers("Processes, each for a station of its own.")
