@@ -16,7 +16,8 @@ apart, are dealt out evenly over the record. Melt is read off the invented weath
 lowest station. Stations: two between the lakes, three below the lower lake, one far up-glacier that
 must not respond; for the speed of the response eight on one route. In ``melt-confounded`` the
 whole verdict is only worked out where the main test is at or below 5 %: without it no change is
-ever told. Outages are left out.
+ever told; and not where melt explains more than half of a lake's change, which forbids to tell one.
+Outages are left out.
 """
 
 import sys
@@ -31,9 +32,11 @@ from stakeline.campaign.decide_settings import DecidePart
 from stakeline.constants import DAYS_PER_YEAR
 from stakeline.inference.arrival import arrival_speed
 from stakeline.inference.baseline import without_baseline
+from stakeline.inference.counter_tests import other_causes
 from stakeline.inference.permutation import permutation_test
 from stakeline.inference.response import fit_response
 from stakeline.inference.shape import Events
+from stakeline.inference.verdict import LARGE_SHARE
 from stakeline.simulate.campaign import DAY_S, Invented
 from stakeline.simulate.flood import reach
 from stakeline.simulate.position_noise import common_noise, noise_of_positions
@@ -41,9 +44,9 @@ from stakeline.simulate.scenario import scenario_of
 from stakeline.simulate.stations import make_site
 from stakeline.workflows.decide import solve_questions
 from stakeline.workflows.decide_arrival import arrival_times, arrivals_of
-from stakeline.workflows.decide_melt import MELT
+from stakeline.workflows.decide_melt import MELT, melt_columns
 from stakeline.workflows.decide_record import Question, Speeds
-from stakeline.workflows.decide_station import shape_grid, usual_baseline, usual_choices
+from stakeline.workflows.decide_station import mean_of, shape_grid, usual_baseline, usual_choices
 from stakeline.workflows.decide_together import LakeFound, main_test, windows_of
 from stakeline.workflows.decide_verdict import decisions, joint_p
 
@@ -158,7 +161,22 @@ def confounded(seed):
         of_melt.append(
             permutation_test(question.days, rest, question.events.onset, windows_of(PART), rng).p
         )
-    return known, blind, min(of_melt), verdict(PART, asked) if known <= ALPHA else None
+    if known > ALPHA:
+        return known, blind, min(of_melt), None
+    if any(explained_by_melt(question) > LARGE_SHARE for question in asked):
+        return known, blind, min(of_melt), ("cannot tell", 1, np.nan, known)
+    return known, blind, min(of_melt), verdict(PART, asked)
+
+
+def explained_by_melt(question):
+    """Return the share of the change of the mean speed that melt explains, as ``decide`` does."""
+    mean = mean_of([speeds.percent for speeds in question.responding])
+    choices = replace(usual_choices(PART, question), baseline=usual_baseline(question))
+    found = other_causes(
+        question.days, mean, {MELT: melt_columns(question.causes[MELT])}, question.events,
+        shape_grid(PART), windows_of(PART), np.random.default_rng([PART.seed, 3]), choices,
+    )  # fmt: skip
+    return found[0].explained
 
 
 def estimated(task):
