@@ -229,6 +229,7 @@ def test_verbs_stand_in_the_order_of_the_work():
         "motion",
         "lakes",
         "decide",
+        "report",
         "view",
         "run",
         "demo",
