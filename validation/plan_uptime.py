@@ -88,8 +88,9 @@ def main(table):
                    "d", SOURCE)  # fmt: skip
         table.line(f"{year}: wakes on day {start}, median apart", abs(np.median(woke) - start), 7.0,
                    "d", SOURCE)  # fmt: skip
-    table.say("2010 and 2011 began again in November and ran on whole, two months after the Sun: two")
-    table.say("panels wake by day 285 with any switch to 13.2 V, one with 13.0 V near 300; unexplained")
+    table.say("2010 and 2011 began again in November and ran on whole, two months after the Sun:")
+    table.say("two panels wake by day 285 with any switch to 13.2 V, one with 13.0 V near 300;")
+    table.say("unexplained")
     off = abs(often.mean() - starts)
     table.line(f"starts after the night, mean, apart from {starts}", off, 3.0, "",
                f"{SOURCE}; own bar")  # fmt: skip
