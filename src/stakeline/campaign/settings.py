@@ -9,6 +9,7 @@ from .decide_settings import DecidePart
 from .lakes_settings import LakesPart
 from .located import Strict, read_located
 from .motion_settings import MotionPart
+from .release_settings import ReleasePart
 
 SYSTEM_LETTERS = {"GPS": "G", "GAL": "E", "GLO": "R", "BDS": "C"}
 Code = Annotated[str, Field(pattern=r"^[A-Z0-9]{4}$", description="four capitals or digits")]
@@ -85,6 +86,7 @@ class CampaignSettings(Strict):
     motion: MotionPart = MotionPart()
     lakes: LakesPart = LakesPart()
     decide: DecidePart = DecidePart()
+    release: ReleasePart = ReleasePart()
     repairs: Repairs = Repairs()
 
     @model_validator(mode="after")

@@ -1,18 +1,31 @@
 """``stakeline report``."""
 
+from datetime import UTC, datetime
+
 import click
 
-from ..workflows import report
+from ..workflows import release, report
 from . import EXIT_CODES
-from .options import QUIET, end
+from .options import QUIET, end, refuse
 from .progress import shown
 
 
 @click.command(epilog=EXIT_CODES)
 @click.argument("campaign", required=False, type=click.Path(file_okay=False))
+@click.option(
+    "--release",
+    "folder",
+    type=click.Path(file_okay=False),
+    help="Write a data set for an archive to this folder instead of the report.",
+)
+@click.option(
+    "--day",
+    type=click.DateTime(["%Y-%m-%d"]),
+    help="The day that a release carries.  [default: today]",
+)
 @QUIET
 @click.pass_context
-def command(context, campaign, quiet):
+def command(context, campaign, folder, day, quiet):
     """Write what a reader gets: one PDF, one HTML file, and where each number comes from.
 
     Chapters follow the verbs; what a campaign has not, the report says could not be done. It shows
@@ -20,8 +33,18 @@ def command(context, campaign, quiet):
     report.html (needs nothing beside it), numbers.json (file, row, column and checksum of
     each number shown).
 
+    --release writes CF NetCDF of positions, motion, lakes and events, the tables as CSV, GeoJSON,
+    station logs, a README, known issues, provenance and checksums. Licence, creators and issues
+    come from [release] in campaign.toml. Raw files are not copied, only named with their checksums.
+
     CAMPAIGN may be left out inside of one.
     """
+    refuse(day and not folder, "--day goes with --release")
+    if folder:
+        day = (day or datetime.now(UTC)).date()
+        with shown(quiet) as progress:
+            result = release.release(campaign, folder=folder, day=day, progress=progress)
+        end(context, result, quiet)
     with shown(quiet) as progress:
         result = report.run(campaign, progress=progress)
     end(context, result, quiet)

@@ -23,7 +23,7 @@ class StationSeriesFile:
 
     ``time_ns`` (n,) GPS time; ``stations`` (s,) names; ``latitude_deg``, ``longitude_deg``,
     ``height_m`` (s,); ``fields`` holds arrays (s, n) by name, ``units`` and ``words`` say what each
-    is; ``attributes`` are global texts.
+    is; ``attributes`` are global texts, ``named`` more attributes of a variable, by its name.
     """
 
     time_ns: np.ndarray
@@ -35,6 +35,7 @@ class StationSeriesFile:
     units: dict = field(default_factory=dict)
     words: dict = field(default_factory=dict)
     attributes: dict = field(default_factory=dict)
+    named: dict = field(default_factory=dict)
 
 
 def write_series(series):
@@ -55,10 +56,11 @@ def write_series(series):
             raise FormatError(f"series '{name}'", None, f"shape {np.shape(values)}", f"{shape}")
         variable = file.createVariable(name, "f8", ("station", "time"))
         variable[:] = np.asarray(values, float)
-        variable._FillValue = np.nan
+        variable._FillValue = np.array([np.nan])  # a bare float would become 32 bit
         variable.units = series.units.get(name, "1")
         variable.long_name = series.words.get(name, name)
         variable.coordinates = "lat lon alt station_name"
+    dress(file, series.named)
     file.flush()
     data = sink.getvalue()
     file.close()
@@ -74,6 +76,7 @@ def _write_time(file, time_ns):
     variable.long_name = "GPS time: ahead of UTC by the leap seconds since 1980"
     variable.units = f"days since {iso(start).replace('T', ' ')}"
     variable.calendar = "standard"
+    variable.units_metadata = "leap_seconds: none"
 
 
 def _write_stations(file, series):
@@ -90,3 +93,10 @@ def _write_stations(file, series):
         variable[:] = np.asarray(getattr(series, key), float)
         variable.standard_name = standard
         variable.units = unit
+
+
+def dress(file, named):
+    """Set more attributes of variables, ``named`` by variable; those not there are passed over."""
+    for name, attributes in named.items():
+        for key, value in attributes.items() if name in file.variables else ():
+            setattr(file.variables[name], key, value)
