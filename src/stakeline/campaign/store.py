@@ -35,6 +35,35 @@ def sha256_file(path):
     return size, digest.hexdigest()
 
 
+@contextlib.contextmanager
+def whole_file(path):
+    """Give a hidden neighbour, open for writing, that takes the name only when all went well.
+
+    What it holds is forced to the disk before it is renamed; after any exception it is deleted.
+
+    Raises
+    ------
+    SettingsError
+        Where the folder cannot be written to.
+    """
+    path = Path(path)
+    part = path.with_name(f".{path.name}.{os.getpid()}{_PART}")
+    try:
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            with part.open("w+b") as file:
+                yield file
+                file.flush()
+                os.fsync(file.fileno())
+            part.replace(path)
+            _force_folder(path.parent)
+        finally:
+            with contextlib.suppress(OSError):
+                part.unlink(missing_ok=True)
+    except OSError as problem:
+        raise SettingsError(f"{path}: cannot be written: {problem.strerror}") from None
+
+
 def write_bytes(path, data):
     """Write a file so that its name never holds anything but all of ``data``.
 
@@ -45,20 +74,8 @@ def write_bytes(path, data):
     SettingsError
         Where the folder cannot be written to.
     """
-    path = Path(path)
-    part = path.with_name(f".{path.name}.{os.getpid()}{_PART}")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with part.open("wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        part.replace(path)
-        _force_folder(path.parent)
-    except OSError as problem:
-        with contextlib.suppress(OSError):
-            part.unlink(missing_ok=True)
-        raise SettingsError(f"{path}: cannot be written: {problem.strerror}") from None
+    with whole_file(path) as file:
+        file.write(data)
 
 
 def _force_folder(folder):

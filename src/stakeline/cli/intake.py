@@ -2,9 +2,9 @@
 
 import click
 
-from ..workflows import intake, quality_picture
+from ..workflows import intake, product_fetch, quality_picture
 from . import EXIT_CODES
-from .options import workers
+from .options import refuse, workers
 from .progress import shown
 
 
@@ -19,8 +19,20 @@ from .progress import shown
     metavar="FILE",
     help="Draw the quality of this receiver file, as the manifest names it, and take in nothing.",
 )
+@click.option(
+    "--products",
+    type=click.Path(exists=True, dir_okay=False),
+    metavar="LIST",
+    help="Fetch products first: a list of archives (TOML), or a bundle.",
+)
+@click.option(
+    "--bundle",
+    type=click.Path(dir_okay=False),
+    metavar="FILE",
+    help="Write the products of --products to one file, to carry where no network is.",
+)
 @click.pass_context
-def command(context, campaign, workers, quiet, pictures):
+def command(context, campaign, workers, quiet, pictures, products, bundle):
     """Take in the raw files of CAMPAIGN (this folder where none is given).
 
     Reads every file below 0-raw/ by its content and changes none of them. Writes to 3-intake/: the
@@ -28,13 +40,31 @@ def command(context, campaign, workers, quiet, pictures):
     why, duplicates, days with their completeness, headers that contradict the station history,
     proposals for wrong dates, quality of receivers' days, health of stations by their loggers, next
     visits by risk, and a summary in words. Files set aside lead to exit code 1.
+
+    With --products, orbits, clocks and the like of the campaign's days are fetched into products/
+    first, from archives that you name; missing days are told, and lead to exit code 1.
     """
     for name in pictures:
         click.echo(quality_picture.draw_file(campaign, name))
     if pictures:
         return
+    refuse(bundle and not products, "--bundle goes with --products LIST, which says what to fetch")
+    problems = _fetched(campaign, workers, quiet, products, bundle) if products else ()
     with shown(quiet) as progress:
         report = intake.run(campaign, workers=workers, progress=progress)
     if not quiet:
         click.echo(report.text, nl=False)
-    context.exit(1 if report.set_aside else 0)
+    context.exit(1 if report.set_aside or problems else 0)
+
+
+def _fetched(campaign, workers, quiet, products, bundle):
+    """Fetch products, say what is missing; return the sentences on it."""
+    with shown(quiet) as progress:
+        said = product_fetch.run(
+            campaign, products, bundle=bundle, workers=workers, progress=progress
+        )
+    for sentence in said.problems:
+        click.echo(f"stakeline: {sentence}", err=True)
+    if not quiet:
+        click.echo(said.text, nl=False)
+    return said.problems

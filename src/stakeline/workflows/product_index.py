@@ -14,6 +14,7 @@ from ..errors import FormatError
 from ..formats import rinex_clk, rinex_nav, sp3
 from ..formats.compression import open_bytes
 from ..formats.recognise import recognise
+from .product_sums import SUMS_FILE
 from .products import ProductFiles
 
 ORBIT_MARGIN_NS = 3 * 3600 * NS_PER_S  # interpolation wants nodes on both sides of an arc
@@ -23,6 +24,7 @@ _SHORT_NAME = re.compile(r"([A-Z0-9]{3})\d{5}\.")
 _HALF = 0.5  # of a day with precise orbits; under it broadcast ones are used; our choice
 _ALWAYS = {"antex": "antennas", "sinex": "offsets", "blq": "loading"}
 _ALWAYS |= {"orientation": "orientation", "biases": "biases"}
+PRODUCT_KINDS = frozenset({"sp3", "clocks", "navigation", *_ALWAYS})
 
 
 @dataclass(frozen=True)
@@ -51,7 +53,7 @@ def scan(campaign):
     ledger = Ledger(campaign.root, LEDGER)
     found = []
     for path in sorted(campaign.folder(PRODUCTS).rglob("*")):
-        if not path.is_file() or path.name.startswith("."):
+        if not path.is_file() or path.name.startswith(".") or path.name == SUMS_FILE:
             continue
         name = campaign.relative(path)
         checksum = sha256_file(path)[1]
