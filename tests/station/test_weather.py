@@ -1,7 +1,10 @@
 """Drawn weather by law: persistence as asked for, the season's own law, both hemispheres, a fit."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
+from scipy.special import ndtri
 
 from stakeline.errors import SettingsError
 from stakeline.station.weather import (
@@ -123,6 +126,43 @@ def test_what_is_fitted_to_drawn_years_draws_such_years():
         assert kept[1] == pytest.approx(kept[0], abs=0.04)
     assert model.shares.sum(axis=1) == pytest.approx([1.0, 1.0])
     assert np.abs(model.joint).max() < 1.0
+
+
+@pytest.mark.compiled
+def test_a_restless_wind_keeps_its_law_and_is_smoother_in_storms():
+    plain = climate_weather(**CLIMATE)
+    wide = replace(plain, gusty=(0.3, 0.5))
+    calm, restless = (
+        draw_weather(replace(one, gusty=gusty), START_NS, 30, np.random.default_rng(3)).wind_m_s
+        for one, gusty in ((plain, (0.0, 0.0)), (wide, wide.gusty))
+    )
+    shares = (0.05, 0.5, 0.95, 0.999)
+    assert np.quantile(restless, shares) == pytest.approx(np.quantile(calm, shares), rel=0.03)
+
+    def steps(wind):
+        """Return the steps of the wind's normal score, low and high."""
+        score = ndtri((wind.argsort(axis=None).argsort() + 0.5) / wind.size).reshape(wind.shape)
+        step, level = np.abs(np.diff(score)), score[:, 1:]
+        return step[level < -1.0].mean(), step[level > 1.0].mean()
+
+    low, high = steps(calm)
+    assert high == pytest.approx(low, rel=0.1)  # scores of all seasons together: not even
+    low, high = steps(restless)
+    assert high < 0.65 * low  # exp(-0.3 x 3) where all of the step is of brief courses
+
+
+@pytest.mark.compiled
+def test_how_restless_a_wind_is_is_found_again():
+    model = replace(climate_weather(**CLIMATE), gusty=(0.2, 0.5))
+    truth = draw_weather(model, START_NS, 6, np.random.default_rng(5), 8766)
+    found = fit_weather(record_of(truth), cloud=0.6, pressure_hPa=850.0).gusty
+    # the turn into normal numbers takes some of the first away, which the estimate leaves
+    assert found == pytest.approx((0.2, 0.5), abs=0.1)
+    still = draw_weather(
+        replace(model, gusty=(0.0, 0.0)), START_NS, 6, np.random.default_rng(5), 8766
+    )
+    found = fit_weather(record_of(still), cloud=0.6, pressure_hPa=850.0).gusty
+    assert found == pytest.approx((0.0, 0.0), abs=0.15)
 
 
 def test_too_few_hours_are_refused():

@@ -1,5 +1,7 @@
 """Compiled weather: sums of persistent courses, looked up in the season's own distribution."""
 
+from math import exp
+
 from ..compiling import njit
 
 SCORE_STEP = 0.15  # -; between nodes of the tables by normal score
@@ -22,9 +24,18 @@ def looked_up(table, node, share, score):
 
 
 @njit
+def by_score(values, score):
+    """Return a value by normal score, straight between nodes."""
+    place = min(max((score + SCORE_ENDS) / SCORE_STEP, 0.0), values.size - 1 - 1e-9)
+    k = int(place)
+    return values[k] + (place - k) * (values[k + 1] - values[k])
+
+
+@njit
 def courses(
-    drawn, first, second, gain, sizes, joint, daily, size, node, share, hour, tables, mean_degC, out
-):
+    drawn, unrest, first, second, gain, sizes, joint, brief, gusty, even, daily, size, node, share,
+    hour, tables, mean_degC, out
+):  # fmt: skip
     """Fill m years of weather.
 
     Parameters
@@ -32,12 +43,21 @@ def courses(
     drawn : array, shape (m, n + 2, 2, c + 1)
         Normal numbers, used up; the first two hours are the state before, the last are cloud's and
         rime's.
+    unrest : array, shape (m, n)
+        Normal numbers of how restless the wind is.
     first, second, gain : array, shape (c + 1,)
         Of each course: x = first x' + second x'' + gain e; the last is of cloud and rime.
     sizes : array, shape (2, c)
         Of temperature's and wind's courses; squares sum to 1.
     joint : array, shape (c,)
         Correlation of the two in each.
+    brief : array of bool, shape (c,)
+        Courses of the wind whose size varies.
+    gusty : array, shape (4,)
+        Of the logarithm of that size: less by this much for each spread of the lasting courses,
+        spread by itself, what of it is left after an hour; spread of the lasting courses.
+    even : array, shape (z,)
+        Normal score of the wind by the sum of its courses, at the tables' scores.
     daily : array, shape (k, 24, 2)
         Mean score of temperature and wind by season and hour of the day.
     size : array, shape (k, 2)
@@ -51,7 +71,11 @@ def courses(
         Filled: temperature, wind, cloud; score of rime.
     """
     last = joint.size
+    by_level, spread_of, kept, lasting = gusty
+    middle = by_level * by_level + spread_of * spread_of
+    fresh = (1.0 - kept * kept) ** 0.5
     for i in range(drawn.shape[0]):
+        restless = unrest[i, 0]
         make_pairs(drawn[i], joint)
         make_states(drawn[i], first, second)
         for t in range(node.size):
@@ -59,12 +83,18 @@ def courses(
             k, part = node[t], share[t]
             other = (k + 1) % daily.shape[0]
             for j in range(2):
-                total = 0.0
+                total, short = 0.0, 0.0
                 for c in range(last + 1):
                     value = first[c] * before[j, c] + second[c] * older[j, c] + gain[c] * x[j, c]
                     x[j, c] = value
-                    if c < last:
+                    if c < last and j == WIND and brief[c]:
+                        short += sizes[j, c] * value
+                    elif c < last:
                         total += sizes[j, c] * value
+                if j == WIND:
+                    restless = kept * restless + fresh * unrest[i, t]
+                    level = spread_of * restless - by_level * total / lasting
+                    total = by_score(even, total + exp(level - middle) * short)
                 mean = daily[k, hour[t], j]
                 mean += part * (daily[other, hour[t], j] - mean)
                 spread = size[k, j] + part * (size[other, j] - size[k, j])

@@ -2,13 +2,14 @@
 
 Temperature and wind are normal scores by the season's own distribution. Each score is a sum of
 courses that forget within hours to weeks, rough or smooth ones, in pairs that go together as
-measured; cloud and rime have one of their own.
+measured; cloud and rime have one of their own. Brief courses of the wind are smaller in strong
+wind, and for some days on end.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import betaincinv, ndtr
+from scipy.special import betaincinv, ndtr, ndtri
 
 from ..constants import NS_PER_DAY
 from ..errors import SettingsError
@@ -22,6 +23,8 @@ SCORES = np.arange(-SCORE_ENDS, SCORE_ENDS + 0.5 * SCORE_STEP, SCORE_STEP)  # -;
 MEMORY_H = (0.3, 2.0, 10.0, 480.0, 1.5, 4.0, 12.0, 36.0, 110.0)  # h; of courses fitted, own choice
 SMOOTH = (False, False, False, False, True, True, True, True, True)  # own choice
 SKY_MEMORY_H = 24.0  # h; of cloud and rime, common practice, no source
+BRIEF_H = 10.0  # h; courses of the wind that forget within it are rougher or smoother, own choice
+UNREST_H = 24.0  # h; for which they stay so, own choice
 CLOUD_SPREAD = 1.0  # -; a + b of the beta law: mostly clear or covered, common practice, no source
 WARMEST_DAY = {False: 200.0, True: 15.0}  # day of the year, by south; common practice, no source
 # Where nothing was measured: means of own fits to four automatic weather stations at 67 to 89 S,
@@ -29,6 +32,7 @@ WARMEST_DAY = {False: 200.0, True: 15.0}  # day of the year, by south; common pr
 USUAL_MEMORY_H = (0.3, 4.0, 12.0, 36.0, 110.0)  # h
 USUAL_SMOOTH = (False, True, True, True, True)
 USUAL_SHARES = ((0.0, 0.06, 0.40, 0.51, 0.03), (0.07, 0.13, 0.60, 0.15, 0.05))  # -
+USUAL_GUSTY = (0.08, 0.6)  # -
 USUAL_JOINT = (0.0, 0.0, 0.2, 0.4, 0.6)  # -
 CHUNK = 50  # a; years drawn at once
 
@@ -56,6 +60,9 @@ class WeatherModel:
     joint : array, shape (c,)
         Correlation of the two in each course.
     pressure_hPa : float
+    gusty : tuple of two floats
+        How the brief courses of the wind vary: by how much the logarithm of their size falls for
+        each spread of the lasting ones, and its spread besides.
     measured_at_m : float
         Height of the wind.
     rime_share : float
@@ -72,6 +79,7 @@ class WeatherModel:
     shares: np.ndarray
     joint: np.ndarray
     pressure_hPa: float
+    gusty: tuple = (0.0, 0.0)
     measured_at_m: float = 3.0
     rime_share: float = 0.05
     notes: tuple = ()
@@ -187,6 +195,7 @@ def climate_weather(
         shares=np.array(USUAL_SHARES),
         joint=np.array(USUAL_JOINT),
         pressure_hPa=pressure_hPa,
+        gusty=USUAL_GUSTY,
         measured_at_m=measured_at_m,
         rime_share=rime_share,
         notes=("weather from numbers of the climate, persistence from other stations",),
@@ -224,13 +233,17 @@ def draw_weather(model, start_ns, years, generator, hours=8760):
         np.append(model.memory_h, SKY_MEMORY_H), np.append(np.asarray(model.smooth, bool), False)
     )
     mean = season_mean(model.season, time_ns)
+    brief, gusty, even = gusts(model)
     out = np.empty((4, years, hours))
+    apart = generator.spawn(1)[0]
     for begin in range(0, years, CHUNK):
         some = slice(begin, min(begin + CHUNK, years))
         shape = (some.stop - begin, hours + 2, 2, steps[0].size)
         drawn = generator.standard_normal(shape, dtype=np.float32)
-        courses(drawn, *steps, np.sqrt(model.shares), model.joint, model.daily, model.size, node,
-                share, hour, model.tables, mean, out[:, some])  # fmt: skip
+        unrest = apart.standard_normal((shape[0], hours), dtype=np.float32)
+        courses(drawn, unrest, *steps, np.sqrt(model.shares), model.joint, brief, gusty, even,
+                model.daily, model.size, node, share, hour, model.tables, mean,
+                out[:, some])  # fmt: skip
     return WeatherYears(
         start_ns=int(start_ns),
         temperature_degC=out[TEMPERATURE],
@@ -240,6 +253,27 @@ def draw_weather(model, start_ns, years, generator, hours=8760):
         pressure_hPa=model.pressure_hPa,
         measured_at_m=model.measured_at_m,
     )
+
+
+def gusts(model):
+    """Return (brief (c,), gusty (4,), even (z,)) of a model, as the kernel takes them.
+
+    Lasting courses S and brief ones R together are S + R exp(u - <u^2>), u = w - b S / spread of S:
+    R keeps its variance, and is smaller in strong wind and for days on end. That is no normal
+    number: ``even`` turns it into one, by its law on a grid of S and w.
+    """
+    brief = np.asarray(model.memory_h) <= BRIEF_H
+    short = float(model.shares[1] @ brief)
+    by_level, spread = model.gusty
+    lasting = float(np.sqrt(max(1.0 - short, 1e-9)))
+    gusty = np.array([by_level, spread, np.exp(-1.0 / UNREST_H), lasting])
+    if short <= 0.0 or not (by_level or spread):
+        return brief, gusty, SCORES
+    size = np.exp(spread * SCORES - by_level * SCORES[:, None] - by_level**2 - spread**2)
+    apart = (SCORES[:, None, None] - lasting * SCORES[:, None]) / (np.sqrt(short) * size)
+    weight = np.exp(-0.5 * SCORES**2)
+    below = ndtr(apart) @ weight @ weight / weight.sum() ** 2
+    return brief, gusty, ndtri(np.clip(below, 1e-8, 1.0 - 1e-8))
 
 
 def course_steps(memory_h, smooth):
@@ -266,6 +300,8 @@ def course_correlation(memory_h, smooth, lags_h):
 
 def _rime(score, share):
     """Return rime by its score: none but for a share of the time, evenly thick then."""
-    if share <= 0.0:
-        return np.zeros_like(score)
-    return np.maximum(ndtr(score) - (1.0 - share), 0.0) / share
+    out = np.zeros_like(score)
+    if share > 0.0:
+        some = score > ndtri(1.0 - share)
+        out[some] = np.maximum(ndtr(score[some]) - (1.0 - share), 0.0) / share
+    return out

@@ -6,6 +6,7 @@ from scipy.special import gamma, ndtr, ndtri
 
 from ..errors import SettingsError
 from .weather import (
+    BRIEF_H,
     MEMORY_H,
     NODES,
     SCORES,
@@ -25,6 +26,8 @@ WINDOW_D = 30.0  # d; to each side of a node, own choice
 LEAST_WINDOW_H = 240  # h; measured in a window, own choice
 TAIL_SCORE = 2.4  # -; beyond it (0.8 % of the hours) the tail is continued, own choice
 BODY_SCORE = 1.5  # -; from here to it the tail's shape is taken, own choice
+MOST_UNREST = 0.8  # -; steps beyond it are of rounded or broken readings, own choice
+NORMAL_ROOT = gamma(0.75) ** 2 / np.sqrt(np.pi)  # -; <|d|^1/2>^2 / <|d|> of normal numbers
 HERMITE = 6  # -; terms of the law's expansion, own choice
 LAGS_H = 720  # h; of the correlations looked at, own choice
 CLOUD_MEAN = 0.5  # -; where nothing is known, common practice, no source
@@ -73,7 +76,8 @@ def fit_weather(record, *, cloud=CLOUD_MEAN, pressure_hPa=None, rime_share=0.05)
     shares = np.stack(
         [_shares(_of_scores(_correlation(x, x), t)) for x, t in zip(left, tables, strict=True)]
     )
-    joint = _joint(left, shares)
+    gusty = _gusty(scores[1], shares[1])
+    joint = _joint(left, shares, gusty)
     used = (shares > 0.0).any(axis=0)
     return WeatherModel(
         season=season,
@@ -85,6 +89,7 @@ def fit_weather(record, *, cloud=CLOUD_MEAN, pressure_hPa=None, rime_share=0.05)
         shares=shares[:, used],
         joint=joint[used],
         pressure_hPa=_pressure(record.pressure_hPa, pressure_hPa),
+        gusty=gusty,
         measured_at_m=record.measured_at_m,
         rime_share=rime_share,
         notes=record.notes,
@@ -237,6 +242,29 @@ def _correlation(first, second):
     return product / np.maximum(number, 1.0)
 
 
+def _gusty(score, shares):
+    """Return how the brief courses of the wind vary: with its level, and besides.
+
+    Hourly steps d of a size exp(w - b z) about the level z have <z |d|> = -b <|d|> (Stein 1981,
+    Ann. Statist. 9, 1135), and <|d|^1/2>^2 / <|d|> less than that of normal numbers by the
+    exponential of a quarter of the variance of the logarithm of the size. Both are more of the
+    brief courses, which are ``part`` of the steps' variance.
+    """
+    brief = np.array(MEMORY_H) <= BRIEF_H
+    steps = shares * (1.0 - course_correlation(MEMORY_H, SMOOTH, [1])[0])
+    part = float(steps[brief].sum() / steps.sum())
+    if not part > 0.0:
+        return 0.0, 0.0
+    step, level = np.abs(np.diff(score)), 0.5 * (score[1:] + score[:-1])
+    there = np.isfinite(step)
+    step, level = step[there], level[there] - level[there].mean()
+    by_level = -float((step * level).mean() / step.mean())
+    even = NORMAL_ROOT * step.mean() / np.sqrt(step).mean() ** 2
+    rest = max(4.0 * float(np.log(even)) - by_level**2, 0.0)
+    lasting = float(np.sqrt(max(1.0 - shares[brief].sum(), 1e-9)))
+    return by_level / lasting / part, min(float(np.sqrt(rest)) / part, MOST_UNREST)
+
+
 def _basis():
     """Return the correlations of the courses by lag, and the weight of each lag."""
     lags = np.arange(LAGS_H + 1)
@@ -254,12 +282,14 @@ def _shares(correlation):
     return found / found.sum()
 
 
-def _joint(left, shares):
-    """Return the correlation within each course (c,)."""
+def _joint(left, shares, gusty):
+    """Return the correlation within each course (c,); a restless one keeps less of its own."""
     basis, weight = _basis()
     both = 0.5 * (_correlation(left[0], left[1]) + _correlation(left[1], left[0]))
     most = np.sqrt(shares[0] * shares[1])
     found = lsq_linear(
         basis * weight[:, None], both * weight, (-most - 1e-9, most + 1e-9), method="bvls"
     )
-    return np.where(most > 0.0, np.clip(found.x / np.maximum(most, 1e-12), -0.999, 0.999), 0.0)
+    lost = np.exp(-0.5 * (gusty[0] ** 2 + gusty[1] ** 2))
+    kept = most * np.where(np.array(MEMORY_H) <= BRIEF_H, lost, 1.0)
+    return np.where(most > 0.0, np.clip(found.x / np.maximum(kept, 1e-12), -0.999, 0.999), 0.0)
