@@ -4,7 +4,7 @@ from datetime import UTC, datetime
 
 import click
 
-from ..workflows import release, report
+from ..workflows import release, report, report_compare
 from . import EXIT_CODES
 from .options import QUIET, end, refuse
 from .progress import shown
@@ -23,9 +23,16 @@ from .progress import shown
     type=click.DateTime(["%Y-%m-%d"]),
     help="The day that a release carries.  [default: today]",
 )
+@click.option(
+    "--compare",
+    "other",
+    metavar="OTHER",
+    type=click.Path(file_okay=False),
+    help="Say instead what differs from another run of the campaign.",
+)
 @QUIET
 @click.pass_context
-def command(context, campaign, folder, day, quiet):
+def command(context, campaign, folder, day, other, quiet):
     """Write what a reader gets: one PDF, one HTML file, and where each number comes from.
 
     Chapters follow the verbs; what a campaign has not, the report says could not be done. It shows
@@ -37,14 +44,20 @@ def command(context, campaign, folder, day, quiet):
     station logs, a README, known issues, provenance and checksums. Licence, creators and issues
     come from [release] in campaign.toml. Raw files are not copied, only named with their checksums.
 
+    --compare writes 8-report/compare.csv: settings and numbers that differ from those of another
+    run of the same campaign.
+
     CAMPAIGN may be left out inside of one.
     """
+    refuse(folder and other, "--release and --compare are two things; do one after the other")
     refuse(day and not folder, "--day goes with --release")
     if folder:
         day = (day or datetime.now(UTC)).date()
         with shown(quiet) as progress:
             result = release.release(campaign, folder=folder, day=day, progress=progress)
         end(context, result, quiet)
+    if other:
+        end(context, report_compare.compare(campaign, other=other), quiet)
     with shown(quiet) as progress:
         result = report.run(campaign, progress=progress)
     end(context, result, quiet)
