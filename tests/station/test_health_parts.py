@@ -5,15 +5,10 @@ import pytest
 
 from stakeline.station.box import Box
 from stakeline.station.health_expected import expected
-from stakeline.station.health_fit import fit_bank, nights_of
-from stakeline.station.health_parts import (
-    BANK as AGED,
-)
 from stakeline.station.health_parts import (
     LOAD,
     PANELS,
     TURBINE,
-    aged_bank,
     dead_panels,
     grown_load,
     runs,
@@ -22,7 +17,7 @@ from stakeline.station.health_parts import (
 from stakeline.station.health_turbine import chance_dead, rotor_of
 from stakeline.station.turbine import Turbine
 
-from .health_example import BANK, CAPACITY_AH, LOAD_A, design, telemetry
+from .health_example import LOAD_A, design, telemetry
 
 DAYS = 40
 HOURS = 24 * DAYS
@@ -43,16 +38,6 @@ def test_a_load_that_doubles_is_told_on_the_second_day_and_a_heater_is_not():
     hours.columns["box_degC"][DAY < 20] = -5.0
     heated = Box(heater_W=12.0 * LOAD_A, heater_on_degC=-15.0, heater_off_degC=-14.0)
     assert grown_load(hours, design(box=heated)) == []
-
-
-def test_a_bank_that_loses_half_is_told_within_ten_days_and_a_sound_one_is_not():
-    capacity = np.where(DAY >= 25, 0.5 * CAPACITY_AH, CAPACITY_AH)
-    nights = nights_of(telemetry(DAYS, capacity_Ah=capacity)[0], BANK)
-    found = aged_bank(design(), nights, fit_bank(BANK, nights, np.random.default_rng(1)))
-    assert [f.kind for f in found[:1]] == [AGED]
-    assert 25 <= found[0].told <= 35
-    nights = nights_of(telemetry(DAYS)[0], BANK)
-    assert aged_bank(design(), nights, fit_bank(BANK, nights, np.random.default_rng(1))) == []
 
 
 def in_the_sun(panel_A):

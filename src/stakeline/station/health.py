@@ -4,13 +4,13 @@ from dataclasses import dataclass, field
 
 from ..constants import NS_PER_DAY
 from .cautions import BATTERIES, ESTIMATE, ROTORS
+from .health_ageing import aged_bank
 from .health_expected import Expected, expected
 from .health_fit import BankCourse, Nights, fit_bank, nights_of, settled
 from .health_forecast import forecast, habits_of
 from .health_parts import (
     PANELS,
     TURBINE,
-    aged_bank,
     dead_panels,
     grown_load,
     one_sided_panels,

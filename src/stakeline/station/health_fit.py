@@ -146,7 +146,7 @@ def left_V(bank, cloud, left, degrees):
     steeply below none. A common bank's curve lies between both: gravity by charge is bent, makers
     of sealed banks draw straight lines.
     """
-    full, empty = (float(rest_V(bank, share, degrees)) for share in (1.0, 0.0))
+    full, empty = (rest_V(bank, share, degrees) for share in (1.0, 0.0))
     within = np.clip(left, 0.0, 1.0)
     law = rest_V(bank, within, degrees)
     law = law + cloud.bend * (empty + (full - empty) * within - law)

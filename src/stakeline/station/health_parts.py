@@ -1,15 +1,14 @@
-"""Parts that no longer do what they did: panels, rotor, load, bank; each day by what is known then.
+"""Parts that no longer do what they did: panels, rotor, load; each day by what is known then.
 
 Each rule returns findings: since when, said when, and why. A rule says nothing of a day that cannot
-tell: panels by night, a bank that is not drawn.
+tell, such as panels by night. The bank is in :mod:`.health_ageing`.
 """
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 
 from .battery import charge_limit_V
-from .health_fit import SHARE, Cloud, left_V, plain_bank, usable_share
 from .health_forecast import UNSATURATED_CHARGE, UNSATURATED_V
 from .health_turbine import BLOCK_H
 from .telemetry import DAY_H, day_medians
@@ -29,14 +28,6 @@ DOUBT_K, LEAST_LOAD_H = (
     4,
 )  # K about the thermostat's limit left out; h a day needed; own choice
 USUAL_D = 30  # d, before, that make the usual load; own choice
-WINDOW_D = 8  # d, over which a bank's capacity is looked at anew; own choice
-CHARGE_ERROR = 0.004  # -, of the charge by a night's voltage, besides what stays the same; measured
-LEAST_NIGHTS, JUDGES = 5, 24  # of a window, and banks of the cloud that judge; own choice
-LEAST_DRAWN = 0.015  # -, of the capacity that must have gone in or out in the window; own choice
-AGED_SHARE, AGED_SIGMAS = 0.55, 3.5  # -, of capacity, to call it aged; set on seeds 0 to 23
-CHARGED_SHARE = (
-    0.3  # -, of what is drawn: with more charging a voltage is no voltage at rest; own choice
-)
 
 PANELS, ONE_PANEL, TURBINE, LOAD, BANK = (
     "panels give nothing",
@@ -91,11 +82,11 @@ def dead_panels(hours, expected, volts=12.0):
                 f"no current in {dark} hours of light since, though even a rimed panel would give "
                 f"{LEAST_PANEL_A:g} A: cable, fuse or controller, or snow over them"
             )
-            found = _grown(found, PANELS, begins, k // DAY_H, why)
+            found = grown(found, PANELS, begins, k // DAY_H, why)
     return found
 
 
-def _grown(found, kind, begins, day, why):
+def grown(found, kind, begins, day, why):
     """Return findings with one more day of the last one, or with a new one."""
     if found and found[-1].begins == begins:
         last = found.pop()
@@ -151,7 +142,7 @@ def _one_side(row, design, power, own, rest, mine, theirs):
                 f"{design.panels[row].name}: {100 * here:.0f} % of the clear sky's power while it "
                 f"faces the Sun, the others {100 * there:.0f} %: its cable, fuse or diode, or shade"
             )
-            found = _grown(found, ONE_PANEL, begins, day, why)
+            found = grown(found, ONE_PANEL, begins, day, why)
     return found
 
 
@@ -168,7 +159,7 @@ def standing_rotor(rotor, hours):
         if rotor.dead[k]:
             reason = "rime alone is no likely reason: bearing, blade, brake or cable"
         wind = hours.wind_m_s[first * BLOCK_H : (k + 1) * BLOCK_H]
-        found = _grown(found, TURBINE, begins, day, f"no current in {count * BLOCK_H} windy hours, "
+        found = grown(found, TURBINE, begins, day, f"no current in {count * BLOCK_H} windy hours, "
                        f"up to {np.nanmax(wind):.0f} m/s; {reason}")  # fmt: skip
     return found
 
@@ -202,53 +193,5 @@ def grown_load(hours, design):
                 f"{today:.1f} W, usually {base:.1f} W, without the heater: a heater or modem that "
                 "stays on, a short, or wet cables"
             )
-            found = _grown(found, LOAD, begins, day, why)
+            found = grown(found, LOAD, begins, day, why)
     return found
-
-
-def aged_bank(design, nights, course):
-    """Return findings of a bank whose charge falls and rises faster than it did.
-
-    Charge by the night's voltage against energy counted, over eight days: the slope is one over the
-    capacity. Each of the banks that were possible eight days ago judges by its own law of the
-    voltage, so that their spread is the doubt of the ratio.
-    """
-    found, begins, again = [], -1, 0
-    bank = plain_bank(design.bank)
-    counted = np.cumsum(SHARE * nights.in_Ah - nights.out_Ah)
-    for day in range(WINDOW_D, nights.in_Ah.size):
-        rows = np.arange(day - WINDOW_D + 1, day + 1)
-        rows = rows[np.isfinite(nights.rest_V[rows])]
-        before = course.capacity_Ah[day - WINDOW_D]
-        window = slice(day - WINDOW_D + 1, day + 1)
-        charged = nights.in_Ah[window].sum() > CHARGED_SHARE * nights.out_Ah[window].sum()
-        few = rows.size < LEAST_NIGHTS or np.ptp(counted[rows]) < LEAST_DRAWN * before
-        if few or charged:
-            again = 0
-            continue
-        ratio, sigma = faster(bank, course.clouds[day - WINDOW_D], nights, rows, counted[rows])
-        worn = ratio > 1.0 / AGED_SHARE and ratio - 1.0 > AGED_SIGMAS * sigma
-        again = again + 1 if worn else 0
-        if again >= 2:
-            begins = rows[0] if not found or found[-1].last < day - 3 else begins
-            found = _grown(found, BANK, int(begins), day, f"its charge moved {ratio:.1f} times as "
-                           f"fast as {before:.0f} Ah would, over {WINDOW_D} days: cells fail, a "
-                           "string is off, or it is colder than its sensor")  # fmt: skip
-    return found
-
-
-def faster(bank, cloud, nights, rows, counted_Ah):
-    """Return (how many times faster the charge moved than the banks of a cloud would, sigma)."""
-    order = np.argsort(-cloud.weight)[:JUDGES] if np.ptp(cloud.weight) > 0.0 else slice(JUDGES)
-    left = np.linspace(-0.1, 1.0, 56)
-    charge = np.empty((rows.size, np.arange(cloud.weight.size)[order].size))
-    some = Cloud(*(getattr(cloud, field.name)[order] for field in fields(Cloud)))
-    for k, row in enumerate(rows):
-        law = left_V(bank, some, left[:, None], nights.rest_degC[row])
-        share = usable_share(some.cold_per_K, nights.rest_degC[row])
-        now = [np.interp(nights.rest_V[row], law[:, j], left) for j in range(law.shape[1])]
-        charge[k] = 1.0 - (1.0 - np.array(now)) * share
-    moved = counted_Ah - counted_Ah.mean()
-    ratio = moved @ (charge - charge.mean(axis=0)) / (moved @ moved) * some.capacity_Ah
-    error = CHARGE_ERROR / np.sqrt(moved @ moved) * some.capacity_Ah.mean()
-    return float(ratio.mean()), float(np.hypot(ratio.std(), error))

@@ -1,0 +1,134 @@
+"""Has a bank lost capacity: does its charge, by the voltage at rest, fall faster than it did?
+
+The voltage's slope over the charge drawn carries it, against the bank's own slope before; what the
+law of the voltage has wrong stays the same over weeks and drops out. Two models of up to 30 days
+are weighed by their marginal likelihoods, as linear with normal priors (Rasmussen & Williams 2006,
+Gaussian Processes for Machine Learning, section 2.7): as before, and half of the capacity gone at a
+day within the last twelve, each as likely.
+"""
+
+import numpy as np
+from scipy.linalg import cho_factor, cho_solve
+from scipy.special import logsumexp
+
+from .battery import RATED_DEGC
+from .health_fit import SHARE, left_V, plain_bank, usable_share
+from .health_parts import BANK, grown
+
+BEFORE_D, NEWEST_D, OLDEST_D = 30, 2, 12  # d, looked at; d since the loss; own choice
+LEAST_NIGHTS = 6  # of a window; own choice
+NIGHT_SIGMA = 0.004  # -, of the charge by a night's voltage, besides what stays the same; measured
+WALK_SIGMA = 0.002  # -, by root of a day, by which law and charge part; own choice
+CHARGED_SIGMA = 0.10  # -, of what was charged, how much of it is kept; own choice
+SLOPE_SIGMA = 0.30  # -, of the slope by the capacity fitted; own choice
+COLD_SIGMA_K = 0.003  # 1/K, by which the charge told may follow the temperature; own choice
+CURVE_SIGMA = 1.0  # -, of the charge told by the square of that counted: law's bend; own choice
+SAME_SIGMA, LOST_SIGMA = 0.15, 0.35  # -, of the slope's change without and with loss; own choice
+CHARGED_SHARE = 0.3  # -, of what is drawn, charged in a day: no night at rest then; own choice
+LEAST_LEFT = -0.1  # -, of the usable charge, below which nothing is told; own choice
+LOST_AT = 2.7  # -, logarithm of the odds at which it is told; set on seeds 0 to 119
+ABOVE_FULL_V = 0.1  # V of 12, over the full bank's at rest: it is being charged; own choice
+
+
+def aged_bank(design, nights, course):
+    """Return findings of a bank whose charge falls faster than it did.
+
+    Parameters
+    ----------
+    design : Design
+    nights : Nights
+    course : BankCourse
+        Of the same days; what it told twelve days before is taken for sound.
+    """
+    found, begins = [], 0
+    for day in range(OLDEST_D, nights.in_Ah.size):
+        sound = day - OLDEST_D
+        before = float(course.capacity_Ah[sound])
+        odds, since, times = loss_odds(design.bank, course.clouds[sound], nights, day, before)
+        if odds > LOST_AT:
+            begins = since if not found or found[-1].last < day - 3 else begins
+            why = (
+                f"its charge falls {times:.1f} times as fast as it did, of {before:.0f} Ah, by the "
+                "voltage at rest: cells fail, a string is off, or it is colder than its sensor"
+            )
+            found = grown(found, BANK, begins, day, why)
+    return found
+
+
+def charge_told(bank, cloud, nights, rows):
+    """Return the charge by the voltage at rest of days, by the mean of a cloud (n,); NaN: none."""
+    bank, mean = plain_bank(bank), cloud.mean
+    left = np.linspace(LEAST_LEFT, 1.0, 56)
+    degrees = nights.rest_degC[rows]
+    ohm = bank.resistance_ohm * 2.0 ** ((RATED_DEGC - degrees) / 40.0)
+    volts = nights.rest_V[rows] - nights.rest_A[rows] * ohm
+    laws = left_V(bank, mean, left, np.nan_to_num(degrees)[:, None])
+    above = ABOVE_FULL_V * bank.nominal_V / 12.0
+    now = np.full(rows.size, np.nan)
+    for k in np.flatnonzero((volts >= laws[:, 0]) & (volts <= laws[:, -1] + above)):
+        now[k] = np.interp(volts[k], laws[k], left)
+        over = volts[k] - laws[k, -1]
+        if over > 0.0:  # goes on straight: a law that is low by a little shows no fall otherwise
+            now[k] = 1.0 + over * (left[-1] - left[-6]) / (laws[k, -1] - laws[k, -6])
+    return 1.0 - (1.0 - now) * usable_share(mean.cold_per_K, degrees)
+
+
+def loss_odds(bank, cloud, nights, day, capacity_Ah):
+    """Return (logarithm of the odds for a loss, day of it, times as fast as before) at a day's end.
+
+    Parameters
+    ----------
+    bank : Bank
+    cloud : Cloud
+        Possible banks before any loss, whose mean tells charge by voltage.
+    nights : Nights
+    day : int
+    capacity_Ah : float
+        Before any loss.
+
+    Returns
+    -------
+    tuple
+        (-inf, day, 1) where too few nights tell. A day that was charged is left out, and what the
+        bank held then is taken for unknown.
+    """
+    rows = np.arange(max(day - BEFORE_D + 1, 0), day + 1)
+    into, out = nights.in_Ah[rows], nights.out_Ah[rows]
+    charged = into > CHARGED_SHARE * out
+    if charged[-NEWEST_D:].any():
+        return -np.inf, day, 1.0
+    charge = np.where(charged, np.nan, charge_told(bank, cloud, nights, rows))
+    known = np.isfinite(charge)
+    if known.sum() < LEAST_NIGHTS or not known[-NEWEST_D:].any():
+        return -np.inf, day, 1.0
+    change = (SHARE * into - out) / capacity_Ah
+    doubt = WALK_SIGMA**2 + (CHARGED_SIGMA * into / capacity_Ah) ** 2 + charged
+    counted, walked = np.cumsum(change)[known], np.cumsum(doubt)[known]
+    warm = nights.rest_degC[rows][known]
+    warm = warm - warm.mean()
+    common = 1.0 + np.minimum(walked[:, None], walked) + NIGHT_SIGMA**2 * np.eye(walked.size)
+    common += SLOPE_SIGMA**2 * np.outer(counted, counted) + COLD_SIGMA_K**2 * np.outer(warm, warm)
+    since = np.arange(max(rows.size - OLDEST_D, 1), rows.size - NEWEST_D + 1)
+    faster = np.cumsum(np.where(np.arange(rows.size) >= since[:, None], change, 0.0), axis=1)
+    bent = (counted - counted.mean()) ** 2
+    common += CURVE_SIGMA**2 * np.outer(bent, bent)
+    off = charge[known] - counted
+    return _weighed(off - off.mean(), common, faster[:, known], rows[since])
+
+
+def _weighed(off, common, faster, begins):
+    """Return what :func:`loss_odds` does; ``faster`` (k, n): what a loss at ``begins`` adds."""
+    whole = cho_factor(common, lower=True)
+    solved, own = cho_solve(whole, off), cho_solve(whole, faster.T)
+    seen, size = faster @ solved, np.einsum("kn,nk->k", faster, own)
+
+    def logarithm(mean, sigma):  # of the likelihood, less what both have
+        precise = size + sigma**-2
+        told = (seen + mean / sigma**2) ** 2 / precise - (mean / sigma) ** 2
+        return 0.5 * told - 0.5 * np.log(sigma**2 * precise)
+
+    lost = logarithm(1.0, LOST_SIGMA)
+    odds = logsumexp(lost) - logsumexp(logarithm(0.0, SAME_SIGMA))
+    best = int(np.argmax(lost))
+    times = 1.0 + (seen[best] + LOST_SIGMA**-2) / (size[best] + LOST_SIGMA**-2)
+    return float(odds), int(begins[best]), float(times)

@@ -1,0 +1,91 @@
+"""A bank that loses half is told within days; a sound one, a warmer one, another law are not."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.special import logsumexp
+from scipy.stats import multivariate_normal
+
+from stakeline.station.health_ageing import (
+    LOST_SIGMA,
+    SAME_SIGMA,
+    _weighed,
+    aged_bank,
+    charge_told,
+    loss_odds,
+)
+from stakeline.station.health_fit import fit_bank, nights_of
+from stakeline.station.health_parts import BANK as AGED
+
+from .health_example import BANK, CAPACITY_AH, design, telemetry
+
+DAYS, LOST_D = 40, 25
+DAY = np.arange(24 * DAYS) // 24
+
+
+def course_of(**changes):
+    """Return (nights, course) of a bank drawn evenly."""
+    nights = nights_of(telemetry(DAYS, **changes)[0], BANK)
+    return nights, fit_bank(BANK, nights, np.random.default_rng(1))
+
+
+@pytest.fixture(scope="module")
+def sound():
+    return course_of()
+
+
+@pytest.fixture(scope="module")
+def halved():
+    return course_of(capacity_Ah=np.where(DAY >= LOST_D, 0.5 * CAPACITY_AH, CAPACITY_AH))
+
+
+def test_a_bank_that_loses_half_is_told_within_ten_days_and_a_sound_one_is_not(sound, halved):
+    found = aged_bank(design(), *halved)
+    assert [f.kind for f in found[:1]] == [AGED]
+    assert LOST_D <= found[0].told <= LOST_D + 10
+    assert abs(found[0].begins - LOST_D) <= 3
+    assert aged_bank(design(), *sound) == []
+
+
+def test_another_height_of_the_voltage_changes_no_odds(halved):
+    nights, course = halved
+    day = LOST_D + 6
+    cloud = course.clouds[day - 12]
+    odds = loss_odds(BANK, cloud, nights, day, CAPACITY_AH)[0]
+    moved = replace(nights, rest_V=nights.rest_V + 0.07)
+    other = replace(cloud, offset_V=cloud.offset_V + 0.07)
+    assert loss_odds(BANK, other, moved, day, CAPACITY_AH)[0] == pytest.approx(odds, abs=1e-6)
+    assert odds > 2.7
+
+
+def test_a_day_that_was_charged_tells_nothing_and_neither_do_few_nights(halved):
+    nights, course = halved
+    day = LOST_D + 6
+    charged = replace(nights, in_Ah=np.where(np.arange(DAYS) == day, 5.0, 0.0))
+    assert loss_odds(BANK, course.clouds[0], charged, day, CAPACITY_AH)[0] == -np.inf
+    assert loss_odds(BANK, course.clouds[0], nights, 4, CAPACITY_AH)[0] == -np.inf
+
+
+def test_charge_by_voltage_falls_as_it_was_drawn(sound):
+    nights, course = sound
+    rows = np.arange(10, DAYS)
+    told = charge_told(BANK, course.clouds[-1], nights, rows)
+    drawn = -nights.out_Ah[rows].sum() / CAPACITY_AH
+    assert told[-1] - told[0] == pytest.approx(drawn, rel=0.25)
+
+
+def test_odds_are_those_of_two_normal_models():
+    rng = np.random.default_rng(5)
+    mixed = rng.standard_normal((9, 9))
+    common = mixed @ mixed.T + np.eye(9)
+    faster, off = rng.standard_normal((4, 9)), rng.standard_normal(9)
+
+    def told(mean, sigma):
+        return logsumexp(
+            [multivariate_normal(mean * f, common + sigma**2 * np.outer(f, f)).logpdf(off)
+             for f in faster]
+        )  # fmt: skip
+
+    odds, _, _ = _weighed(off, common, faster, np.arange(4))
+    assert odds == pytest.approx(told(1.0, LOST_SIGMA) - told(0.0, SAME_SIGMA), rel=1e-9)
