@@ -1,6 +1,7 @@
 """A campaign, its application, a client, and a server for a real browser."""
 
 import asyncio
+import os
 import shutil
 import socket
 import sys
@@ -11,13 +12,26 @@ from pathlib import Path
 import httpx
 import pytest
 import uvicorn
+from playwright.sync_api import sync_playwright
 
 from stakeline.web.app import make_app
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "workflows"))
-import commission_campaign
+for _folder in (Path(__file__).parent, Path(__file__).parents[1] / "workflows"):
+    sys.path.insert(0, str(_folder))
+import commission_campaign  # noqa: E402
+import results_campaign  # noqa: E402
 
 PORT = 4180
+BROWSER = shutil.which("chromium")
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
 
 
 class Client:
@@ -101,4 +115,36 @@ def served(campaign):
     one = Served(campaign)
     one.start()
     yield one
+    one.stop()
+
+
+@pytest.fixture(scope="session")
+def browser():
+    """One browser for all tests of this folder."""
+    if BROWSER is None:
+        assert os.environ.get("STAKELINE_REQUIRE_BROWSER") != "1", "there is no Chromium"
+        pytest.skip("no Chromium on this machine")
+    with sync_playwright() as playwright:
+        one = playwright.chromium.launch(executable_path=BROWSER, args=FLAGS)
+        yield one
+        one.close()
+
+
+@pytest.fixture(scope="session")
+def results_root(tmp_path_factory):
+    return results_campaign.make(tmp_path_factory.mktemp("results") / "campaign")
+
+
+@pytest.fixture(scope="session")
+def results(results_root):
+    """A client of a campaign with results."""
+    return Client(make_app(results_root, port=PORT, token="a token"))
+
+
+@pytest.fixture(scope="session")
+def address(results_root):
+    """Where a campaign with results is served."""
+    one = Served(results_root)
+    one.start()
+    yield one.address
     one.stop()

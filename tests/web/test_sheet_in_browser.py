@@ -1,39 +1,14 @@
 """The sheet in a real browser at tablet size: typing survives reloads, no server, no network."""
 
 import json
-import os
-import shutil
 
 import pytest
+from playwright.sync_api import expect
 
-BROWSER = shutil.which("chromium")
-if BROWSER is None and os.environ.get("STAKELINE_REQUIRE_BROWSER") != "1":
-    pytest.skip("no Chromium on this machine", allow_module_level=True)
-
-from playwright.sync_api import expect, sync_playwright  # noqa: E402
-
-FLAGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 TABLET = {"width": 820, "height": 1180}
 REST = "[data-field='entry.battery_rest_V']"
 TICK = "[data-field='entry.box_vents']"
 SAVED, KEPT = "[data-state=saved]", "[data-state=kept]"
-
-
-@pytest.fixture(scope="module")
-def browser():
-    assert BROWSER, "STAKELINE_REQUIRE_BROWSER is set and there is no Chromium"
-    with sync_playwright() as playwright:
-        one = playwright.chromium.launch(executable_path=BROWSER, args=FLAGS)
-        yield one
-        one.close()
 
 
 @pytest.fixture

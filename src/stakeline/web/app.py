@@ -3,20 +3,26 @@
 import asyncio
 import secrets
 from importlib import resources
+from pathlib import Path
 
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
-from starlette.responses import JSONResponse, Response
+from starlette.responses import FileResponse, JSONResponse, Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from ..errors import StakelineError
 from ..workflows.opening import opened_name
-from . import commission_page
-from .pages import page, trouble
+from . import commission_page, decide_page, lakes_page, motion_page, network_page
+from .pages import CHARTS, trouble
 from .security import WRITES, Guard
 
-PAGES = {"commission": commission_page.ROUTES}  # a verb that gets pages is added here
+PAGES = {
+    "commission": commission_page.ROUTES,
+    "motion": motion_page.ROUTES,
+    "lakes": lakes_page.ROUTES,
+    "decide": decide_page.ROUTES,
+}  # a verb that gets pages is added here
 
 
 def make_app(root, *, port, token=None):
@@ -39,7 +45,8 @@ def make_app(root, *, port, token=None):
     name = opened_name(root)
     static = resources.files(__package__).joinpath("static")
     routes = [
-        Route("/", _home),
+        Route("/", network_page.home),
+        Route("/plotly.js", _charts),
         Route("/offline.js", _offline),
         Mount("/static", StaticFiles(directory=str(static))),
         *(route for routes in PAGES.values() for route in routes),
@@ -55,8 +62,11 @@ def make_app(root, *, port, token=None):
     return app
 
 
-async def _home(request):
-    return page(request, "home.html", title=request.app.state.campaign_name)
+async def _charts(request):
+    """Serve what draws the charts, from its installed package."""
+    return FileResponse(
+        Path(str(CHARTS)), media_type="text/javascript", headers={"cache-control": "max-age=86400"}
+    )
 
 
 async def _offline(request):

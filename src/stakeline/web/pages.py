@@ -1,5 +1,7 @@
 """What all pages share: templates, the eight verbs along the top, how trouble is said."""
 
+import re
+from functools import cache
 from importlib import resources
 
 import jinja2
@@ -16,6 +18,19 @@ QUESTIONS = {
     "decide": "Does the ice change speed, or is it chance?",
     "report": "What do we hand on?",
 }
+
+CHARTS = resources.files("plotly").joinpath("package_data", "plotly.min.js")
+_STYLE_ID = re.compile(rb'getElementById\("([0-9a-f]{64})"\)')
+
+
+@cache
+def style_ids():
+    """Return the names under which the charts' program looks for styles before it writes its own.
+
+    It writes none into a page that has something of these names; our policy would refuse them.
+    """
+    return tuple(found.decode() for found in _STYLE_ID.findall(CHARTS.read_bytes()))
+
 
 _templates = jinja2.Environment(
     loader=jinja2.FunctionLoader(
@@ -49,6 +64,7 @@ def page(request, template, *, verb="", title="", status=200, **content):
         "title": title,
         "campaign": state.campaign_name,
         "token": state.token,
+        "style_ids": style_ids,
     }
     text = _templates.get_template(template).render(**shown, **content)
     return HTMLResponse(text, status, headers={"cache-control": "no-store"})

@@ -1,0 +1,110 @@
+"""A campaign whose results are written by hand, with names that try to be markup."""
+
+import json
+
+import numpy as np
+
+from stakeline.campaign.folders import create
+from stakeline.campaign.store import parquet_bytes
+from stakeline.constants import NS_PER_DAY
+from stakeline.time import from_iso
+
+BAD = "<img src=x onerror=alert(1)>"
+LAKE = "Upper Halvard"
+START = from_iso("2031-05-01")
+HOURS = 2400
+GAP = slice(1000, 1200)  # hours that are missing
+RING = [[-22.95, 79.17], [-22.80, 79.17], [-22.80, 79.20], [-22.95, 79.20], [-22.95, 79.17]]
+EVENT = f"{LAKE} 2031-06-20 drain"
+ENDS = ("low", "median", "high")
+
+
+def make(root):
+    """Make the campaign: two stations, a lake that drains once, and a verdict."""
+    create(root)
+    for name in ("HV02", BAD):
+        _station(root, name)
+    _network(root)
+    _lake(root)
+    _verdict(root)
+    return root
+
+
+def _put(path, data):
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(data if isinstance(data, bytes) else data.encode())
+
+
+def _station(root, name):
+    hours = np.delete(np.arange(HOURS), GAP)
+    time = (START + hours * (NS_PER_DAY // 24)).astype("datetime64[ns]")
+    nothing = np.zeros(len(time))
+    latitude = 79.18 if name == "HV02" else 79.25
+    xyz = {"x_m": 1.10e6 + hours * 0.02, "y_m": nothing - 4.7e5, "z_m": nothing + 6.24e6}
+    place = {"latitude_deg": nothing + latitude, "longitude_deg": nothing - 22.9,
+             "height_m": 900.0 + 0.01 * np.sin(hours)}  # fmt: skip
+    sigmas = {f"sigma_{axis}_m": nothing + 0.01 for axis in ("east", "north", "up")}
+    more = {key: nothing for key in ("corr_en", "corr_eu", "corr_nu")}
+    words = {"station": np.full(len(time), name, object),
+             "satellites": np.full(len(time), 9, np.int16),
+             "state": np.full(len(time), "imported", object)}  # fmt: skip
+    table = parquet_bytes({"time_gps": time, **xyz, **place, **sigmas, **more, **words}, {}, {})
+    _put(root / "4-position" / name / f"{name}_imported.parquet", table)
+    motion = {"time_gps": time, "speed_m_d": 1.0 + 0.1 * np.sin(hours / 50.0),
+              "residual_up_m": nothing + 0.1, "tide_up_m": np.sin(hours / 2.0)}  # fmt: skip
+    made = {"inputs": [{"file": "maps/lakes.geojson", "sha256": "another"}]}
+    _put(root / "5-motion" / name / f"{name}_motion.parquet", parquet_bytes(motion, {}, made))
+
+
+def _network(root):
+    days = START + np.arange(100) * NS_PER_DAY
+    columns = {"time_gps": days.astype("datetime64[ns]"),
+               "station": np.full(100, "HV02", object),
+               "speed_m_d": np.where(np.arange(100) < 50, 1.0, 1.1)}  # fmt: skip
+    _put(root / "5-motion" / "network.parquet", parquet_bytes(columns, {}, {}))
+    told = {"stations": {"HV02": {"mean_speed_m_a": 365.0, "azimuth_deg": 90.0}}}
+    _put(root / "5-motion" / "summary.json", json.dumps(told))
+    days_csv = "station,day_gps,percent\nHV02,2031-05-02T00:00:00,100\nHV02,2031-05-03,50\n"
+    _put(root / "3-intake" / "days.csv", days_csv)
+
+
+def _lake(root):
+    feature = {"type": "Feature", "properties": {"name": LAKE},
+               "geometry": {"type": "Polygon", "coordinates": [RING]}}  # fmt: skip
+    collection = {"type": "FeatureCollection", "features": [feature]}
+    _put(root / "maps" / "lakes.geojson", json.dumps(collection))
+    role = {"station": BAD, "role": "over", "words": "1 km inside"}
+    told = {"area_m2": 1e7, "events": [{}], "roles": [role], "notes": [BAD]}
+    _put(root / "6-lakes" / "summary.json", json.dumps({"lakes": {LAKE: told}}))
+    row = {"event": EVENT, "lake": LAKE, "kind": "drain", "status": BAD, "probability_real": "1.0"}
+    for end in ENDS:
+        row |= {f"onset_{end}_gps": "2031-06-20T00:00:00", f"end_{end}_gps": "2031-06-27T00:00:00",
+                f"change_m_{end}": "-2.0", f"volume_m3_{end}": "2e7"}  # fmt: skip
+    _put(root / "6-lakes" / "events.csv", f"{','.join(row)}\n{','.join(row.values())}\n")
+    own = root / "6-lakes" / "Upper_Halvard"
+    time = (START + np.arange(100) * NS_PER_DAY).astype("datetime64[ns]")
+    level = {f"{stem}_{end}": np.linspace(0.0, 1.0 + k, 100) for k, end in enumerate(ENDS)
+             for stem in ("level_m", "stored_m3", "outflow_m3_s")}  # fmt: skip
+    columns = {"time_gps": time, "measured_m": np.linspace(0.0, 2.0, 100), **level}
+    _put(own / "Upper_Halvard_levels.parquet", parquet_bytes(columns, {}, {}))
+    onsets = (START + np.arange(200) * 10**12).astype("datetime64[ns]")
+    samples = {"event": np.full(200, EVENT, object), "onset_gps": onsets}
+    _put(own / "Upper_Halvard_samples.parquet", parquet_bytes(samples, {}, {}))
+
+
+def _verdict(root):
+    verdict = {"sentence": "Faster: 10 % as the lake drains.", "support": [BAD], "weakening": []}
+    told = {"verdict": verdict, "lakes": [], "plan": {"sentence": "No plan was frozen."}}
+    folder = root / "7-decide"
+    _put(folder / "verdict.json", json.dumps(told))
+    _put(folder / "verdict.txt", "Faster.\n")
+    _put(folder / "effects.csv",
+         "lake,station,event,change_percent,change_low_percent,change_high_percent,lag_d,lag_low_d,"
+         f"lag_high_d,usual_speed_m_d\n{LAKE},HV02,all,10,8,12,0.5,0,1,1.0\n"
+         f"{LAKE},HV02,{EVENT},10,8,12,0.5,0,1,1.0\n")  # fmt: skip
+    _put(
+        folder / "tests.csv", f"lake,station,test,rank,p,what_it_says\n{LAKE},,shifts,main,0.01,?\n"
+    )
+    _put(folder / "robustness.csv", "lake,choice,change_percent,change_low_percent,"
+         f"change_high_percent,agrees\n{LAKE},as planned,10,8,12,yes\n")  # fmt: skip
+    _put(folder / "power.csv", f"lake,change_percent,power_injected\n{LAKE},0,0.05\n{LAKE},2,0.9\n")

@@ -1,0 +1,116 @@
+"""The pages of results: what they hold, what they refuse, and how they look to a browser."""
+
+import numpy as np
+import pytest
+import results_campaign as campaign_of
+
+BAD, LAKE = campaign_of.BAD, campaign_of.LAKE
+HOUR_MS = 3_600_000
+PLACES = ["/", "/motion", "/motion/HV02", "/lakes", f"/lakes/{LAKE}", "/decide"]
+READY = "() => [...document.querySelectorAll('.chart')].every((c) => c.dataset.drawn)"
+
+
+@pytest.mark.parametrize("place", PLACES)
+def test_names_cannot_become_markup(results, place):
+    answer = results.get(place)
+    assert answer.status_code == 200
+    assert BAD not in answer.text
+    assert " style=" not in answer.text
+    assert "unsafe" not in answer.headers["content-security-policy"]
+
+
+def test_a_name_that_is_markup_has_its_page(results):
+    assert "&lt;img src=x" in results.get("/").text
+    assert results.get("/motion/%3Cimg%20src=x%20onerror=alert(1)%3E").status_code == 200
+
+
+def test_the_network_says_what_is_out_of_date(results):
+    text = results.get("/").text
+    assert "5-motion/HV02/HV02_motion.parquet: maps/lakes.geojson has changed since" in text
+    assert "98 days positions, 1 days whole, 1 days part of 100" in text
+    assert "EPSG:3413" in text
+
+
+def drawn(results, **asked):
+    answer = results.get("/motion/HV02/series/speed_m_d", params=asked)
+    assert answer.status_code == 200
+    both = np.frombuffer(answer.content, "<f8")
+    return both[: len(both) // 2], both[len(both) // 2 :]
+
+
+def test_a_series_comes_with_its_gap(results):
+    time, values = drawn(results, spans=4000)
+    assert len(time) == campaign_of.HOURS - 200 + 1
+    assert np.isnan(time).sum() == np.isnan(values).sum() == 1
+    assert np.nanmax(np.diff(time[~np.isnan(time)])) == 201 * HOUR_MS
+    few, low = drawn(results, spans=10)
+    assert len(few) < 100
+    assert np.nanmin(low) == values[~np.isnan(values)].min()
+
+
+def test_a_part_of_a_series(results):
+    start = campaign_of.START // 10**6
+    time, _ = drawn(results, **{"from": start + 100 * HOUR_MS, "to": start + 110 * HOUR_MS})
+    assert np.array_equal((time - start) / HOUR_MS, np.arange(99, 112))
+
+
+@pytest.mark.parametrize(
+    ("place", "sentence"),
+    [
+        ("/motion/HV99", "no station"),
+        ("/motion/HV02/series/none", "no series"),
+        ("/motion/HV02/series/battery_V", "has no battery yet"),
+        ("/motion/HV02/series/east?from=x", "whole number"),
+        ("/motion/..%2F..", ""),
+        ("/lakes/None", "no lake"),
+        ("/decide/chart/none", "no chart"),
+        ("/decide/chart/aligned?lake=None", "no effect"),
+        ("/decide/chance.svg", "no drawing of chance"),
+    ],
+)
+def test_what_is_not_there_is_said(results, place, sentence):
+    answer = results.get(place)
+    assert answer.status_code in (400, 404)
+    assert sentence in answer.text
+
+
+def test_aligned_speeds_step_at_the_onset(results):
+    (trace,) = results.get(f"/decide/chart/aligned?lake={LAKE}").json()["traces"]
+    after = dict(zip(trace["x"], trace["y"], strict=True))
+    assert after[-5] == pytest.approx(0.0)
+    assert after[5] == pytest.approx(10.0)
+
+
+@pytest.fixture
+def tab(browser, address):
+    context = browser.new_context(viewport={"width": 820, "height": 1180})
+    page = context.new_page()
+    context.set_default_timeout(60_000)
+    page.troubles, asked = [], []
+    page.on("pageerror", lambda problem: page.troubles.append(str(problem)))
+    page.on("console", lambda said: page.troubles.append(said.text) if said.type == "error" else 0)
+    context.on("request", lambda request: asked.append(request.url))
+    yield page
+    assert page.troubles == []
+    assert [url for url in asked if not url.startswith((address, "data:"))] == []
+    context.close()
+
+
+def test_every_chart_is_drawn_without_a_complaint(tab, address):
+    for place in PLACES:
+        tab.goto(address + place)
+        tab.wait_for_function(READY)
+        assert tab.locator("h1").count() == 1
+        wide = tab.evaluate("() => document.documentElement.scrollWidth")
+        assert wide <= 820
+
+
+def test_a_view_has_an_address_and_a_keyboard(tab, address):
+    tab.goto(f"{address}/motion/HV02?from=2031-05-05T00:00:00&to=2031-05-09T00:00:00")
+    tab.wait_for_function(READY)
+    assert int(tab.locator("[data-series]").first.get_attribute("data-points")) == 99
+    tab.locator("[data-step=closer]").focus()
+    tab.keyboard.press("Enter")
+    tab.wait_for_function("() => location.search.includes('from=2031-05-06T00')")
+    tab.locator("[data-step=all]").press("Enter")
+    tab.wait_for_function("() => location.search === ''")
