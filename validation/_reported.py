@@ -13,6 +13,7 @@ summary = "Positions, motion and lakes of an invented glacier."
 licence = "CC-BY-4.0"
 doi = "10.0000/invented"
 project = "Halvard, invented"
+acknowledgement = "To chance and physics."
 
 [[release.creator]]
 name = "Halvard Group (invented)"
