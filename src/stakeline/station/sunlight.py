@@ -1,6 +1,7 @@
 """Where the Sun stands over a station, how strong it is above the air, how long the night lasts."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from scipy.interpolate import CubicSpline
@@ -85,13 +86,7 @@ def sun_course_of_days(time_ns, latitude_rad, longitude_rad, height_m=0.0):
     """
     time_ns = np.asarray(time_ns, np.int64)
     first = int(time_ns.min()) - NS_PER_DAY
-    days = np.arange((int(time_ns.max()) - first) // NS_PER_DAY + 3)
-    east, north, up = _apparent_sun(first + days * NS_PER_DAY).T
-    level = np.hypot(east, north)
-    behind = np.unwrap(np.arctan2(north, east))  # at the same UTC each day: drifts slowly
-    smooth = CubicSpline(
-        days, np.column_stack([behind, np.arctan2(up, level), np.hypot(level, up)])
-    )
+    smooth = _daily_sun(first, (int(time_ns.max()) - first) // NS_PER_DAY + 3)
     place = (time_ns - first) / NS_PER_DAY
     behind, declination, distance = smooth(place).T
     turned = behind - 2.0 * np.pi * (place % 1.0)
@@ -106,6 +101,19 @@ def sun_course_of_days(time_ns, latitude_rad, longitude_rad, height_m=0.0):
         azimuth_rad=np.arctan2(east, north) % (2.0 * np.pi),
         distance_au=distance / ASTRONOMICAL_UNIT_M,
     )
+
+
+@lru_cache(maxsize=4)
+def _daily_sun(first_ns, count):
+    """Return the spline of the Earth-fixed Sun by day: turn left over, declination, distance.
+
+    The same for every place, and most of the cost of a year: the last ones are kept.
+    """
+    days = np.arange(count)
+    east, north, up = _apparent_sun(first_ns + days * NS_PER_DAY).T
+    level = np.hypot(east, north)
+    behind = np.unwrap(np.arctan2(north, east))  # at the same UTC each day: drifts slowly
+    return CubicSpline(days, np.column_stack([behind, np.arctan2(up, level), np.hypot(level, up)]))
 
 
 def _apparent_sun(time_ns):
