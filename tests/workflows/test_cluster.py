@@ -1,6 +1,9 @@
 """The same tasks on a cluster: a scheduler and two worker processes on this machine."""
 
+import os
+import sys
 import warnings
+from pathlib import Path
 
 import click
 import numpy as np
@@ -18,18 +21,22 @@ from stakeline.workflows.decide_station import solve_placebo
 from stakeline.workflows.pool import run_tasks
 
 distributed = pytest.importorskip("distributed")
+dask = pytest.importorskip("dask")
+cloudpickle = pytest.importorskip("cloudpickle")
+cloudpickle.register_pickle_by_value(sys.modules[__name__])  # workers cannot import tests
 QUICK = DecidePart(permutations=99, lag_step_d=1.0, longer_d=(0.0,), lag_d=(0.0, 2.0))
 
 
 @pytest.fixture(scope="module")
 def address():
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # of the library, about the machine
-        local = distributed.LocalCluster(
-            n_workers=2, threads_per_worker=1, processes=True, dashboard_address="127.0.0.1:0"
-        )
-    with local:
-        yield local.scheduler_address
+    with dask.config.set({"distributed.deploy.lost-worker-timeout": "600s"}):  # for busy machines
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # of the library, about the machine
+            local = distributed.LocalCluster(
+                n_workers=2, threads_per_worker=1, processes=True, dashboard_address="127.0.0.1:0"
+            )
+        with local:
+            yield local.scheduler_address
 
 
 def test_tasks_come_back_with_results_and_sentences(address):
@@ -39,6 +46,26 @@ def test_tasks_come_back_with_results_and_sentences(address):
     assert done["2031-05-02"] == (from_iso("2031-05-02"), "")
     assert done["no day"][0] is None
     assert "no day" in done["no day"][1]
+
+
+def die_once(task):
+    """End the worker process the first time that a task named 'dies' runs."""
+    name, folder = task
+    mark = Path(folder) / "died"
+    if name == "dies" and not mark.exists():
+        mark.write_text(str(os.getpid()))
+        os._exit(9)
+    if name == "dies":
+        return f"{mark.read_text()} {os.getpid()}"
+    return name.upper()
+
+
+def test_a_worker_that_dies_in_mid_run_costs_no_task(address, tmp_path):
+    tasks = [(name, str(tmp_path)) for name in ("a", "dies", "b", "c", "d", "e")]
+    done = {task[0]: (result, said) for task, result, said in run_tasks(die_once, tasks, address)}
+    dead, alive = done.pop("dies")[0].split()
+    assert dead != alive  # another process did what the dead one had begun
+    assert done == {name: (name.upper(), "") for name in "abcde"}
 
 
 def test_a_station_is_decided_there_as_here(address):
