@@ -1,6 +1,7 @@
 """Health as a part of intake: loggers with and without a plan, told, ranked, and kept."""
 
 import csv
+import shutil
 from dataclasses import replace
 
 import numpy as np
@@ -10,7 +11,7 @@ from stakeline.campaign.folders import create
 from stakeline.formats.plain_table import write_plain_table
 from stakeline.station.health_parts import Finding
 from stakeline.workflows import intake
-from stakeline.workflows.health import StationHealth
+from stakeline.workflows.health import FORM, StationHealth, days_to_tell, kept_forecasts
 from stakeline.workflows.health_tables import visit_rows
 from stakeline.workflows.intake_results import health_lines
 
@@ -90,6 +91,34 @@ def test_what_has_not_changed_is_kept(taken):
     assert again.health == first.health
     assert {p: p.stat().st_mtime_ns for p in before} == before
     assert again.text == first.text
+
+
+def test_a_day_more_adds_its_forecast_and_keeps_the_others(taken, tmp_path):
+    root, first = taken
+    shutil.copytree(root, tmp_path / "again")
+    path = tmp_path / "again" / "0-raw" / "logger" / "HV01.csv"
+    text = path.read_bytes().splitlines(keepends=True)
+    more = [line.replace(b"2030-12-08T", b"2030-12-09T") for line in text[-24:]]
+    path.write_bytes(b"".join([*text, *more]))
+    later = intake.run(tmp_path / "again").health[0]
+    assert [told["day"] for told in later.forecasts] == [30, DAYS, DAYS + 1]
+    assert later.forecasts[:2] == first.health[0].forecasts
+    rows = rows_of(tmp_path / "again" / "3-intake" / "forecasts.csv")
+    assert [row["told"] for row in rows] == ["2030-11-18", "2030-12-08", "2030-12-09"]
+
+
+def test_days_since_the_last_run_are_told_one_by_one_up_to_a_month():
+    assert days_to_tell(65, ()) == [30, 60, 65]
+    assert days_to_tell(65, (30, 60, 62)) == [63, 64, 65]
+    assert days_to_tell(65, (30, 60, 65)) == [65]
+    assert days_to_tell(100, (30,)) == [60, *range(69, 101)]
+
+
+def test_forecasts_of_another_plan_are_not_kept():
+    told = {"day": 5, "chance": 0.1, "early": None, "median": None, "late": None}
+    record = {"plan_sha256": "a", "form": FORM, "health": {"first_day": 100, "forecasts": [told]}}
+    assert kept_forecasts(record, "a") == (told | {"day": 105},)
+    assert kept_forecasts(record, "b") == kept_forecasts(None, "a") == ()
 
 
 def test_visits_are_sorted_by_what_may_be_lost():

@@ -1,6 +1,6 @@
 """Station health as a part of intake: loggers joined, judged, told in words, station by station."""
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 
@@ -26,8 +26,9 @@ from .pool import run_tasks
 FOLDER = f"{INTAKE}/health"
 YEARS = 24  # -, of weather that a forecast looks at; own choice
 AHEAD_D = 400  # d, that a forecast looks ahead; own choice
-EVERY_D = 30  # d, between the forecasts of the past that are kept
-FORM = 1  # of a station's record; another number works all out anew
+EVERY_D = 30  # d, between forecasts of the past that no run has told
+FILLED_D = 31  # d, most that are told one by one since the last kept; own choice
+FORM = 2  # of a station's record; another number works all out anew
 
 
 @dataclass(frozen=True)
@@ -82,8 +83,10 @@ class _Task:
     station: str
     files: tuple  # of (path, name, LoggerMap or None)
     plan: str  # path, or ''
+    plan_sha256: str
     place: tuple  # latitude, longitude [deg], height [m]; NaN where not known
     recorded: tuple  # day numbers of receiver files
+    kept: tuple = ()  # forecasts of earlier runs, by the same plan; their days as day numbers
 
 
 def health_of(campaign, files, workers=1, progress=None):
@@ -109,7 +112,7 @@ def health_of(campaign, files, workers=1, progress=None):
         if record and ledger.up_to_date(f"health/{station}", key):
             found[station] = _from_record(record["health"])
         else:
-            tasks.append(task)
+            tasks.append(replace(task, kept=kept_forecasts(record, task.plan_sha256)))
     for done, (task, made, sentence) in enumerate(run_tasks(station_health, tasks, workers), 1):
         if sentence:
             names = tuple(name for _, name, _ in task.files)
@@ -118,7 +121,8 @@ def health_of(campaign, files, workers=1, progress=None):
             health, outputs = made
             found[task.station] = health
             name = f"health/{task.station}"
-            ledger.finish(name, keys[task.station], outputs, health=asdict(health))
+            ledger.finish(name, keys[task.station], outputs, health=asdict(health),
+                          plan_sha256=task.plan_sha256, form=FORM)  # fmt: skip
         if progress:
             progress(done, len(tasks), f"{task.station}: health")
     return [found[station] for station in sorted(found)]
@@ -142,7 +146,8 @@ def _task(campaign, station, own, maps, files):
     inputs = [(f.raw.path, f.raw.sha256) for f in own]
     inputs += [(maps[f.raw.path][1],) for f in own if f.raw.path in maps]
     inputs += [asdict_of(maps[f.raw.path][0]) for f in own if f.raw.path in maps]
-    inputs += [sha256_file(plan)[1]] if plan.is_file() else []
+    plan_sha256 = sha256_file(plan)[1] if plan.is_file() else ""
+    inputs += [plan_sha256] if plan_sha256 else []
     history = campaign.histories().get(station)
     place = (np.nan,) * 3
     if history is not None:
@@ -155,8 +160,8 @@ def _task(campaign, station, own, maps, files):
     rows = tuple(
         (str(campaign.root / f.raw.path), f.raw.path, maps.get(f.raw.path, (None,))[0]) for f in own
     )
-    task = _Task(str(campaign.root), station, rows, str(plan) if plan.is_file() else "", place,
-                 tuple(sorted(days)))  # fmt: skip
+    task = _Task(str(campaign.root), station, rows, str(plan) if plan_sha256 else "",
+                 plan_sha256, place, tuple(sorted(days)))  # fmt: skip
     key = fingerprint([__version__, FORM, inputs, [repr(v) for v in place], task.recorded])
     return task, key
 
@@ -180,7 +185,7 @@ def station_health(task):
         design = description.design
         health = judge(hours, design, generator)
         found += health.findings
-        forecasts = tuple(_forecasts(description, health, generator))
+        forecasts = tuple(_forecasts(description, health, task.kept, generator))
         heights = {f"{g.name} (lower edge)": g.bottom_m for g in design.panels}
         heights["antenna"] = description.settings.mast.free_m
     else:
@@ -216,19 +221,44 @@ def _logger_bytes(table):
     return parquet_bytes(columns, units, metadata)
 
 
-def _forecasts(description, health, generator):
-    """Yield forecasts: every month of the past, and of the last day."""
+def kept_forecasts(record, plan_sha256):
+    """Return the forecasts that a station's record keeps, with day numbers; () of another plan."""
+    if not record or (record.get("plan_sha256"), record.get("form")) != (plan_sha256, FORM):
+        return ()
+    first = record["health"]["first_day"]
+    return tuple(one | {"day": one["day"] + first} for one in record["health"]["forecasts"])
+
+
+def days_to_tell(days, kept):
+    """Return the days whose forecast is told now: those since the last kept, every 30th, the last.
+
+    Parameters
+    ----------
+    days : int
+        Of telemetry.
+    kept : collection of int
+        Days told by earlier runs; the last day's is told anew.
+    """
+    since = range(max(max(kept) + 1, days - FILLED_D), days) if kept else ()
+    return sorted({*range(EVERY_D, days, EVERY_D), *since, days} - (set(kept) - {days}))
+
+
+def _forecasts(description, health, kept, generator):
+    """Return forecasts in order of days: those kept, and those told now."""
     design, days = description.design, health.hours.days
-    asked = sorted({*range(EVERY_D, days, EVERY_D), days})
-    start_ns = health.hours.first_day * NS_PER_DAY
+    first = health.hours.first_day
+    rows = {one["day"] - first: one | {"day": one["day"] - first} for one in kept}
+    rows = {day: one for day, one in rows.items() if 0 < day <= days}
     model = weather_model(description)
-    weather = draw_weather(model, start_ns, YEARS, generator, (days + AHEAD_D) * 24)
+    weather = draw_weather(model, first * NS_PER_DAY, YEARS, generator, (days + AHEAD_D) * 24)
     stop = None if design.turbine is None else design.turbine.rime_stop
     outlook = outlook_of_years(design, weather, stop)
-    for day in asked:
+    for day in days_to_tell(days, tuple(rows)):
         told = outlook_from(health, design, outlook, day, generator, hours_ahead=AHEAD_D * 24)
         early, median, late = (x / NS_PER_DAY if np.isfinite(x) else None for x in told.band_ns)
-        yield {"day": day, "chance": told.chance, "early": early, "median": median, "late": late}
+        rows[day] = {"day": day, "chance": told.chance, "early": early, "median": median,
+                     "late": late}  # fmt: skip
+    return [rows[day] for day in sorted(rows)]
 
 
 def _now(health):

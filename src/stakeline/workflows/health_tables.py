@@ -65,6 +65,24 @@ def finding_rows(stations):
     ]
 
 
+def forecast_rows(stations):
+    """Return a row for each day on which a forecast was told, by station and day."""
+    return [
+        {
+            "station": one.station,
+            "told": one.date(told["day"] - 1),
+            "chance": f"{told['chance']:.3f}",
+            **{
+                name: "" if told[name] is None else one.date(told[name] - one.first_day)
+                for name in ("early", "median", "late")
+            },
+        }
+        for one in stations
+        for told in one.forecasts
+    ]
+
+
+FORECAST_COLUMNS = ("station", "told", "chance", "early", "median", "late")
 FINDING_COLUMNS = ("station", "finding", "since", "told", "last", "holds", "why")
 VISIT_COLUMNS = ("rank", "station", "risk", "lost_days", "reason", "before")
 SEVERITY = {

@@ -19,9 +19,10 @@ from .dating import WEEK_NS, DateFit
 from .examine import OBSERVATION_KINDS, RECORD_FORM, RawFile, examine, from_record
 from .health import health_of
 from .intake_report import days_csv, manifest_csv, proposals_toml, summary_text
-from .intake_results import calendar_file, health_files, quality_files
+from .intake_results import calendar_file, change_files, health_files, quality_files
 from .pool import run_tasks
 from .product_index import scan
+from .visit_changes import visits_told
 
 
 @dataclass(frozen=True)
@@ -70,6 +71,7 @@ class Report:
     text: str
     examined: int = 0  # files looked at anew
     health: tuple = ()  # StationHealth of each station with a logger
+    changes: tuple = ()  # rows of what visits changed
 
 
 def run(campaign, *, workers=1, progress=None):
@@ -81,6 +83,7 @@ def run(campaign, *, workers=1, progress=None):
         outputs = (
             health_files(report.health)
             | quality_files(report.files)
+            | change_files(report.changes)
             | {
                 f"{INTAKE}/manifest.csv": manifest_csv(report.files),
                 f"{INTAKE}/days.csv": days_csv(report.days),
@@ -110,8 +113,9 @@ def take_in(campaign, workers=1, progress=None):
         days += station_days(station, own)
     set_aside = tuple(file for file in files if file.raw.reason)
     health = tuple(health_of(campaign, files, workers, progress))
-    text = summary_text(campaign, files, days, index, histories, health)
-    return Report(tuple(files), tuple(days), set_aside, text, examined, health)
+    changes, audit = visits_told(campaign, files, histories)
+    text = summary_text(campaign, files, days, index, histories, health, audit)
+    return Report(tuple(files), tuple(days), set_aside, text, examined, health, tuple(changes))
 
 
 def examine_all(campaign, index, workers, progress):

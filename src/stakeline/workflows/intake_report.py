@@ -137,7 +137,7 @@ def _length(metres):
     return f"{metres:.1f} m" if metres < 10_000 else f"{metres / 1000:.0f} km"
 
 
-def summary_text(campaign, files, days, index, histories, health=()):
+def summary_text(campaign, files, days, index, histories, health=(), audit=()):
     """Return the summary in words: counts first, then each thing that wants attention."""
     sections = [
         _counts(campaign, files),
@@ -150,6 +150,7 @@ def summary_text(campaign, files, days, index, histories, health=()):
         _block("One marker name at two stations", _shared_markers(files)),
         _block("Overlapping files, joined by epoch", _overlaps(files)),
         _block("Headers against the station history (the history is used)", _mismatches(files)),
+        _block("Forms of visits against telemetry and headers", audit),
         _block("Remarks on files", _warnings(files)),
         _block("Tables", table_lines(campaign, files)),
         _block("Files of no kind known here (kept, and used for nothing)", _unknown(files)),

@@ -10,8 +10,16 @@ from ..constants import NS_PER_DAY
 from ..report.quality_figures import Calendar, draw_calendar
 from ..report.style import svg_bytes
 from ..time import iso
-from .health_tables import FINDING_COLUMNS, VISIT_COLUMNS, finding_rows, visit_rows
+from .health_tables import (
+    FINDING_COLUMNS,
+    FORECAST_COLUMNS,
+    VISIT_COLUMNS,
+    finding_rows,
+    forecast_rows,
+    visit_rows,
+)
 from .quality import QUALITY_COLUMNS, quality_row
+from .visit_changes import CHANGE_COLUMNS
 
 CALENDAR = f"{INTAKE}/quality_calendar.svg"
 USUAL_MULTIPATH_M = (0.5, 0.75)  # m; two in three stations of a global network, from memory
@@ -128,7 +136,13 @@ def health_files(health):
     return {
         f"{INTAKE}/health.csv": csv_text(finding_rows(health), FINDING_COLUMNS),
         f"{INTAKE}/visits.csv": csv_text(visit_rows(health), VISIT_COLUMNS),
+        f"{INTAKE}/forecasts.csv": csv_text(forecast_rows(health), FORECAST_COLUMNS),
     }
+
+
+def change_files(rows):
+    """Return {path: text} of what visits changed; {} without a visit behind a set-up."""
+    return {f"{INTAKE}/visit_changes.csv": csv_text(rows, CHANGE_COLUMNS)} if rows else {}
 
 
 def health_lines(health):
