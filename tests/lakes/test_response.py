@@ -21,6 +21,7 @@ from stakeline.lakes.response import (
     viscous_passes,
 )
 from stakeline.lakes.surface import (
+    at_once_shares,
     clamped_plate_map,
     judge_shares,
     roof_from_surface,
@@ -182,6 +183,18 @@ def test_elastic_at_once_flow_later():
     assert 0.9 * shares(view, ICE, FLOWS[0])[0] < late < shares(view, ICE, FLOWS[0])[0]
     assert ICE.unrelaxed(1.0) == pytest.approx(1.0, abs=1e-5)
     assert ICE.unrelaxed(100.0 * ICE.relaxation_s) == pytest.approx(0.01)
+
+
+def test_thin_ice_shows_all_at_once_and_thick_ice_little():
+    wide = ellipse_outline("wide", (0.0, 0.0), (6000.0, 4500.0))
+    view = view_of(wide, np.array([[0.0, 0.0], [1800.0, 1500.0]]))
+    first = np.array([at_once_shares(view, Ice(h)) for h in (100.0, 1000.0, 2000.0, 4000.0)])
+    assert first[0] == pytest.approx([1.0, 1.0], abs=0.02)
+    assert (np.diff(first[1:], axis=0) < 0.0).all()
+    assert (first[3] < 0.5).all()
+    # a softer bed leaves the surface more in the end, so that less of it is shown at once
+    one = [at_once_shares(view, Ice(2000.0), (bed,)) for bed in FLOWS]
+    assert (one[1] < one[0]).all()
 
 
 def test_there_and_back_again():

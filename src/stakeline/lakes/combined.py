@@ -31,6 +31,9 @@ class StationUp:
         Equipment steps that are not yet taken off: each gets a size of its own.
     design : array (n, p) or None
         Other regressors with unknown factors: snow of the season, tide that leaks.
+    at_once : float or None
+        Of its change, the share that the ice shows at once, by maps (``surface.at_once_shares``);
+        None: not known.
     """
 
     station: str
@@ -41,6 +44,7 @@ class StationUp:
     control: bool = False
     step_ns: tuple = ()
     design: np.ndarray | None = None
+    at_once: float | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,6 +56,7 @@ class LakeSeries:
     ``design`` (n, p): offset, line, and whatever else has an unknown factor. ``gain`` (n,): by how
     much the stations of a row feel the lake, over the mean. ``own``: binned series of each station
     (name, up, sigma, design), NaN where missing. ``beside_m`` (n,): of controls, taken off.
+    ``at_once``: share of a change that the ice shows at once, by maps; None: not known.
     """
 
     start_ns: int
@@ -65,6 +70,7 @@ class LakeSeries:
     controls: tuple
     beside_m: np.ndarray
     notes: tuple
+    at_once: float | None = None
 
     @property
     def day(self):
@@ -132,7 +138,16 @@ def combined_series(stations, step_h=3.0, leakage_h=(23.9345, 12.4206)):
     return LakeSeries(
         *(start + step_ns // 2, step_h / 24.0, place, mean - beside, total[place] ** -0.5),
         *(design, gain / gain.mean(), tuple(own), tuple(controls), beside, notes),
+        at_once=_mean_at_once(over, weight.mean(axis=1)),
     )
+
+
+def _mean_at_once(over, weight):
+    """Return the mean share at once of stations; None where one of them has none."""
+    if any(s.at_once is None for s in over):
+        return None
+    part = weight * [s.share for s in over]
+    return float(part @ [s.at_once for s in over] / part.sum())
 
 
 def _half_step(station):

@@ -24,10 +24,13 @@ USUAL_FORM, FORM_LOG_SIGMA = 3.5, 0.5  # -, middle of the prior of an exponent, 
 LENGTH_D = (0.2, 400.0)  # d, bounds of a length; choice
 MEMORY_D = 2.5  # d, of the ice's relaxation, middle of the prior; choice: 1e14 Pa s over 0.35 GPa
 MEMORY_LOG_SIGMA = 1.0  # -, of its logarithm; choice
+AT_ONCE_SIGMA = 0.2  # -, of the share at once where maps give it: Young's modulus known to half its
+# logarithm leaves 0.1, the rest is for the plate's surround and for ice that is no plate; choice
 SIZE_FACTOR = 1.0  # -, sigma of the prior of a size over the range of the heights: a filling and a
 # draining that undo each other are not made larger than the heights ask for; choice
 KEPT = 400  # samples kept; choice
 _AT_ONCE = 50  # vectors solved together; choice
+_TOLD = 20  # vectors whose slopes are worked out together; choice
 _STEP = np.array([0.02, 0.01, 0.02, 0.02])  # finite differences: onset by length, three logarithms
 
 
@@ -101,13 +104,16 @@ class Changes:
         one += [np.log(FORM)] * 2
         ice = [(0.0, 1.0), np.log([0.05, 40.0])]
         self.low, self.high = np.array([*one * count, *ice]).T
+        self.at_once = series.at_once
         self.feeds = feeds or {}
         for k, feed in self.feeds.items():
             self.low[4 * k], self.high[4 * k] = feed.first_d, feed.last_d
 
     def pulled(self, numbers):
-        """Return what is known beforehand, as residuals (w, r): the ice's memory, forms, feeds."""
+        """Return what is known beforehand, as residuals (w, r): of the ice, of forms, of feeds."""
         found = [(numbers[:, -1:] - np.log(MEMORY_D)) / MEMORY_LOG_SIGMA]
+        if self.at_once is not None:
+            found.append((numbers[:, -2:-1] - self.at_once) / AT_ONCE_SIGMA)
         for k in range(self.count):
             if k in self.feeds:
                 away = numbers[:, 4 * k + 1 : 4 * k + 4] - self.feeds[k].form
@@ -197,6 +203,28 @@ class Changes:
         normal = found.jac.T @ found.jac + np.diag(1.0 / (self.high - self.low) ** 2)
         return found.x, np.linalg.inv(normal)
 
+    def told(self, numbers):
+        """Return log determinants (w,) of what heights and priors tell of numbers and sizes.
+
+        Information by the slopes of the courses, sizes as solved.
+        """
+        w, d = numbers.shape
+        move = np.stack([self.moves(one) for one in numbers])
+        step = move[:, :, None] * np.eye(d)
+        away = np.concatenate([numbers[:, None] + step, numbers[:, None] - step], axis=1)
+        size = self.solved(numbers)[0]
+        moved = self._each_once(away.reshape(-1, d)).reshape(len(self.row), w, 2 * d, self.count)
+        moved = np.einsum("nwdk,wk->nwd", moved, size)
+        slope = (moved[:, :, :d] - moved[:, :, d:]) / (2.0 * move)
+        own = self._each_once(numbers).reshape(len(self.row), w, self.count)
+        columns = np.concatenate([slope, own], axis=2)
+        inside = (self.base.T @ columns.reshape(len(self.row), -1)).reshape(-1, *columns.shape[1:])
+        normal = (_products(columns) - _products(inside)) / self.scale
+        pull = self.pulled(numbers[:1] + np.eye(d)) - self.pulled(numbers[:1])
+        normal[:, :d, :d] += pull @ pull.T
+        normal[:, d:, d:] += np.eye(self.count) / self.spread**2
+        return np.linalg.slogdet(normal)[1]
+
     def moves(self, numbers):
         """Return the steps (d,) of finite differences about numbers."""
         changes = numbers[:-2].reshape(self.count, 4)
@@ -233,8 +261,22 @@ def sampled(changes, numbers, rng):
     found = tops(changes, numbers)
     misfit = changes.set_misfit(found[0][0])
     place, accepted = law_samples(changes.valued, mixture_of(changes, found), rng)
-    place = place[rng.choice(len(place), KEPT, replace=False)]
-    return _fit(changes, bent(place, changes.count), misfit, accepted, rng)
+    numbers = _evened(changes, bent(place, changes.count), rng)
+    return _fit(changes, numbers, misfit, accepted, rng)
+
+
+def _evened(changes, numbers, rng):
+    """Return KEPT of the samples, so that the law is even in what heights can tell apart.
+
+    Each counts by the root of the determinant of its information (Jeffreys 1946, Proc. R. Soc. A
+    186, 453; with the priors' own as that of earlier measurements). Even in onset, length and share
+    at once, the law gives more room to long courses and to ice that answers late, since these look
+    alike over a wide range: half of the samples then have too early an onset or peak.
+    """
+    told = [changes.told(numbers[k : k + _TOLD]) for k in range(0, len(numbers), _TOLD)]
+    log = 0.5 * np.concatenate(told)
+    weight = np.exp(log - log.max())
+    return numbers[rng.choice(len(numbers), KEPT, p=weight / weight.sum())]
 
 
 def _fit(changes, numbers, misfit, accepted, rng):

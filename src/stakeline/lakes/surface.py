@@ -83,6 +83,16 @@ def shares(view, ice, method, lag_s=0.0):
     return view.inside @ np.diff(disc_shares(view.radius_m, ice, method, lag_s))
 
 
+def at_once_shares(view, ice, beds=FLOWS):
+    """Return the share of its change that the surface at stations shows at once (n,), 1 at most.
+
+    As :func:`shares`: the plate with soft surround over the mean of the flows of ``beds``.
+    """
+    final = np.mean([shares(view, ice, bed) for bed in beds], axis=0)
+    first = shares(view, ice, PLATES[0])
+    return np.clip(first / np.maximum(final, 1e-9), 0.0, 1.0)
+
+
 def clamped_plate_map(outline, ice, cells=PLATE_CELLS):
     """Return (east axis, north axis, rise (e, n) over its mean) of a plate clamped at the margin.
 

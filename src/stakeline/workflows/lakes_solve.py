@@ -9,7 +9,7 @@ from ..errors import SolutionError
 from ..lakes.events import EventSettings, find_events
 from ..lakes.outline import drawn_outlines
 from ..lakes.response import FLOWS, METHODS, Ice
-from ..lakes.surface import judge_shares, shares, view_of
+from ..lakes.surface import at_once_shares, judge_shares, shares, view_of
 from ..lakes.volume import SHAPES, IceSpread, event_volume
 from .lakes_curves import lake_curves
 from .lakes_ground import Thickness
@@ -93,12 +93,15 @@ def solve(problem):
     SolutionError
         Where no station stands over the lake, or the heights are too few.
     """
-    share, unjudged = _shares(problem)
+    share, at_once, unjudged = _shares(problem)
     usual = {name: float(np.mean([own[m] for m in BEDS[problem.choice.bed]]))
              for name, own in share.items()}  # fmt: skip
     stations = problem.stations
     if not unjudged:  # else all stations count alike
-        stations = [replace(s, share=usual.get(s.station, 1.0)) for s in stations]
+        stations = [
+            replace(s, share=usual.get(s.station, 1.0), at_once=at_once.get(s.station))
+            for s in stations
+        ]
     choice = problem.choice
     settings = EventSettings(
         false_limit_per_year=choice.false_per_year, least_m=choice.least_m,
@@ -121,20 +124,23 @@ def solve(problem):
 
 
 def _shares(problem):
-    """Return ({station: {method: share}}, why the lake cannot be judged)."""
+    """Return ({station: {method: share}}, {station: at once}, why it cannot be judged)."""
     if problem.thickness is None:
-        return {}, f"volumes are not given: {problem.thickness_words}"
+        return {}, {}, f"volumes are not given: {problem.thickness_words}"
     names = list(problem.tracks)
     points = np.array([np.median(problem.tracks[n].point_m, axis=0) for n in names])
     view = view_of(problem.outlines[0], points)
     table = {method: shares(view, problem.ice, method) for method in METHODS}
     found = {n: {m: float(table[m][k]) for m in METHODS} for k, n in enumerate(names)}
-    usual = np.mean([table[m] for m in BEDS[problem.choice.bed]], axis=0)
+    beds = BEDS[problem.choice.bed]
+    usual = np.mean([table[m] for m in beds], axis=0)
+    first = at_once_shares(view, problem.ice, beds)
+    at_once = {n: float(v) for n, v in zip(names, first, strict=True)}
     try:
         judge_shares(usual)
     except SolutionError as why:
-        return found, str(why)
-    return found, ""
+        return found, at_once, str(why)
+    return found, at_once, ""
 
 
 def _volume(problem, event, **changes):
