@@ -7,6 +7,7 @@ import socket
 import sys
 import threading
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import httpx
@@ -41,7 +42,9 @@ class Client:
         self.app = app
 
     def ask(self, method, place, **more):
-        return asyncio.run(self._ask(method, place, **more))
+        # in a thread of its own: an open browser keeps a loop in this one
+        with ThreadPoolExecutor(1) as thread:
+            return thread.submit(lambda: asyncio.run(self._ask(method, place, **more))).result()
 
     async def _ask(self, method, place, **more):
         transport = httpx.ASGITransport(self.app)
