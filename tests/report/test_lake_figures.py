@@ -85,6 +85,7 @@ def test_a_map_without_shares_has_no_key_and_bytes_repeat():
     corners = (np.array([-3.0, -3.0]), np.array([7.0, 6.0]))
     record = LakeMap("Upper Halvard", "EPSG:3413", (ring,), axis, axis, share, stations, corners)
     bare = replace(record, share=np.zeros((0, 0)))
-    assert len(draw_lake_map(record).axes[0].child_axes) == 1
+    key = [one.get_xlabel() for one in draw_lake_map(record).axes[0].child_axes]
+    assert key == ["", "surface over mean of the roof"]  # the ground of the key, and its scale
     assert draw_lake_map(bare).axes[0].child_axes == []
     assert svg_bytes(draw_lake_map(record)) == svg_bytes(draw_lake_map(record))
