@@ -9,7 +9,7 @@ from stakeline.campaign.folders import create, open_campaign
 from stakeline.campaign.store import json_text, parquet_bytes, write_bytes, write_text
 from stakeline.constants import NS_PER_DAY
 from stakeline.formats.grids.netcdf import Grids, write_grids
-from stakeline.formats.outlines.geojson import Outline, write_outlines
+from stakeline.formats.outlines import Outline, write_outlines
 from stakeline.formats.plain_table import write_plain_table
 from stakeline.workflows.motion_admittance import admittance_csv
 from stakeline.workflows.motion_coherence import coherence_csv, coherence_rows
