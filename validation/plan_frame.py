@@ -1,7 +1,7 @@
 """Frame, guys, anchors, snow and coordinates of a station against published values.
 
-The design case of common practice, 75 knots with -73 degC, is put on the example of a station file
-with a stout guyed mast that carries panels and turbine, and on the example's own drilled frame.
+The design case of common practice, 75 knots with -73 degC, is put on the example of a station file,
+a stout guyed mast that carries panels and turbine, and on a lighter one with a drilled frame.
 """
 
 import tempfile
@@ -30,15 +30,13 @@ from stakeline.workflows.plan_storm import storm_of
 
 EXAMPLE = resources.files("stakeline.campaign").joinpath("templates", "plan_HV01.toml")
 COLD = ("coldest_degC = -45", "coldest_degC = -73")
-STOUT = (
-    ("[frame]\nlegs = 3\nembedded_m = 1.5\n", ""),
-    ("diameter_m = 0.06\nwall_m = 0.004", "diameter_m = 0.09\nwall_m = 0.005"),
-    (
-        "[guys]\ncount = 4",
-        "[guys]\ncount = 4\ntop_m = 2.2\nout_m = 2.5\nbreaking_N = 20e3\nstretch_N = 1e6",
-    ),
-    ("area_m2 = 0.06\ndepth_m = 1.0", "area_m2 = 0.25\ndepth_m = 1.2"),
-    ("ventilated = true", 'ventilated = true\nplace = "snow"\ndepth_m = 0.8'),
+LIGHT = (
+    ("[snow]", "[frame]\nlegs = 3\nembedded_m = 1.5\n\n[snow]"),
+    ("diameter_m = 0.09\nwall_m = 0.005", "diameter_m = 0.06\nwall_m = 0.004"),
+    ("top_m = 2.2\nout_m = 2.5\nbreaking_N = 20e3 ", "breaking_N = 10e3 "),
+    ("stretch_N = 1e6 ", "stretch_N = 5e5 "),
+    ("area_m2 = 0.25\ndepth_m = 1.2", "area_m2 = 0.06\ndepth_m = 1.0"),
+    ('place = "snow" ', 'place = "surface" '),
 )
 
 
@@ -194,10 +192,10 @@ def described(folder, *changes):
 
 
 def worst_case(table):
-    """Print how a stout guyed mast, and the example's own frame, stand 75 knots at -73 degC."""
+    """Print how the example's guyed mast, and a light frame, stand 75 knots at -73 degC."""
     usual = "common practice, no source: 75 knots, -100 degF"
     with tempfile.TemporaryDirectory() as folder:
-        stout, plain = described(folder, COLD, *STOUT), described(folder, COLD)
+        stout, plain = described(folder, COLD), described(folder, COLD, *LIGHT)
     stands, falls = storm_of(stout), storm_of(plain)
     bad = [one.name for one in stands.lines if one.state != "good"]
     table.line("guyed mast in 38.6 m/s: margins not good", len(bad), 0, "", usual)

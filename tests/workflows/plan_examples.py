@@ -8,6 +8,10 @@ from stakeline.workflows.plan_description import describe_station
 EXAMPLE = resources.files("stakeline.campaign").joinpath("templates", "plan_HV01.toml")
 
 
+FRAME = "[frame]\nlegs = 3\nembedded_m = 1.5\n\n"  # carries panels and turbine
+ON_SURFACE = ('place = "snow" ', 'place = "surface" ')
+
+
 def station_text(**changed):
     """Return the example's text; ``key="value"`` replaces the first line of that key."""
     text = EXAMPLE.read_text(encoding="utf-8")
@@ -15,6 +19,11 @@ def station_text(**changed):
         text, count = re.subn(rf"(?m)^{key} = .*$", f"{key} = {value}", text, count=1)
         assert count == 1, key
     return text
+
+
+def framed_text(**changed):
+    """Return the example's text with a frame that carries panels and turbine."""
+    return station_text(**changed).replace("[snow]", FRAME + "[snow]")
 
 
 def described(folder, name="HV01", text=None):

@@ -96,7 +96,7 @@ def test_a_good_station_may_be_left(planned):
         ({"panel_south_open_V": 24100}, "it fits if it was read in mV: give 24.10 V"),
         ({"panel_south_open_V": '"24100 mV"'}, ""),
         ({"antenna_A": 45}, "read in mA"),
-        ({"guy_1_N": 102}, "read in kg"),
+        ({"guy_1_N": 204}, "read in kg"),
         ({"box_vents": "false"}, "Vents open: batteries give hydrogen: not done"),
         ({"file_grows_kB": 0}, "it does not log"),
         ({"receiver_A": '""'}, "receiver, while it is on: no reading; take it before you leave"),

@@ -32,7 +32,14 @@ def test_the_example_becomes_a_station():
     assert design.peak_W == 15.0
     assert found.begins_month == 7
     assert len(found.guys) == len(found.holdings) == 4
-    assert found.legs_m.shape == (3, 2)
+    assert found.legs_m.shape == (0, 2)
+    assert found.design.box_depth_m == 0.8
+
+
+def test_a_frame_has_its_legs(tmp_path):
+    found = describe_station(changed(tmp_path, ("[snow]", "[frame]\nlegs = 5\n\n[snow]")))
+    assert found.legs_m.shape == (5, 2)
+    assert np.hypot(*found.legs_m.T) == pytest.approx(0.75)
 
 
 def test_the_bill_holds_every_part_and_the_cargo():
@@ -50,14 +57,13 @@ def test_panels_stand_at_their_distance_and_face_out():
     assert np.hypot(*south.position_m[:2]) == pytest.approx(0.3)
     assert south.position_m[1] < 0.0
     assert south.normal[1] < 0.0
-    assert "box" in parts
 
 
 def test_a_buried_box_stands_in_no_wind(tmp_path):
-    path = changed(tmp_path, ("ventilated = true", 'place = "snow"\ndepth_m = 1.5'))
-    found = describe_station(path)
-    assert "box" not in {part.name for part in found.parts}
-    assert found.design.box_depth_m == 1.5
+    assert "box" not in {part.name for part in describe_station(EXAMPLE).parts}
+    found = describe_station(changed(tmp_path, ('place = "snow" ', 'place = "surface" ')))
+    assert "box" in {part.name for part in found.parts}
+    assert found.design.box_depth_m is None
 
 
 def test_a_southern_year_begins_in_january(tmp_path):
@@ -76,7 +82,7 @@ def test_lithium_is_told_to_the_carrier(tmp_path):
     [
         (("rated_W = 50", "rated_W = 50\nshort_A = 2.0"), "HV01.toml:22: panel: rated_W 50"),
         (("rated_W = 100", "rated_W = 100\nstop_m_s = 3.0"), "HV01.toml:44: turbine: start_m_s"),
-        (("wall_m = 0.004", "wall_m = 0.05"), "HV01.toml:92: tube of 2.5 m"),
+        (("wall_m = 0.005", "wall_m = 0.05"), "HV01.toml:97: tube of 2.5 m"),
     ],
 )
 def test_numbers_that_describe_no_station_are_told_with_their_table(tmp_path, pair, said):

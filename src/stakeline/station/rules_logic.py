@@ -27,7 +27,11 @@ def logs(design, about):
 
 def wakes(design, about):
     """Whether loads that sleep wake even where they were told nothing."""
-    sleepers = [one for one in design.loads if one.duty < 1.0 or one.saved_W == 0.0]
+    sleepers = [
+        one
+        for one in design.loads
+        if one.duty < 1.0 or (one.saves_below > 0.0 and one.low_W < one.mean_W)
+    ]
     return _asked(
         sleepers, about, "wakes", "Wakes by itself",
         "wakes at a fixed time whatever it was told", "sleeps until it is called",

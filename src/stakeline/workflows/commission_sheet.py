@@ -384,5 +384,5 @@ def _cautions(described):
     found += [HEATED, SHORTED] if design.panels else []
     found += [GUY_WIRES] if described.guys else []
     found += [ROTORS] if design.turbine is not None else []
-    found += [DRILLING] if described.settings.frame is not None else []
+    found += [DRILLING] if described.drilled else []
     return (*found, STORM, ESTIMATE)

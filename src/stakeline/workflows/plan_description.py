@@ -84,6 +84,12 @@ class StationDescription:
         return self.design.name
 
     @property
+    def drilled(self):
+        """Whether a hole is drilled for the mast or the legs of a frame."""
+        parts = (self.settings.mast, self.settings.frame)
+        return any(part is not None and part.embedded_m > 0.0 for part in parts)
+
+    @property
     def begins_month(self):
         """Month in which a simulated year begins: midsummer where the file says nothing."""
         return self.settings.aim.begins_month or self.design.site.midsummer_month

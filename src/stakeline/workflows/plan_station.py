@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 
 from ..constants import DAYS_PER_YEAR
 from ..station.cargo import Loads, Totals, loads, people_to_lift, reminders, totals
-from ..station.cautions import BATTERIES, ESTIMATE
+from ..station.cautions import BATTERIES, DRILLING, ESTIMATE
 from ..station.rules import DOUBT, GOOD
 from .plan_energy import EnergyOutcome, energy_of
 from .plan_lines import all_cautions, at_least
@@ -57,7 +57,8 @@ class StationPlan:
             self.place.cautions,
         )
         rotor = self.description.design.turbine
-        return found if rotor is None else all_cautions(found, rotor.cautions)
+        more = () if rotor is None else rotor.cautions
+        return all_cautions(found, more, (DRILLING,) if self.description.drilled else ())
 
 
 def plan_station(description, *, orbits=None, place=None, progress=None):
