@@ -1,5 +1,6 @@
 """A campaign whose results are written by hand, with names that try to be markup."""
 
+import hashlib
 import json
 
 import numpy as np
@@ -27,6 +28,9 @@ def make(root):
     _network(root)
     _lake(root)
     _verdict(root)
+    _intake(root)
+    _position(root)
+    _report(root)
     return root
 
 
@@ -54,6 +58,56 @@ def _station(root, name):
               "residual_up_m": nothing + 0.1, "tide_up_m": np.sin(hours / 2.0)}  # fmt: skip
     made = {"inputs": [{"file": "maps/lakes.geojson", "sha256": "another"}]}
     _put(root / "5-motion" / name / f"{name}_motion.parquet", parquet_bytes(motion, {}, made))
+
+
+def _intake(root):
+    names = ("file,bytes,sha256,kind,station,first_gps,last_gps,epochs,rows,date_shift_weeks,used,"
+             "set_aside,same_as,warnings")  # fmt: skip
+    rows = (f"0-raw/a.rnx,10,,observations,HV02,,,0,0,0,no,{BAD},,",
+            "0-raw/b.rnx,10,,observations,HV02,,,0,0,0,no,,0-raw/c.rnx,",
+            "0-raw/d.rnx,10,,observations,HV02,,,0,0,0,no,,,",
+            "0-raw/c.rnx,10,,observations,HV02,,,0,0,0,yes,,,a remark",
+            "0-raw/e.bin,10,,unknown,,,,0,0,0,no,,,")  # fmt: skip
+    folder = root / "3-intake"
+    _put(folder / "manifest.csv", "\n".join((names, *rows, "")))
+    dates = '[[repairs.date]]\nfile = "0-raw/d.rnx"\nshift_weeks = 1024\n'
+    _put(folder / "proposals.toml", dates)
+    columns = {"station": "HV02", "file": BAD, "percent": 60, "multipath_1_m": 0.3,
+               "multipath_2_m": 0.3, "strength_1_high_dB_Hz": "", "epochs_per_slip": 900,
+               "ionosphere_index_tecu_min": 0.1, "slips": 4, "clock_jumps": 0}  # fmt: skip
+    rows = [{**columns, "day_gps": f"2031-05-0{k}", "percent": 60 + k} for k in (1, 2, 3)]
+    lines = [",".join(map(str, one.values())) for one in rows]
+    _put(folder / "quality.csv", "\n".join((",".join(rows[0]), *lines, "")))
+    odd = f"Quality of receivers' days (quality.csv)\n  HV02: 3 files\n    2031-05-01 {BAD}: 61 %\n"
+    _put(folder / "summary.txt", f"Halvard: intake\n\n{odd}\nDays\n  HV02: 2 days\n")
+
+
+def _position(root):
+    arc = {"first_epoch_gps": "2031-05-02T00:00:00", "last_epoch_gps": "2031-05-02T23:00:00",
+           "rows": 24, "rows_by_state": {"integer-fixed": 18, "float": 6}, "orbits": "precise",
+           "frame": "IGS20", "phase residual rms m": 0.009, "code residual rms m": 0.9,
+           "rejected": {"slips found": 7}, "warnings": [f"integers: {BAD}", BAD]}  # fmt: skip
+    stem = root / "4-position" / "HV02" / "HV02_2031-05-02"
+    table = (root / "4-position" / "HV02" / "HV02_imported.parquet").read_bytes()
+    _put(stem.with_suffix(".parquet"), table)
+    _put(stem.with_suffix(".json"), json.dumps({"arcs": [arc]}))
+
+
+def _report(root):
+    sentence = "Faster: 10 % as the lake drains."
+    style = f"<style>p {{ color: red }}</style><p>{sentence}</p><script>x</script>"
+    known = "7-decide/verdict.txt"
+    told = {"sentence": sentence, "version": "0", "files": {known: "another"},
+            "numbers": [{"table": "Speeds"}, {"table": "Speeds"}]}  # fmt: skip
+    for name, data in (("report.html", style), ("numbers.json", json.dumps(told))):
+        _put(root / "8-report" / name, data)
+    made = {"campaign_files": {known: hashlib.sha256((root / known).read_bytes()).hexdigest()}}
+    files = {"README.md": BAD, "maps/lakes.geojson": "{}", "provenance.json": json.dumps(made)}
+    sums = ""
+    for name, text in files.items():
+        _put(root / "release" / name, text)
+        sums += f"{hashlib.sha256(text.encode()).hexdigest()}  {name}\n"
+    _put(root / "release" / "checksums.sha256", sums + f"{'0' * 64}  ../campaign.toml\n")
 
 
 def _network(root):

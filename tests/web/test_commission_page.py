@@ -25,7 +25,6 @@ def verdict(client):
 def test_the_verbs_lead_on(client):
     text = client.get("/").text
     assert 'href="/commission"' in text
-    assert "At the command line: stakeline report" in text
     assert 'href="/commission/HV03"' in client.get("/commission").text
 
 

@@ -6,7 +6,10 @@ import results_campaign as campaign_of
 
 BAD, LAKE = campaign_of.BAD, campaign_of.LAKE
 HOUR_MS = 3_600_000
-PLACES = ["/", "/motion", "/motion/HV02", "/lakes", f"/lakes/{LAKE}", "/decide"]
+PLACES = [
+    "/", "/intake", "/position", "/position/HV02", "/motion", "/motion/HV02", "/lakes",
+    f"/lakes/{LAKE}", "/decide", "/report",
+]  # fmt: skip
 READY = "() => [...document.querySelectorAll('.chart')].every((c) => c.dataset.drawn)"
 
 

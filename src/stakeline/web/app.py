@@ -13,16 +13,29 @@ from starlette.staticfiles import StaticFiles
 
 from ..errors import StakelineError
 from ..workflows.opening import opened_name
-from . import commission_page, decide_page, lakes_page, motion_page, network_page, plan_page
+from . import (
+    commission_page,
+    decide_page,
+    intake_page,
+    lakes_page,
+    motion_page,
+    network_page,
+    plan_page,
+    position_page,
+    report_page,
+)
 from .pages import CHARTS, trouble
 from .security import WRITES, Guard
 
 PAGES = {
     "plan": plan_page.ROUTES,
     "commission": commission_page.ROUTES,
+    "intake": intake_page.ROUTES,
+    "position": position_page.ROUTES,
     "motion": motion_page.ROUTES,
     "lakes": lakes_page.ROUTES,
     "decide": decide_page.ROUTES,
+    "report": report_page.ROUTES,
 }  # a verb that gets pages is added here
 
 

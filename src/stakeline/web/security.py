@@ -47,7 +47,10 @@ class Guard:
 
         async def with_headers(message):
             if message["type"] == "http.response.start":
-                message = {**message, "headers": [*message.get("headers", ()), *HEADERS]}
+                own = list(message.get("headers", ()))
+                names = {name.lower() for name, _ in own}
+                more = [one for one in HEADERS if one[0] not in names]
+                message = {**message, "headers": [*own, *more]}
             await send(message)
 
         await (refusal or self.app)(scope, receive, with_headers)

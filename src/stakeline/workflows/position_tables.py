@@ -315,7 +315,7 @@ def station_positions(campaign, station):
     dict of str to array
         Columns of :data:`~stakeline.workflows.series.UNITS`.
     """
-    solved = [read_table(path)[0] for path in _day_files(campaign, station)]
+    solved = [read_table(path)[0] for path in day_files(campaign, station)]
     path = campaign.root / _file(station)
     tables = [table for table in solved if len(table["time_gps"])]
     if path.is_file():
@@ -335,12 +335,13 @@ def station_frames(campaign, station):
     campaign : Campaign
     station : str
     """
-    paths = [*_day_files(campaign, station), campaign.root / _file(station)]
+    paths = [*day_files(campaign, station), campaign.root / _file(station)]
     said = [read_table(path)[1].get("frames", {}) for path in paths if Path(path).is_file()]
     return tuple(sorted({frames.get(station, "not stated") for frames in said}))
 
 
-def _day_files(campaign, station):
+def day_files(campaign, station):
+    """Return the tables of a station's days solved from receiver files, in order of time."""
     folder = campaign.root / POSITION / station
     named = sorted(folder.glob(f"{station}_*.parquet"))
     return [p for p in named if _DAY_FILE.fullmatch(p.stem.removeprefix(f"{station}_"))]

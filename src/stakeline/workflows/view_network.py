@@ -1,17 +1,17 @@
 """The network page: a map, the days on record, what is out of date, what health has found."""
 
-import json
 import math
 from collections import Counter
 from functools import lru_cache
 
 import numpy as np
 
-from ..campaign.folders import DECIDE, INTAKE, LAKES, MOTION, POSITION, open_campaign
-from ..campaign.store import read_table, sha256_file
+from ..campaign.folders import INTAKE, LAKES, MOTION, POSITION, open_campaign
+from ..campaign.store import read_table
 from ..earth.projection import projection
 from ..errors import StakelineError
 from .lakes_ground import lake_outlines
+from .view_freshness import MOST_SAID, out_of_date
 from .view_series import stations_with_results
 from .view_tables import json_of, number, rows_of
 
@@ -19,7 +19,6 @@ WIDE, HIGH, EDGE = 900.0, 560.0, 90.0  # units of the drawing
 ARROW = 70.0  # units; of the fastest station
 RING_POINTS = 120  # of an outline or route drawn, at most
 FULL_PERCENT = 95.0  # %; of the epochs expected, from which a day counts as whole; choice
-MOST_SAID = 30  # sentences of one kind
 
 
 def network(root):
@@ -175,15 +174,15 @@ def _whole(low_m, high_m, step_km):
     return [step_km * k for k in range(first, math.floor(high_m / 1e3 / step_km) + 1)]
 
 
-def calendar(campaign):
+def calendar(campaign, positions=True):
     """Return the days on record: first and last day, marks of months, runs of days by station.
 
     A day is ``whole`` or ``part`` by the epochs of its receiver files, ``positions`` where there
-    are positions of it and no receiver file here.
+    are positions of it and no receiver file here, and ``positions`` asks for them.
     """
     days = {}
     path = campaign.folder(MOTION) / "network.parquet"
-    if path.is_file():
+    if positions and path.is_file():
         columns, _ = read_table(path)
         there = np.isfinite(np.asarray(columns["speed_m_d"], float))
         for station, day in zip(
@@ -221,63 +220,3 @@ def _runs(days, first):
         else:
             runs.append([at, 1, days[day]])
     return [tuple(run) for run in runs]
-
-
-def out_of_date(campaign):
-    """Return sentences on what was made from files that have changed since; at most 30.
-
-    Settings are not compared, only files: ``stakeline run`` looks at both.
-    """
-    said = _not_taken_in(campaign)
-    results = [
-        *sorted(campaign.folder(MOTION).glob("*/*_motion.parquet")),
-        *sorted(campaign.folder(LAKES).glob("*/*_summary.json")),
-        campaign.folder(DECIDE) / "verdict.json",
-    ]
-    for path in results:
-        if not path.is_file():
-            continue
-        changed = [name for name, sha in _inputs(path) if _sum(campaign.root / name) != sha]
-        if changed:
-            more = f" and {len(changed) - 1} more" if len(changed) > 1 else ""
-            said.append(f"{campaign.relative(path)}: {changed[0]}{more} has changed since")
-    return said[:MOST_SAID]
-
-
-def _not_taken_in(campaign):
-    rows = rows_of(campaign.folder(INTAKE) / "manifest.csv")
-    known = {row["file"] for row in rows}
-    raw = campaign.folder("0-raw")
-    new = [p for p in raw.rglob("*") if p.is_file() and campaign.relative(p) not in known]
-    said = [f"{len(new)} files of 0-raw are not taken in yet, such as {campaign.relative(new[0])}"
-            ] if new else []  # fmt: skip
-    aside = [row for row in rows if row.get("set_aside") not in ("", "no", None)]
-    return said + [f"{row['file']} is set aside: {row['set_aside']}" for row in aside]
-
-
-def _inputs(path):
-    """Return [(file, checksum)] that a result says it was made from."""
-    if path.suffix == ".parquet":
-        told = _made_from(str(path), path.stat().st_mtime_ns)
-    else:
-        told = json.loads(path.read_text("utf-8")).get("inputs", [])
-    pairs = [(i["file"], i["sha256"]) if isinstance(i, dict) else tuple(i) for i in told]
-    return [(str(name), str(sha)) for name, sha in pairs]
-
-
-@lru_cache(maxsize=512)
-def _made_from(path, _changed_ns):
-    return read_table(path)[1].get("inputs", [])
-
-
-def _sum(path):
-    try:
-        told = path.stat()
-    except OSError:
-        return ""
-    return _file_sum(str(path), told.st_mtime_ns, told.st_size)
-
-
-@lru_cache(maxsize=4096)
-def _file_sum(path, _changed_ns, _size):
-    return sha256_file(path)[1]

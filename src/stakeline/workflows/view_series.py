@@ -16,6 +16,9 @@ SERIES = {
     "east": ("Position, east of the middle", "m", "position"),
     "north": ("Position, north of the middle", "m", "position"),
     "height": ("Height, above the middle", "m", "position"),
+    "sigma_level_m": ("Standard deviation, level", "m", "position"),
+    "sigma_up_m": ("Standard deviation, up", "m", "position"),
+    "satellites": ("Satellites used", "1", "position"),
     "speed_m_d": ("Speed along flow", "m/d", "motion"),
     "residual_up_m": ("Up residual", "m", "motion"),
     "tide_along_m": ("Tide along flow", "m", "motion"),
@@ -27,6 +30,9 @@ SERIES = {
     "box_degC": ("Box", "degC", "logger"),
     "air_degC": ("Air", "degC", "logger"),
 }
+SURENESS = ("sigma_level_m", "sigma_up_m", "satellites")
+POSITION_SERIES = tuple(key for key, (_, _, kind) in SERIES.items() if kind == "position")
+MOTION_SERIES = tuple(key for key in SERIES if key not in SURENESS)
 _KEPT = 6  # series kept in memory; choice
 _NS_PER_MS = 1_000_000
 MOST_SPANS = 4000
@@ -56,8 +62,15 @@ def stations_with_results(root):
     return sorted(found)
 
 
-def series_of(root, station):
+def series_of(root, station, keys=tuple(SERIES)):
     """Return [(key, title, unit, first, last)] of the series that a station has; times in ms.
+
+    Parameters
+    ----------
+    root : path
+    station : str
+    keys : sequence of str
+        Those of :data:`SERIES` that are asked for.
 
     Raises
     ------
@@ -67,7 +80,8 @@ def series_of(root, station):
     if station not in stations_with_results(root):
         raise SettingsError(f"there is no station '{station}' in this campaign")
     found = []
-    for key, (title, unit, _) in SERIES.items():
+    for key in keys:
+        title, unit, _ = SERIES[key]
         one = _series(root, station, key)
         if one is not None and np.isfinite(one.values).any():
             ends = [int(t) // _NS_PER_MS for t in (one.time_ns[0], one.time_ns[-1])]
@@ -140,10 +154,10 @@ def _position(root, station, there):
     north = offset @ np.array([-np.sin(phi) * np.cos(lam), -np.sin(phi) * np.sin(lam), np.cos(phi)])
     gap = usual_gap(time_ns)
     up = height - np.nanmedian(height)
-    return {
-        name: Series(time_ns, np.asarray(values, float), gap)
-        for name, values in (("east", east), ("north", north), ("height", up))
-    }
+    found = {"east": east, "north": north, "height": up}
+    found["sigma_level_m"] = np.hypot(columns["sigma_east_m"], columns["sigma_north_m"])
+    found |= {name: columns[name] for name in ("sigma_up_m", "satellites")}
+    return {key: Series(time_ns, np.asarray(values, float), gap) for key, values in found.items()}
 
 
 @lru_cache(maxsize=_KEPT)

@@ -55,3 +55,9 @@ def plain(values):
     if values.dtype.kind == "M":
         return np.datetime_as_string(values, unit="s").tolist()
     return [value if math.isfinite(value) else None for value in values.astype(float).tolist()]
+
+
+def blocks_of(text):
+    """Return {title: indented lines} of a summary in words: blocks between blank lines."""
+    parts = (part.splitlines() for part in text.split("\n\n") if part.strip())
+    return {lines[0]: lines[1:] for lines in parts}

@@ -36,7 +36,7 @@
           showlegend: false, hoverinfo: "skip" }];
     }
     if (one.kind === "points") {
-      return [{ ...base, mode: "markers", marker: { color: ink, size: 9, symbol: number },
+      return [{ ...base, mode: "markers", marker: { color: ink, size: one.size || 9, symbol: number },
         ...(one.low ? { error_y: { type: "data", symmetric: false, color: ink,
           array: one.high.map((h, i) => h - one.y[i]), arrayminus: one.low.map((l, i) => one.y[i] - l) } } : {}) }];
     }
