@@ -49,16 +49,35 @@ def test_the_folder_lies_in_the_users_cache(package, tmp_path):
     assert list(folder.iterdir()) == []
 
 
-def test_the_folder_changes_with_any_source(package, tmp_path):
+def test_the_folder_changes_with_all_that_a_kernel_may_hold(package, tmp_path):
     cache = {"XDG_CACHE_HOME": str(tmp_path / "cache")}
-    before = ask(package, FOLDER, **cache)
-    assert ask(package, FOLDER, **cache) == before
-    helper = package / "stakeline" / "earth" / "helper.py"
+    kernels, helper = (package / "stakeline" / n for n in ("_kernels.py", "earth/helper.py"))
     helper.parent.mkdir()
     helper.write_text("FACTOR = 1.0\n")
+    before = ask(package, FOLDER, **cache)
+    helper.write_text("FACTOR = 3.0\n")
+    assert ask(package, FOLDER, **cache) == before  # no kernel imports it
+    kernels.write_text("from .earth.helper import FACTOR\n" + kernels.read_text())
     with_helper = ask(package, FOLDER, **cache)
     helper.write_text("FACTOR = 2.0\n")
     assert len({before, with_helper, ask(package, FOLDER, **cache)}) == 3
+
+
+def test_sources_of_kernels_are_followed_through_their_imports():
+    found = compiling.kernel_sources(PACKAGE)
+    for name in ("constants.py", "station/panel.py", "station/_offered_kernels.py"):
+        assert PACKAGE / name in found
+    assert not [path for path, lines in found.items() if b"from . import" in lines]  # not followed
+
+
+@pytest.mark.compiled
+def test_the_folder_holds_where_the_compiler_was_there_first(package, tmp_path):
+    program = (
+        "import numba; from stakeline._kernels import twice; twice(1.5); "
+        "print(twice.stats.cache_path)"
+    )
+    cache = tmp_path / "cache"
+    assert Path(ask(package, program, XDG_CACHE_HOME=str(cache))).is_relative_to(cache)
 
 
 def test_a_home_that_cannot_be_written_falls_back(package, tmp_path):

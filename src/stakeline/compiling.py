@@ -2,19 +2,42 @@
 
 The compiler's own stamp covers only the file of the function itself: after a change in a helper
 of another file the old numbers come back silently. The cache folder therefore carries a hash of
-all sources of the package. ``NUMBA_DISABLE_JIT=1`` runs the same lines as plain Python.
+all modules with kernels and of all that these import. ``NUMBA_DISABLE_JIT=1`` runs the same lines
+as plain Python.
 """
 
 import hashlib
 import os
+import re
 import tempfile
 from pathlib import Path
+
+_NEAR_IMPORT = re.compile(rb"^from (\.+)([\w.]*) import", re.MULTILINE)
+
+
+def kernel_sources(package):
+    """Return {path: bytes} of the modules of a folder whose lines a compiled kernel may hold."""
+    waiting = [p for p in sorted(package.rglob("*.py")) if b"import njit" in p.read_bytes()]
+    found = {}
+    while waiting:
+        path = waiting.pop()
+        if path not in found and path.is_file():
+            found[path] = path.read_bytes()
+            waiting += [_module(path, *m.groups()) for m in _NEAR_IMPORT.finditer(found[path])]
+    return found
+
+
+def _module(path, dots, name):
+    """Return the path of what ``from`` dots name ``import`` means in a module."""
+    parts = [p for p in name.decode().split(".") if p]
+    stem = path.parents[len(dots) - 1].joinpath(*parts)
+    return stem / "__init__.py" if stem.is_dir() else stem.with_suffix(".py")
 
 
 def _sources_hash():
     digest = hashlib.sha256()
-    for path in sorted(Path(__file__).parent.rglob("*.py")):
-        digest.update(path.read_bytes())
+    for _, source in sorted(kernel_sources(Path(__file__).parent).items()):
+        digest.update(source)
     return digest.hexdigest()[:16]
 
 
@@ -37,6 +60,8 @@ if "NUMBA_CACHE_DIR" not in os.environ:
     os.environ["NUMBA_CACHE_DIR"] = str(_cache_folder())
 
 import numba  # noqa: E402  (the cache folder must be known first)
+
+numba.config.CACHE_DIR = os.environ["NUMBA_CACHE_DIR"]  # where the compiler was imported before us
 
 
 def njit(function):
