@@ -40,6 +40,8 @@ MAY_IMPORT = {
     "web": f"{FOUNDATIONS} workflows",
     "cli": f"{FOUNDATIONS} workflows web",  # one command starts the pages
     "__main__": "cli",
+    "verbs": f"{FOUNDATIONS} campaign workflows",  # what 'import stakeline' offers
+    "__init__": "verbs",
 }
 
 KNOWS_THE_VERSION = {*EDGES.split(), "workflows", "cli", "web"}

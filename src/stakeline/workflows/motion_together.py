@@ -13,6 +13,7 @@ from .motion_coherence import coherence_csv, coherence_rows
 from .motion_results import csv_rows
 from .motion_tables import MOTION_UNITS, WORDS, lags_csv, network_columns, strain_columns
 from .motion_words import network_summary, network_words, station_words
+from .series import side_by_side
 
 FRAME_COMMENT = (
     "Distances are true metres along the flow, to its left and up. Without tide and equipment "
@@ -93,16 +94,8 @@ def series_file(tables):
     tables : dict
         By station (columns, metadata) of its motion table.
     """
-    own = {n: t[0]["time_gps"].astype("datetime64[ns]").view(np.int64) for n, t in tables.items()}
-    every = np.unique(np.concatenate(list(own.values())))
-    fields = {}
-    for key, unit in MOTION_UNITS.items():
-        if key == "time_gps" or not unit:
-            continue
-        values = np.full((len(tables), len(every)), np.nan)
-        for k, (name, (columns, _)) in enumerate(tables.items()):
-            values[k, np.searchsorted(every, own[name])] = columns[key]
-        fields[key] = values
+    names = [key for key, unit in MOTION_UNITS.items() if key != "time_gps" and unit]
+    every, fields = side_by_side([columns for columns, _ in tables.values()], names)
     metadata = [table[1] for table in tables.values()]
     units = {key: {"m/d": "m day-1", "deg": "degree"}.get(u, u) for key, u in MOTION_UNITS.items()}
     return StationSeriesFile(

@@ -64,6 +64,7 @@ def told(plan, metadata):
             "lost_h_a": found.lost_h,
             "lowest_charge": found.lowest_charge,
             "heater_share": found.heater_share,
+            "shadow_losses": plan.energy.shadow_losses,
             "restart": vars(found.restart),
             "weather": plan.energy.source,
             "first_to_add": plan.energy.first,
@@ -107,14 +108,19 @@ def told(plan, metadata):
     }  # fmt: skip
 
 
-def _margins(plan):
+def margin_columns(plan):
+    """Return the columns of the margins of a StationPlan: what it has, what it needs, in words."""
     rows = plan.lines
     columns = {name: [getattr(one, name) for one in rows] for name in ("part", "name", "state")}
     columns["has"] = np.array([one.value for one in rows])
     columns["needs"] = np.array([one.needed for one in rows])
     columns |= {name: [getattr(one, name) for one in rows] for name in ("unit", "words")}
     columns["caution"] = [" ".join(one.cautions) for one in rows]
-    return write_plain_table(columns, {"has": 4, "needs": 4})
+    return columns
+
+
+def _margins(plan):
+    return write_plain_table(margin_columns(plan), {"has": 4, "needs": 4})
 
 
 def _rules(plan):

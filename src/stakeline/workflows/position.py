@@ -87,6 +87,27 @@ def run(
         raise SettingsError(f"--out {out}: the table's name ends in .csv or .parquet")
     settings = settings_of(mode, systems, interval, mask, integers)
     products = ProductFiles(**{k: tuple(map(str, v or ())) for k, v in product_files.items()})
+    solved, problems = solve_files(
+        observations, products, settings, workers=workers, progress=progress
+    )
+    inputs = _inputs([*map(str, observations), *products.all()])
+    common = {k: v for k, v in asdict(settings).items() if not k.startswith("antenna")}
+    _write(out, summary, solved, inputs, common, problems)
+    return Outcome(_text(solved, out), tuple(problems))
+
+
+def solve_files(observations, products, settings, *, workers=1, progress=None):
+    """Return (Positions of each station by name, sentences about what failed) of single files.
+
+    Parameters
+    ----------
+    observations : sequence of path
+        Files of one station or several; one that cannot be read does not stop the rest.
+    products : ProductFiles
+    settings : Settings
+    workers : int
+    progress : callable, optional
+    """
     groups = by_station(observations)
     tasks = [StationTask(s, tuple(f), products, settings) for s, f in sorted(groups.items())]
     solved, problems = [], []
@@ -98,11 +119,7 @@ def run(
             problems += [f"{task.station}: {line}" for line in result[1]]
         if progress:
             progress(done, len(tasks), f"{task.station} {'failed' if sentence else 'positioned'}")
-    solved = sorted((positions for positions, _ in solved), key=lambda item: item.station)
-    inputs = _inputs([*map(str, observations), *products.all()])
-    common = {k: v for k, v in asdict(settings).items() if not k.startswith("antenna")}
-    _write(out, summary, solved, inputs, common, problems)
-    return Outcome(_text(solved, out), tuple(problems))
+    return sorted((positions for positions, _ in solved), key=lambda p: p.station), problems
 
 
 def settings_of(mode, systems, interval, mask, integers=None):

@@ -86,6 +86,33 @@ def joined(tables):
     return {name: np.concatenate([table[name] for table in tables]) for name in UNITS}
 
 
+def side_by_side(tables, names):
+    """Return (times, values by name) of the tables of stations on one row of times.
+
+    Parameters
+    ----------
+    tables : sequence of dict
+        Columns of each station; ``time_gps`` among them, ascending.
+    names : sequence of str
+        Of columns of numbers.
+
+    Returns
+    -------
+    time_ns : int64 array, shape (n,)
+        All times that any station has, GPS time. [ns]
+    values : dict of str to array, shape (stations, n)
+        NaN where a station has no row.
+    """
+    own = [table["time_gps"].astype("datetime64[ns]").view(np.int64) for table in tables]
+    every = np.unique(np.concatenate(own))
+    values = {name: np.full((len(tables), len(every)), np.nan) for name in names}
+    for k, (time_ns, table) in enumerate(zip(own, tables, strict=True)):
+        at = np.searchsorted(every, time_ns)
+        for name in names:
+            values[name][k, at] = table[name]
+    return every, values
+
+
 def csv_text(columns):
     """Return a table as CSV: a header line, ISO times of the GPS calendar, empty where missing."""
     count = len(columns["time_gps"])
