@@ -43,7 +43,7 @@ def weather(seed=1, **changed):
 def test_light_is_exact_for_any_cloud():
     years = weather()
     sun = sun_of_year(SITE, years.time_ns)
-    parts = light_by_cloud(SITE, GROUP, sun)
+    parts = light_by_cloud(DESIGN, GROUP, sun)
     clear = clear_light(sun, SITE.elevation_m, albedo=SITE.albedo)
     for cover in (0.0, 0.3, 0.77):
         plain = on_panel(cloudy_light(clear, sun, cover), sun, np.radians(80.0), np.pi)

@@ -85,8 +85,9 @@ class PanelPart(Strict):
 
     ``tilt_deg`` from level, 90 upright; ``azimuth_deg`` the front faces, clockwise from true north.
     ``series``: how many of them in one string. ``bottom_m``: lower edge above the surface on the
-    day of building; ``out_m``: from the mast. Size, current and mass follow the power where not
-    given: 130 W/m2, 5.3 A for 85 W, 0.1 kg/W.
+    day of building; ``out_m``: before the mast, below 0 behind it.
+    ``shade_loss``: beam lost by shaded share of the area; cells in series lose more than it. Size,
+    current and mass follow the power where not given: 130 W/m2, 5.3 A for 85 W, 0.1 kg/W.
     """
 
     name: str = "panel"
@@ -105,7 +106,8 @@ class PanelPart(Strict):
     diode_V: float = Field(0.5, ge=0, le=3)
     clean_share: Share = 0.9
     bottom_m: float = Field(1.0, ge=-5, le=50)
-    out_m: float = Field(0.3, ge=0, le=50)
+    out_m: float = Field(0.3, ge=-50, le=50)
+    shade_loss: float = Field(2.0, ge=0, le=10)
     width_m: Length | None = None
     tall_m: Length | None = None
     mass_kg: Mass | None = None

@@ -74,6 +74,8 @@ class PlacedPanel:
         Light that rime, dust and snow on the glass leave on an average day.
     width_m, tall_m, bottom_m, out_m, mass_kg : float
         Of one: its edges, lower edge above the surface, distance from the mast, mass.
+    shade_loss : float
+        Share of the beam lost by shaded share of the area.
     """
 
     name: str
@@ -88,6 +90,7 @@ class PlacedPanel:
     bottom_m: float = 1.0
     out_m: float = 0.3
     mass_kg: float = 8.5
+    shade_loss: float = 2.0
 
     def __post_init__(self):
         positive(width_m=self.width_m, tall_m=self.tall_m, mass_kg=self.mass_kg)
@@ -100,6 +103,16 @@ class PlacedPanel:
     def rise_m(self):
         """Height of its upper edge over its lower one, at least a hand's breadth. [m]"""
         return max(self.tall_m * float(np.sin(np.radians(self.tilt_deg))), 0.1)
+
+    @property
+    def middles_m(self):
+        """Middles of the panels, side by side: east, north, up (count, 3). [m]"""
+        facing = np.radians(self.azimuth_deg)
+        out = np.array([np.sin(facing), np.cos(facing)]) * self.out_m
+        across = np.array([np.cos(facing), -np.sin(facing)]) * self.width_m
+        aside = np.arange(self.count) - 0.5 * (self.count - 1)
+        height = max(self.bottom_m + 0.5 * self.rise_m, 0.01)
+        return np.column_stack([out + aside[:, None] * across, np.full(self.count, height)])
 
 
 @dataclass(frozen=True)
@@ -159,6 +172,8 @@ class Design:
         What the turbine's regulator can burn; None where it is not known, taken as enough.
     turbine_lives : float
         Chance that the turbine does not break of itself within a year.
+    mast_m : tuple of two floats
+        Diameter and height of the mast, which throws a shadow.
     """
 
     name: str
@@ -172,6 +187,7 @@ class Design:
     box_depth_m: float | None = None
     dump_W: float | None = None
     turbine_lives: float = 1.0
+    mast_m: tuple = (0.0, 0.0)
     cautions: tuple = field(default=())
 
     @property

@@ -7,9 +7,10 @@ import numpy as np
 from ..constants import NS_PER_DAY
 from ..earth.climate import climate
 from .panel import delivered_W
+from .shading import lost_beam
 from .sky import clear_light, cloudy_light, on_panel
 from .storm import ZERO_DEGC_K
-from .sunlight import sun_course_of_days
+from .sunlight import refraction_rad, sun_course_of_days
 from .turbine import wind_power_W
 
 CHARGING_V = 13.2  # V; of a nominal 12, at which panels without tracking work; common practice
@@ -75,9 +76,11 @@ def _panels(design, sun, clear, cloud, air, wind):
     volts = CHARGING_V * design.bank.nominal_V / 12.0
     power = np.zeros((len(design.panels), sun.elevation_rad.size))
     lit = light.global_W_m2 > 0.0
+    seen = sun.elevation_rad + refraction_rad(sun.elevation_rad)
     for row, group in enumerate(design.panels):
         tilt, facing = np.radians([group.tilt_deg, group.azimuth_deg])
-        on = on_panel(light, sun, tilt, facing, site.albedo, site.horizon)
+        lost = lost_beam(design, group, seen, sun.azimuth_rad)
+        on = on_panel(light, sun, tilt, facing, site.albedo, site.horizon, lost=lost)
         power[row, lit] = group.count * delivered_W(
             group.panel, on[lit], air[lit], wind[lit], volts / group.series
         )

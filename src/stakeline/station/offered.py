@@ -1,6 +1,6 @@
 """What panels and turbine bring to the bank in many years of weather."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,9 +14,10 @@ from ._offered_kernels import (
     turbines,
 )
 from .panel import CALM_LOSS_W_M2_K, delivered_W, free_share
+from .shading import lost_beam
 from .sky import clear_light, cloudy_light, on_panel
 from .storm import speed_at_height
-from .sunlight import SunCourse, sun_course_of_days
+from .sunlight import SunCourse, refraction_rad, sun_course_of_days
 from .turbine import STANDARD_KG_M3, wind_power_W
 
 CHARGING_V = 13.0  # V of 12; at which a panel works without a seeker, common practice
@@ -57,33 +58,61 @@ def sun_of_year(site, time_ns):
     )
 
 
-def light_by_cloud(site, group, sun, albedo=None):
+def light_by_cloud(design, group, sun, albedo=None):
     """Return the light on a panel as constant, linear and quadratic in the cloud cover (3, n).
 
     Exact: the beam is linear in the clear share, what comes from beside the Sun its square.
 
     Parameters
     ----------
-    site : Site
+    design : Design
+        Its other panels, mast and box throw shadows.
     group : PlacedPanel
+        One of the design's.
     sun : SunCourse
     albedo : float, optional
         The site's where not given.
     """
+    site = design.site
     albedo = site.albedo if albedo is None else albedo
     up = sun.elevation_rad > np.radians(-2.0)
     some = SunCourse(sun.elevation_rad[up], sun.azimuth_rad[up], sun.distance_au[up])
     clear = clear_light(some, site.elevation_m, albedo=albedo)
     tilt, facing = np.radians(group.tilt_deg), np.radians(group.azimuth_deg)
+    seen = some.elevation_rad + refraction_rad(some.elevation_rad)
+    lost = lost_beam(design, group, seen, some.azimuth_rad)
     found = np.zeros((3, up.size))
     none, half, full = (
-        on_panel(cloudy_light(clear, some, cover, albedo), some, tilt, facing, albedo, site.horizon)
+        on_panel(cloudy_light(clear, some, cover, albedo), some, tilt, facing, albedo,
+                 site.horizon, lost=lost)
         for cover in (0.0, 0.5, 1.0)
-    )
+    )  # fmt: skip
     found[0, up] = none
     found[1, up] = 4.0 * half - 3.0 * none - full
     found[2, up] = 2.0 * (none + full) - 4.0 * half
     return group.clean_share * found
+
+
+def shadow_losses(design, sun, cloud):
+    """Return the share of a year's light that shadows take from each group, {name: share}.
+
+    Parameters
+    ----------
+    design : Design
+    sun : SunCourse
+        Of the year's hours.
+    cloud : float
+        Mean cover, taken for every hour.
+    """
+    weight = np.array([1.0, cloud, cloud**2])
+    found = {}
+    for group in design.panels:
+        bright = replace(group, shade_loss=0.0)
+        light = float((weight @ light_by_cloud(design, group, sun)).sum())
+        found[group.name] = 1.0 - light / float(
+            (weight @ light_by_cloud(design, bright, sun)).sum()
+        )
+    return found
 
 
 def panel_table(group, bank):
@@ -127,7 +156,7 @@ def offered_power(design, weather, *, surface_m=None, albedo=None, sun=None, luc
     power = np.zeros((len(design.panels), count, hours))
     for group, out in zip(design.panels, power, strict=True):
         free = free_share(heights, group.bottom_m, group.rise_m)
-        panels(light_by_cloud(design.site, group, sun, albedo), free, SURFACE_STEP_H,
+        panels(light_by_cloud(design, group, sun, albedo), free, SURFACE_STEP_H,
                panel_table(group, design.bank), RIME_LOSS, weather.temperature_degC,
                weather.wind_m_s, weather.cloud, weather.rime, out)  # fmt: skip
     ends = turbine_ends_h(design.turbine_lives, luck, count, hours)

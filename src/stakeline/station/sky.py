@@ -169,7 +169,9 @@ def cloudy_light(clear, sun, cloud, albedo=SNOW_ALBEDO, cloud_depth=CLOUD_DEPTH)
     return Light((1.0 - cloud) * clear.beam_W_m2, diffuse, total)
 
 
-def on_panel(light, sun, tilt_rad, facing_rad, albedo=SNOW_ALBEDO, horizon=LEVEL_HORIZON):
+def on_panel(
+    light, sun, tilt_rad, facing_rad, albedo=SNOW_ALBEDO, horizon=LEVEL_HORIZON, *, lost=0.0
+):
     """Return the irradiance on a tilted plane, (n,). [W/m2]
 
     Parameters
@@ -181,6 +183,8 @@ def on_panel(light, sun, tilt_rad, facing_rad, albedo=SNOW_ALBEDO, horizon=LEVEL
     albedo : float
         Of the ground in front, taken for the slopes up to the skyline too.
     horizon : Horizon
+    lost : float or array, shape (n,)
+        Share of beam and of what comes from beside the Sun that shadows take.
 
     Notes
     -----
@@ -194,7 +198,7 @@ def on_panel(light, sun, tilt_rad, facing_rad, albedo=SNOW_ALBEDO, horizon=LEVEL
     incidence = np.cos(tilt_rad) * np.sin(seen)
     turned = np.cos(sun.azimuth_rad - facing_rad)
     incidence = incidence + np.sin(tilt_rad) * np.cos(seen) * turned
-    lit = np.where(free, np.maximum(incidence, 0.0), 0.0)
+    lit = np.where(free, np.maximum(incidence, 0.0), 0.0) * (1.0 - lost)
     clearness = light.beam_W_m2 / sun.above_air_W_m2
     beside = clearness * light.diffuse_W_m2 / np.maximum(np.sin(seen), LOWEST_SINE) * lit
     sky = sky_view(tilt_rad, facing_rad, horizon)

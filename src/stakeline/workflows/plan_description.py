@@ -167,6 +167,7 @@ def _design(settings, made):
         box_depth_m=settings.box.depth_m if settings.box.place == "snow" else None,
         dump_W=None if turbine is None else turbine.dump_W,
         turbine_lives=1.0 if turbine is None else turbine.lives_year,
+        mast_m=(settings.mast.diameter_m, settings.mast.free_m),
     )
 
 
@@ -213,6 +214,7 @@ def _panel(part, controller):
         bottom_m=part.bottom_m,
         out_m=part.out_m,
         mass_kg=part.mass_kg or PANEL_KG_W * part.rated_W,
+        shade_loss=part.shade_loss,
     )
 
 
@@ -322,18 +324,11 @@ def _parts(settings, design):
 
 def _panel_parts(group):
     """Return the panels of a group side by side, at their distance from the mast."""
-    facing = np.radians(group.azimuth_deg)
-    out = np.array([np.sin(facing), np.cos(facing)]) * group.out_m
-    across = np.array([np.cos(facing), -np.sin(facing)]) * group.width_m
-    found = []
-    for i in range(group.count):
-        east, north = out + (i - (group.count - 1) / 2.0) * across
-        name = group.name if group.count == 1 else f"{group.name} {i + 1}"
-        middle = max(group.bottom_m + group.rise_m / 2.0, 0.01)
-        found.append(Part(name, "plate", group.width_m, group.tall_m,
-                          (float(east), float(north), middle), group.mass_kg,
-                          group.tilt_deg, group.azimuth_deg))  # fmt: skip
-    return found
+    return [
+        Part(group.name if group.count == 1 else f"{group.name} {number}", "plate", group.width_m,
+             group.tall_m, tuple(middle), group.mass_kg, group.tilt_deg, group.azimuth_deg)
+        for number, middle in enumerate(group.middles_m.tolist(), 1)
+    ]  # fmt: skip
 
 
 def _rise(part):

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..station.offered import shadow_losses
 from ..station.supply import Supply
 from .plan_survival import Study, study_energy
 
@@ -24,6 +25,8 @@ class EnergyOutcome:
         Battery, of all but 5 % of the years.
     winter_degC, winter_m_s : float
         Means of the coldest month.
+    shadow_losses : dict of str to float
+        Share of a year's light that the station's own shadows take, by group of panels.
     """
 
     study: Study
@@ -31,6 +34,7 @@ class EnergyOutcome:
     coldest_degC: float
     winter_degC: float
     winter_m_s: float
+    shadow_losses: dict
 
     @property
     def survival(self):
@@ -99,4 +103,5 @@ def energy_of(description, progress=None):
         float(np.quantile(boxes, COLDEST_SHARE)),
         winter,
         float(weather.wind_m_s[:, cold].mean()),
+        shadow_losses(description.design, study.around.sun, float(weather.cloud.mean())),
     )

@@ -8,6 +8,7 @@ from ..station.rules import BAD, DOUBT, GOOD, OPEN
 from .plan_lines import worst_state
 
 WIDTH = 78
+TOLD_LOSS = 0.005  # -; of a year's light by own shadows, from which it is told
 MARK = {BAD: "no", DOUBT: "?", OPEN: "try", GOOD: "ok"}
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September",
           "October", "November", "December")  # fmt: skip
@@ -93,6 +94,11 @@ def power_rows(plan):
     """Return (what, mean) texts of what brings and what takes energy."""
     design, mean = plan.description.design, plan.energy.survival.mean_W
     rows = [(f"{name}, to the bank", f"{value:.2f} W") for name, value in mean.items()]
+    rows += [
+        (f"{name}, light lost to own shadows", share(lost))
+        for name, lost in plan.energy.shadow_losses.items()
+        if lost >= TOLD_LOSS
+    ]
     rows += [(load.name, f"{load.mean_W:.2f} W") for load in design.loads]
     rows.append(("controller", f"{design.controller_W:.2f} W"))
     if design.box.heater_W > 0.0:
