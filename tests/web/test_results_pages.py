@@ -1,8 +1,14 @@
 """The pages of results: what they hold, what they refuse, and how they look to a browser."""
 
+import csv
+import io
+
 import numpy as np
 import pytest
 import results_campaign as campaign_of
+from PIL import Image
+
+from stakeline.workflows.view_tables import sheet_text
 
 BAD, LAKE = campaign_of.BAD, campaign_of.LAKE
 HOUR_MS = 3_600_000
@@ -30,8 +36,38 @@ def test_a_name_that_is_markup_has_its_page(results):
 def test_the_network_says_what_is_out_of_date(results):
     text = results.get("/").text
     assert "5-motion/HV02/HV02_motion.parquet: maps/lakes.geojson has changed since" in text
-    assert "98 days positions, 1 days whole, 1 days part of 100" in text
+    assert "98 days positions, 1 day whole, 1 day part of 100" in text
     assert "EPSG:3413" in text
+
+
+def test_the_map_as_a_table(results):
+    rows = list(csv.DictReader(io.StringIO(results.get("/map.csv").text)))
+    (station,) = [row for row in rows if row["name"] == "HV02"]
+    assert float(station["latitude_deg"]) == pytest.approx(79.18)
+    assert float(station["speed_m_a"]) == 365.0
+    outline = [row for row in rows if row["kind"] == "lake"]
+    assert [row["longitude_deg"] for row in outline[::4]] == ["-22.950000"] * 2  # a closed ring
+    first, last = outline[0], outline[-1]
+    assert (first["x_km"], first["y_km"]) == (last["x_km"], last["y_km"])
+
+
+def test_the_days_as_a_table(results):
+    text = results.get("/days.csv?with=positions").text
+    assert text.splitlines()[1:] == [
+        "HV02,2031-05-01,1,positions", "HV02,2031-05-02,1,whole", "HV02,2031-05-03,1,part",
+        "HV02,2031-05-04,97,positions",
+    ]  # fmt: skip
+    assert len(results.get("/days.csv").text.splitlines()) == 3
+
+
+def test_no_cell_of_a_table_is_run_as_a_formula():
+    texts = ("=1+1", "-HV", "HV02", "")
+    assert [sheet_text(text) for text in texts] == ["'=1+1", "'-HV", "HV02", ""]
+        "'=1+1",
+        "'-HV",
+        "HV02",
+        "",
+    ]
 
 
 def drawn(results, **asked):
@@ -117,3 +153,24 @@ def test_a_view_has_an_address_and_a_keyboard(tab, address):
     tab.wait_for_function("() => location.search.includes('from=2031-05-06T00')")
     tab.locator("[data-step=all]").press("Enter")
     tab.wait_for_function("() => location.search === ''")
+
+
+def test_what_is_seen_is_kept_as_a_file(tab, address, tmp_path):
+    tab.goto(f"{address}/motion/HV02?from=2031-05-05T00:00:00&to=2031-05-05T12:00:00")
+    tab.wait_for_function(READY)
+    kept = {}
+    for kind in ("SVG", "PNG", "CSV"):
+        with tab.expect_download() as arriving:
+            tab.locator(".keep").first.get_by_role("button", name=kind).press("Enter")
+        kept[kind] = tmp_path / kind
+        arriving.value.save_as(kept[kind])
+    rows = kept["CSV"].read_text("utf-8").splitlines()
+    assert rows[0] == "what,time_gps,m,low,high"
+    assert len(rows) == 1 + 13  # hours of the span, both ends
+    svg = kept["SVG"].read_text("utf-8")
+    assert "js-line" not in svg  # nothing rests on the page's style
+    assert "HV02: Position, east of the middle" in svg
+    assert "rgb(0, 70, 110)" in svg  # the ink of the line
+    with Image.open(kept["PNG"]) as picture:
+        colours = {colour[:3] for _, colour in picture.convert("RGBA").getcolors(10**6)}
+        assert {(255, 255, 255), (0, 70, 110)} <= colours

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from matplotlib.figure import Figure
 from matplotlib.patches import FancyArrowPatch
 
 from .style import DEEP, INK, PALE, WATER, new_figure
@@ -44,7 +45,7 @@ def map_sheet(title, chart, corners, map_scale=1.0, north_rad=0.0):
     low, high = corners
     width, height = high - low
     map_in = min(_WIDTH_IN - 0.8, _TALLEST_IN * width / height)
-    figure = new_figure(map_in + 0.8, map_in * height / width + 1.0, title)
+    figure = new_figure(map_in + 0.8, map_in * height / width + 1.0, title, one_shape=True)
     axis = figure.subplots()
     axis.set_aspect("equal")
     axis.set_xlim(low[0], high[0])
@@ -85,6 +86,31 @@ def _contours(axis, ground):
         colors="#c4c4c4", linewidths=0.6, linestyles="solid", zorder=0,
     )  # fmt: skip
     axis.clabel(drawn, fmt="%.0f m", fontsize=6.5, colors=PALE, inline_spacing=2)
+
+
+def surface_lines(x, y, height_m, most=8.0):
+    """Return [(height, points (n, 2))] of contours at round heights.
+
+    Parameters
+    ----------
+    x : array, shape (k,)
+    y : array, shape (l,)
+    height_m : array, shape (l, k)
+        NaN where there is none. [m]
+    most : float
+        About how many heights.
+    """
+    if min(height_m.shape) < 2 or not np.isfinite(height_m).any():
+        return []
+    low, high = np.nanmin(height_m), np.nanmax(height_m)
+    step = nice_below(max((high - low) / most, 1.0))
+    levels = step * np.arange(low // step + 1.0, high // step + 1.0)
+    if not len(levels):
+        return []
+    drawn = Figure().subplots().contour(x, y, np.ma.masked_invalid(height_m), levels)
+    return [(float(level), np.asarray(line, float))
+            for level, lines in zip(drawn.levels, drawn.allsegs, strict=True)
+            for line in lines if len(line) > 1]  # fmt: skip
 
 
 def _within(values, ends):

@@ -59,7 +59,7 @@ def make_app(root, *, port, token=None):
     name = opened_name(root)
     static = resources.files(__package__).joinpath("static")
     routes = [
-        Route("/", network_page.home),
+        *network_page.ROUTES,
         Route("/plotly.js", _charts),
         Route("/offline.js", _offline),
         Mount("/static", StaticFiles(directory=str(static))),

@@ -61,3 +61,8 @@ def blocks_of(text):
     """Return {title: indented lines} of a summary in words: blocks between blank lines."""
     parts = (part.splitlines() for part in text.split("\n\n") if part.strip())
     return {lines[0]: lines[1:] for lines in parts}
+
+
+def sheet_text(text):
+    """Return a text as a cell that no table program runs as a formula."""
+    return f"'{text}" if text[:1] in "=+-@\t\r" and text[:1] else text

@@ -61,6 +61,7 @@
 
   async function show(place, spec) {
     drawn.set(place, spec);
+    place.spec = spec;
     const layout = layoutOf(spec);
     if (spec.names_y) { layout.yaxis.automargin = true; layout.yaxis.autorange = "reversed"; layout.margin.l = 20; }
     if (!place.dataset.drawn) { place.textContent = ""; }
@@ -84,6 +85,7 @@
     const x = Array.from(both.subarray(0, half), (t) => (Number.isNaN(t) ? null : new Date(t).toISOString().slice(0, 23)));
     const y = Array.from(both.subarray(half), (v) => (Number.isNaN(v) ? null : v));
     const spec = { zooms: true, x_kind: "time", y_title: place.dataset.unit, height: 220, traces: [{ x, y }] };
+    place.spec = spec;
     const layout = layoutOf(spec);
     if (from && to) { layout.xaxis.range = [from, to]; }
     const first = !place.dataset.drawn;
