@@ -63,11 +63,6 @@ def test_the_days_as_a_table(results):
 def test_no_cell_of_a_table_is_run_as_a_formula():
     texts = ("=1+1", "-HV", "HV02", "")
     assert [sheet_text(text) for text in texts] == ["'=1+1", "'-HV", "HV02", ""]
-        "'=1+1",
-        "'-HV",
-        "HV02",
-        "",
-    ]
 
 
 def drawn(results, **asked):
