@@ -3,9 +3,10 @@
     python validation/decide_null.py [N]
 
 N series (1000) of 730 days: trend, season, Gauss-Markov noise with a memory of 3, 8 or 20 days and
-white noise, all in per cent of the speed, 5 in 100 days missing; 5 events. Exit code 1 where one
-falls short; with fewer series the bars are those of 1000 and may be missed by chance. No data are
-read.
+white noise, all in per cent of the speed, 5 in 100 days missing; 5 events. Lags of responses that
+are put in are drawn, evenly from the first cell of the grid to the last, and plateaus are one of
+those of the grid, as the estimate takes them to be. Exit code 1 where one falls short; with fewer series the bars are those of 1000 and may be
+missed by chance. No data are read.
 
 The circular shifts are cheap and are made on 5 N series, the first N among them. This was changed
 after seeing a result: on the first 1000 alone they gave 3.7 % of false alarms and a Kolmogorov p of
@@ -30,9 +31,9 @@ from stakeline.inference.shape import Events, ShapeGrid, columns
 ISSUE = "bar of the project"
 DAYS = np.arange(730.0)
 EVENTS = Events([100.3, 210.7, 330.2, 460.9, 600.1])
-TRUE_LAG = 1.0  # d
-TRUE = ShapeGrid((TRUE_LAG,), (2.0,), (15.0,), (5.0,))
+TRUE = ShapeGrid((1.0,), (2.0,), (15.0,), (5.0,))
 MANY = ShapeGrid(tuple(np.arange(0.0, 6.1, 0.5)), (2.0,), (8.0, 15.0, 30.0), (5.0,))
+CELLS = -0.25, 6.25  # d, from the first cell of the lags to the last
 BASELINE = Baseline(1, (365.25,))
 CHOICES = Choices(BASELINE)
 WHITE = Choices(BASELINE, noise="white")
@@ -58,22 +59,28 @@ def series(seed):
     return values
 
 
+def response_of(grid):
+    """Return the response (n,) of one shape, of unit amplitude."""
+    return columns(DAYS, EVENTS, grid, 1.0, 0).sum(axis=0)[:, 0]
+
+
 def one(seed):
     """Return all that is measured on one series."""
     rng = np.random.default_rng([1848, seed])
     values = series(seed)
-    response = columns(DAYS, EVENTS, TRUE, 1.0, 0).sum(axis=0)[:, 0]
     found = {
         "scan": scan_shapes(DAYS, values, EVENTS, MANY, rng, CHOICES, draws=1999).p,
         "one shape": fit_response(DAYS, values, EVENTS, TRUE, CHOICES).p,
         "independent": fit_response(DAYS, values, EVENTS, TRUE, WHITE).p,
     }
     for effect in EFFECTS:
+        lag, plateau = rng.uniform(*CELLS), rng.choice(MANY.durations)
+        response = response_of(ShapeGrid((lag,), TRUE.rises, (plateau,), TRUE.decays))
         fit = fit_response(DAYS, values + effect * response, EVENTS, MANY, CHOICES)
         found["inside", effect] = fit.interval[0] <= effect <= fit.interval[1]
-        found["lag", effect] = fit.lag - TRUE_LAG
-        found["lag inside", effect] = fit.lag_interval[0] <= TRUE_LAG <= fit.lag_interval[1]
-    fit = fit_response(DAYS, values + PROBE * response, EVENTS, TRUE, CHOICES)
+        found["lag", effect] = fit.lag - lag
+        found["lag inside", effect] = fit.lag_interval[0] <= lag <= fit.lag_interval[1]
+    fit = fit_response(DAYS, values + PROBE * response_of(TRUE), EVENTS, TRUE, CHOICES)
     found["seen"] = fit.p <= 0.05
     places = moved_catalogues(EVENTS, DAYS[0], DAYS[-1], rng, 100)
     null = unmoved(DAYS, values, EVENTS, TRUE, places, CHOICES)
@@ -112,11 +119,11 @@ def estimates(table, of):
         table.line(f"{quantity}, most", inside, 97.0, "%", ISSUE)
         lag = of(("lag", effect))
         holds = 100.0 * of(("lag inside", effect)).mean()
+        quantity = f"95 % interval holds a lag, at an effect of {effect:g} %"
+        table.line(f"{quantity}, least", holds, 92.0, "%", ISSUE, least=True)
+        table.line(f"{quantity}, most", holds, 97.0, "%", ISSUE)
         near = 100.0 * np.mean(np.abs(lag) <= 1.0)
-        table.say(
-            f"lag at {effect:g} %: mean {lag.mean():+.2f} d, within 1 d in {near:.0f} %, its "
-            f"interval holds the truth in {holds:.0f} %"
-        )
+        table.say(f"lag at {effect:g} %: mean {lag.mean():+.2f} d, within 1 d in {near:.0f} %")
     rms = np.sqrt(np.mean(of(("lag", 4.0)) ** 2))
     table.line("lag at an effect of 4 %, root mean square error", rms, 1.0, "d", ISSUE)
 

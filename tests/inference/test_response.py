@@ -12,7 +12,7 @@ from stakeline.inference.mixture import (
     mixture_quantile,
     weighted_quantile,
 )
-from stakeline.inference.response import Choices, fit_response
+from stakeline.inference.response import Choices, fit_response, log_likelihood_of
 from stakeline.inference.scan import scan_shapes
 from stakeline.inference.shape import Events, ShapeGrid, columns
 
@@ -86,6 +86,42 @@ def test_truth_is_found(plain):
     assert not plain.lag_at_edge
     assert plain.excess_interval[0] < 3 * 6.0 * 22.5 < plain.excess_interval[1]
     assert np.isnan(plain.p)
+
+
+def unexplained(table, values):
+    """Return the sum of squares that a least-squares fit of columns leaves."""
+    return ((values - table @ np.linalg.lstsq(table, values, rcond=None)[0]) ** 2).sum()
+
+
+def test_shapes_weigh_as_the_marginal_likelihood_of_what_they_leave():
+    # law: with independent noise, amplitude and level integrated out, RSS ** (-f / 2)
+    values = series([6.0] * 3, gaps=False)
+    white = Choices(Baseline(1), noise="white")
+    fit = fit_response(TIME, values, EVENTS, MANY, white)
+    plain = [np.ones_like(TIME), TIME]
+    shapes = columns(TIME, EVENTS, MANY, 1.0, 0).sum(axis=0).T
+    left = np.array([unexplained(np.column_stack([*plain, shape]), values) for shape in shapes])
+    wanted = (left / left.min()) ** (-0.5 * (len(TIME) - 3))
+    np.testing.assert_allclose(fit.weights, wanted / wanted.sum(), rtol=1e-6)
+
+
+def test_intervals_of_lags_hold_the_truth_as_often_as_they_say():
+    rng = np.random.default_rng(11)
+    lags = np.arange(0.0, 6.1, 0.5)
+    shapes = columns(TIME, EVENTS, ShapeGrid(tuple(lags), (3.0,), (15.0,), (6.0,)), 1.0, 0)
+    unit = shapes.sum(axis=0) / np.linalg.norm(shapes.sum(axis=0), axis=0)
+    free = len(TIME) - 1
+    inside = []
+    for lag in rng.uniform(-0.25, 6.25, 1000):  # the cells of the grid, the first to the last
+        true = ShapeGrid((lag,), (3.0,), (15.0,), (6.0,))
+        values = 1.5 * columns(TIME, EVENTS, true, 1.0, 0).sum(axis=0)[:, 0]
+        values = values + rng.standard_normal(len(TIME))
+        seen = (unit.T @ values) ** 2
+        score = free * seen / (values @ values - seen.max())
+        weights = np.exp(log_likelihood_of(score, free))
+        low, high = grid_quantile([0.025, 0.975], weights, lags)
+        inside.append(low <= lag <= high)
+    assert 0.92 <= np.mean(inside) <= 0.97  # three sigmas of chance in 1000: 0.93 to 0.97
 
 
 def test_turning_the_sign_turns_the_amplitude(plain):

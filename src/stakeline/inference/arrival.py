@@ -13,6 +13,7 @@ from ..errors import SettingsError, SolutionError
 from .baseline import Baseline, prepare
 from .coloured import fit_coloured, whiten
 from .propagation import LEAST_SERIES, propagation_of
+from .response import log_likelihood_of
 from .shape import integral
 
 BEFORE, AFTER = 20.0, 1.0  # steps of the record before an event and after its end; our choice
@@ -60,7 +61,7 @@ def arrival_likelihood(time, way, onset, lasting, arrivals, *, rises, decay, cov
     Notes
     -----
     Around the event the way is a parabola, the bend of the response, and noise with a memory. The
-    level of the noise is integrated out: ``(1 + (best t^2 - t^2) / f) ** (-f / 2)``.
+    level of the noise is integrated out (:func:`~.response.log_likelihood_of`).
     """
     step = float(np.median(np.diff(time)))
     near = (time > onset - BEFORE * step) & (time < onset + lasting + AFTER * step)
@@ -77,7 +78,7 @@ def arrival_likelihood(time, way, onset, lasting, arrivals, *, rises, decay, cov
         noise = fit_coloured(ready, "memory", extra)
         score = _scores(noise, ready, shapes)
         extra = shapes[:, [int(score.argmax())]]
-    log = -0.5 * noise.free * np.log1p((score.max() - score) / noise.free)
+    log = log_likelihood_of(score, noise.free)
     return np.logaddexp.reduce(log.reshape(len(rises), -1), axis=0) - np.log(len(rises))
 
 

@@ -5,9 +5,10 @@
 
 The amplitude has a free sign. Shapes and times of events are few, so all of them are tried: level,
 trend, season, covariates and amplitude are integrated out in closed form at each, the level of the
-noise too. A shape weighs as its best fit does, ``(1 + t^2 / f) ** (f / 2)``: the prior of an
-amplitude is taken as wide, in units of its own sigma, for every shape (Zellner 1986), else shapes
-that the record hardly sees would win. The times of events are averaged over their samples.
+noise too. A shape weighs as what it leaves unexplained does, ``(1 + (best t^2 - t^2) / f) **
+(-f / 2)``: the prior of an amplitude is taken as wide, in units of its own sigma, for every shape
+(Zellner 1986), else shapes that the record hardly sees would win. The times of events are averaged
+over their samples.
 """
 
 from dataclasses import dataclass, field
@@ -167,6 +168,16 @@ def refuse_close(events, grid, step):
         )
 
 
+def log_likelihood_of(score, degrees):
+    """Return the logarithm of the marginal likelihood of shapes by their t^2, 0 for the best.
+
+    The level of ``score`` is the one that the best shape leaves. What a shape leaves is then
+    proportional to ``1 + (best t^2 - t^2) / f``; with the amplitude integrated out, and the level
+    under Jeffreys' prior, its likelihood is that to the power ``-f / 2`` (Zellner 1986).
+    """
+    return -0.5 * degrees * np.log1p((score.max() - score) / degrees)
+
+
 class Problem:
     """One series, its events and shapes, whitened by one noise at a time."""
 
@@ -199,8 +210,7 @@ class Problem:
             )
         self.sigmas = np.sqrt(noise.level / np.where(visible, self.information, np.nan))
         score = np.where(visible, (self.amplitudes / self.sigmas) ** 2, 0.0)
-        log = 0.5 * self.degrees * np.log1p(score / self.degrees)
-        self.joint = np.where(visible, np.exp(log - log[visible].max()), 0.0)
+        self.joint = np.where(visible, np.exp(log_likelihood_of(score, self.degrees)), 0.0)
         self.joint /= self.joint.sum()
         self.best = int(self.joint.sum(axis=0).argmax())
 
