@@ -5,8 +5,8 @@
 N series (1000) of 730 days: trend, season, Gauss-Markov noise with a memory of 3, 8 or 20 days and
 white noise, all in per cent of the speed, 5 in 100 days missing; 5 events. Lags of responses that
 are put in are drawn, evenly from the first cell of the grid to the last, and plateaus are one of
-those of the grid, as the estimate takes them to be. Exit code 1 where one falls short; with fewer series the bars are those of 1000 and may be
-missed by chance. No data are read.
+those of the grid, as the estimate takes them to be. Exit code 1 where one falls short; with fewer
+series the bars are those of 1000 and may be missed by chance. No data are read.
 
 The circular shifts are cheap and are made on 5 N series, the first N among them. This was changed
 after seeing a result: on the first 1000 alone they gave 3.7 % of false alarms and a Kolmogorov p of

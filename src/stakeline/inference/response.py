@@ -168,14 +168,16 @@ def refuse_close(events, grid, step):
         )
 
 
-def log_likelihood_of(score, degrees):
+def log_likelihood_of(score, free):
     """Return the logarithm of the marginal likelihood of shapes by their t^2, 0 for the best.
 
     The level of ``score`` is the one that the best shape leaves. What a shape leaves is then
     proportional to ``1 + (best t^2 - t^2) / f``; with the amplitude integrated out, and the level
-    under Jeffreys' prior, its likelihood is that to the power ``-f / 2`` (Zellner 1986).
+    under Jeffreys' prior, its likelihood is that to the power ``-f / 2`` (Zellner 1986). ``free``
+    are values minus regressors, not the degrees of freedom of an amplitude: shapes differ in their
+    fast parts, whose noise is far better known than the slow noise under a long plateau.
     """
-    return -0.5 * degrees * np.log1p((score.max() - score) / degrees)
+    return -0.5 * free * np.log1p((score.max() - score) / free)
 
 
 class Problem:
@@ -210,7 +212,7 @@ class Problem:
             )
         self.sigmas = np.sqrt(noise.level / np.where(visible, self.information, np.nan))
         score = np.where(visible, (self.amplitudes / self.sigmas) ** 2, 0.0)
-        self.joint = np.where(visible, np.exp(log_likelihood_of(score, self.degrees)), 0.0)
+        self.joint = np.where(visible, np.exp(log_likelihood_of(score, self.noise.free)), 0.0)
         self.joint /= self.joint.sum()
         self.best = int(self.joint.sum(axis=0).argmax())
 
