@@ -8,12 +8,14 @@ from scipy.special import ndtri
 
 from stakeline.errors import SettingsError
 from stakeline.station.weather import (
+    CHUNK,
     MEMORY_H,
     SMOOTH,
     USUAL_SHARES,
     climate_weather,
     course_correlation,
     course_steps,
+    draw_chance,
     draw_weather,
     season_mean,
     season_place,
@@ -185,3 +187,17 @@ def test_a_season_without_measurements_is_refused():
 def test_no_years_are_refused():
     with pytest.raises(SettingsError, match="0 years of 8760 h"):
         drawn(0)
+
+
+@pytest.mark.compiled
+def test_chance_drawn_before_gives_the_same_years():
+    hours, years = 48, CHUNK + 3  # more than are drawn at once
+    model = climate_weather(**CLIMATE)
+    chance = draw_chance(years, model.memory_h.size + 1, np.random.default_rng(4), hours)
+    plain = draw_weather(model, START_NS, years, np.random.default_rng(4), hours)
+    for _ in range(2):  # it is not used up
+        found = draw_weather(model, START_NS, years, None, hours, chance=chance)
+        for name in ("temperature_degC", "wind_m_s", "cloud", "rime"):
+            np.testing.assert_array_equal(getattr(found, name), getattr(plain, name))
+    with pytest.raises(SettingsError, match=r"chance of \(53, 50, 2, 6\): expected \(52, 50"):
+        draw_weather(model, START_NS, years - 1, None, hours, chance=chance)

@@ -208,7 +208,40 @@ def _mean_of(quantile):
     return float(quantile @ weight / weight.sum())
 
 
-def draw_weather(model, start_ns, years, generator, hours=8760):
+@dataclass(frozen=True)
+class Chance:
+    """Normal numbers that years are made of: ``courses`` (m, n + 2, 2, c), ``unrest`` (m, n)."""
+
+    courses: np.ndarray
+    unrest: np.ndarray
+
+    def pieces(self, chunk):
+        """Yield copies of so many years at once: the kernel uses up what it is given."""
+        for begin in range(0, len(self.unrest), chunk):
+            some = slice(begin, begin + chunk)
+            yield Chance(self.courses[some].copy(), self.unrest[some])
+
+
+def draw_chance(years, parts, generator, hours=8760):
+    """Return the :class:`Chance` of years, for any model of ``parts`` courses, the sky's counted.
+
+    It holds 70 kB for each year and course. :func:`draw_weather` draws the same numbers from the
+    same generator.
+    """
+    return next(_chances(years, parts, generator, hours, years))
+
+
+def _chances(years, parts, generator, hours, chunk):
+    """Yield :class:`Chance` of so many years at once, the same numbers however they are cut."""
+    apart = generator.spawn(1)[0]
+    each = (hours + 2, 2, parts)
+    for begin in range(0, years, chunk):
+        some = min(chunk, years - begin)
+        drawn = generator.standard_normal((some, *each), dtype=np.float32)
+        yield Chance(drawn, apart.standard_normal((some, hours), dtype=np.float32))
+
+
+def draw_weather(model, start_ns, years, generator, hours=8760, *, chance=None):
     """Return the :class:`WeatherYears` of a model.
 
     Parameters
@@ -218,12 +251,15 @@ def draw_weather(model, start_ns, years, generator, hours=8760):
         GPS time of the first hour's beginning, in any year: the season counts. [ns]
     years, hours : int
         More years begin with the same ones.
-    generator : numpy.random.Generator
+    generator : numpy.random.Generator or None
+        None where ``chance`` is given.
+    chance : Chance, optional
+        Of as many years and hours, drawn before: most of the time that years take.
 
     Raises
     ------
     SettingsError
-        For fewer than one year or hour.
+        For fewer than one year or hour, or a ``chance`` of others.
     """
     if years < 1 or hours < 1:
         raise SettingsError(f"weather of {years} years of {hours} h: expected at least one of each")
@@ -235,15 +271,19 @@ def draw_weather(model, start_ns, years, generator, hours=8760):
     mean = season_mean(model.season, time_ns)
     brief, gusty, even = gusts(model)
     out = np.empty((4, years, hours))
-    apart = generator.spawn(1)[0]
-    for begin in range(0, years, CHUNK):
-        some = slice(begin, min(begin + CHUNK, years))
-        shape = (some.stop - begin, hours + 2, 2, steps[0].size)
-        drawn = generator.standard_normal(shape, dtype=np.float32)
-        unrest = apart.standard_normal((shape[0], hours), dtype=np.float32)
-        courses(drawn, unrest, *steps, np.sqrt(model.shares), model.joint, brief, gusty, even,
-                model.daily, model.size, node, share, hour, model.tables, mean,
-                out[:, some])  # fmt: skip
+    shape, begin = (years, hours + 2, 2, steps[0].size), 0
+    if chance is None:
+        drawn = _chances(years, steps[0].size, generator, hours, CHUNK)
+    elif chance.courses.shape == shape:
+        drawn = chance.pieces(CHUNK)
+    else:
+        raise SettingsError(f"chance of {chance.courses.shape}: expected {shape}")
+    for one in drawn:
+        end = begin + one.unrest.shape[0]
+        courses(one.courses, one.unrest, *steps, np.sqrt(model.shares), model.joint, brief, gusty,
+                even, model.daily, model.size, node, share, hour, model.tables, mean,
+                out[:, begin:end])  # fmt: skip
+        begin = end
     return WeatherYears(
         start_ns=int(start_ns),
         temperature_degC=out[TEMPERATURE],

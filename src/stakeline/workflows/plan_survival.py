@@ -9,13 +9,14 @@ from ..campaign.station_parts import TurbinePart
 from ..station.cargo import totals
 from ..station.sizing import Sizing, choices_between, sized
 from ..station.survival import Circumstances, Survival, circumstances, survival
-from ..station.weather import draw_weather
+from ..station.weather import draw_chance, draw_weather
 from ..station.what_if import Masses, gains, sensitivities
 from ..time import from_calendar
 from .plan_description import block_kg
 from .plan_weather import weather_model
 
 YEAR = 2031  # of the simulated hours: the season counts, not the year
+KEPT_YEARS = 100  # a; whose chance is kept for other sites, 45 MB
 SIZES = 7  # -; numbers of strings tried for the lightest design
 PANEL_FACTORS = (0, 1, 2, 3)  # -; times the panels of the file
 
@@ -103,12 +104,22 @@ class _Site:
         return self.key == other.key
 
 
+@lru_cache(maxsize=1)
+def _chance(seed, years, parts):
+    """Return the chance of the years of a seed: a page that moves the site draws it once."""
+    return draw_chance(years, parts, np.random.default_rng(seed).spawn(1)[0])
+
+
 @lru_cache(maxsize=3)
 def _around(place):
     told = place.description
-    weather_rng, snow_rng = np.random.default_rng(told.settings.aim.seed).spawn(2)
+    seed, model = told.settings.aim.seed, place.model
+    weather_rng, snow_rng = np.random.default_rng(seed).spawn(2)
     start = from_calendar(YEAR, told.begins_month, 1)
-    weather = draw_weather(place.model, start, place.years, weather_rng)
+    chance = None
+    if place.years <= KEPT_YEARS:
+        chance = _chance(seed, place.years, np.size(model.memory_h) + 1)
+    weather = draw_weather(model, start, place.years, weather_rng, chance=chance)
     return circumstances(told.design.site, weather, rise=told.snow,
                          antenna_m=told.settings.mast.free_m, generator=snow_rng)  # fmt: skip
 
@@ -162,8 +173,8 @@ def combinations_of(design):
 def plan_answer(description, years=100):
     """Return the :class:`PlanAnswer` of a described station: fast once its weather is known.
 
-    The weather of the last few sites is kept: a change of panels, bank or loads costs some 0.3 s,
-    one of the site or climate the time of drawing the years besides.
+    The weather of the last few sites is kept, and the chance that years of one seed are made of: a
+    change of panels, bank or loads costs some 0.1 s of one core, one of site or climate 0.2 s.
     """
     found = survival(description.design, years_around(description, years))
     return PlanAnswer(
