@@ -15,6 +15,7 @@ from stakeline.campaign.store import (
     json_text,
     only_one,
     parquet_bytes,
+    read_heading,
     read_table,
     sha256_file,
     sha256_of,
@@ -96,6 +97,23 @@ def test_parquet_is_the_same_bytes_and_comes_back(tmp_path):
     assert metadata == {"frame": "IGS20"}
     np.testing.assert_array_equal(columns["x_m"], table()["x_m"])
     np.testing.assert_array_equal(columns["time_gps"], table()["time_gps"])
+
+
+def test_a_heading_tells_the_ends_without_the_values(tmp_path):
+    path = tmp_path / "t.parquet"
+    columns = {
+        "time_gps": np.array([5, 2, 9], "datetime64[ns]"),
+        "speed_m_d": np.array([np.nan, 1.5, -2.0]),
+        "tide_up_m": np.full(3, np.nan),
+        "station": np.array(["HV02"] * 3, object),
+    }
+    write_bytes(path, parquet_bytes(columns, {}, {"inputs": ["a"]}))
+    ends, metadata = read_heading(path)
+    assert ends == {"time_gps": (2, 9), "speed_m_d": (-2.0, 1.5), "tide_up_m": None,
+                    "station": None}  # fmt: skip
+    assert metadata == read_table(path)[1]
+    some, _ = read_table(path, ("speed_m_d", "no such"))
+    assert list(some) == ["speed_m_d"]
 
 
 def test_a_file_that_is_no_parquet(tmp_path):

@@ -142,10 +142,24 @@ def parquet_bytes(columns, units, metadata):
     return sink.getvalue().to_pybytes()
 
 
-def read_table(path):
-    """Return (dict of columns, metadata) of a Parquet file written by the store."""
+def read_table(path, names=None):
+    """Return (dict of columns, metadata) of a Parquet file written by the store.
+
+    Parameters
+    ----------
+    path : path
+    names : sequence of str, optional
+        Columns that are read; those that the file has not are left out. All where not given.
+
+    Raises
+    ------
+    SettingsError
+        Where the file cannot be read.
+    """
     try:
-        table = pq.read_table(path, use_threads=False)
+        if names is not None:
+            names = [name for name in pq.read_schema(path).names if name in names]
+        table = pq.read_table(path, columns=names, use_threads=False)
     except (OSError, pa.ArrowException) as problem:
         raise SettingsError(f"{path}: is no readable Parquet file: {problem}") from None
     columns = {name: table.column(name).to_numpy() for name in table.column_names}
@@ -159,6 +173,35 @@ def row_count(path):
         return pq.read_metadata(path).num_rows
     except (OSError, pa.ArrowException) as problem:
         raise SettingsError(f"{path}: is no readable Parquet file: {problem}") from None
+
+
+def read_heading(path):
+    """Return (ends of columns, metadata) of a Parquet file, without its values.
+
+    Returns
+    -------
+    ends : dict of str to pair
+        Lowest and highest value of each column, NaN apart, as stored (times as int64 ns); None
+        where a column has no value, or is of texts.
+    metadata : dict
+
+    Raises
+    ------
+    SettingsError
+        Where the file cannot be read.
+    """
+    try:
+        told = pq.read_metadata(path)
+    except (OSError, pa.ArrowException) as problem:
+        raise SettingsError(f"{path}: is no readable Parquet file: {problem}") from None
+    ends = {}
+    for number, name in enumerate(told.schema.names):
+        parts = (told.row_group(k).column(number) for k in range(told.num_row_groups))
+        known = [p.statistics for p in parts if p.statistics is not None]
+        known = [s for s in known if s.has_min_max and s.physical_type != "BYTE_ARRAY"]
+        found = [s.min_raw for s in known], [s.max_raw for s in known]
+        ends[name] = (min(found[0]), max(found[1])) if known else None
+    return ends, json.loads((told.metadata or {}).get(b"stakeline", b"{}"))
 
 
 def clean_leftovers(folder):

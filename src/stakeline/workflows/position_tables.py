@@ -290,6 +290,8 @@ def _imported(campaign, part, inputs):
 
 
 def _sorted(columns):
+    if (np.diff(columns["time_gps"].view(np.int64)) >= 0).all():
+        return columns
     order = np.argsort(columns["time_gps"], kind="stable")
     return {key: values[order] for key, values in columns.items()}
 
@@ -298,7 +300,7 @@ def _file(station):
     return f"{POSITION}/{station}/{station}_{IMPORTED}.parquet"
 
 
-def station_positions(campaign, station):
+def station_positions(campaign, station, names=tuple(UNITS)):
     """Return all positions of a station as one table in order of time; the state tells which.
 
     Days solved from receiver files win: imported rows from the first to the last epoch that such a
@@ -309,22 +311,24 @@ def station_positions(campaign, station):
     ----------
     campaign : Campaign
     station : str
+    names : sequence of str, optional
+        Columns that are asked for, ``time_gps`` among them; all where not given.
 
     Returns
     -------
     dict of str to array
         Columns of :data:`~stakeline.workflows.series.UNITS`.
     """
-    solved = [read_table(path)[0] for path in day_files(campaign, station)]
+    solved = [read_table(path, names)[0] for path in day_files(campaign, station)]
     path = campaign.root / _file(station)
     tables = [table for table in solved if len(table["time_gps"])]
     if path.is_file():
-        imported = read_table(path)[0]
+        imported = read_table(path, names)[0]
         kept = _outside(imported["time_gps"].view(np.int64), tables)
         tables.append({key: values[kept] for key, values in imported.items()})
     if not tables:
-        return {key: np.zeros(0) for key in UNITS}
-    return _sorted(joined(tables))
+        return {key: np.zeros(0) for key in names}
+    return _sorted(joined(tables, names))
 
 
 def station_frames(campaign, station):

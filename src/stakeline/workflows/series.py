@@ -81,9 +81,9 @@ def positions_of(columns, frame):
     )
 
 
-def joined(tables):
-    """Return several tables as one, rows in the order given."""
-    return {name: np.concatenate([table[name] for table in tables]) for name in UNITS}
+def joined(tables, names=tuple(UNITS)):
+    """Return several tables as one, rows in the order given; ``names``: columns that are kept."""
+    return {name: np.concatenate([table[name] for table in tables]) for name in names}
 
 
 def side_by_side(tables, names):

@@ -4,7 +4,7 @@ import json
 from functools import lru_cache
 
 from ..campaign.folders import DECIDE, INTAKE, LAKES, MOTION
-from ..campaign.store import read_table, sha256_file
+from ..campaign.store import read_heading, sha256_file
 from .view_tables import rows_of
 
 MOST_SAID = 30  # sentences of one kind
@@ -82,4 +82,4 @@ def _inputs(path):
 
 @lru_cache(maxsize=512)
 def _made_from(path, _changed_ns):
-    return read_table(path)[1].get("inputs", [])
+    return read_heading(path)[1].get("inputs", [])

@@ -224,7 +224,7 @@ def station_places(campaign):
 
 @lru_cache(maxsize=512)
 def _place(path, _changed_ns):
-    columns, _ = read_table(path)
+    columns, _ = read_table(path, ("latitude_deg", "longitude_deg"))
     latitude, longitude = (
         np.asarray(columns.get(name, ()), float) for name in ("latitude_deg", "longitude_deg")
     )

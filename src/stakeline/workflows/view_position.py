@@ -210,7 +210,8 @@ def _sigmas(campaign, station):
 
 @lru_cache(maxsize=256)
 def _sigmas_of(root, station, _stamp):
-    columns = station_positions(open_campaign(root), station)
+    names = ("time_gps", "sigma_east_m", "sigma_north_m", "sigma_up_m")
+    columns = station_positions(open_campaign(root), station, names)
     day = np.asarray(columns["time_gps"]).astype("datetime64[D]")
     level = np.hypot(columns["sigma_east_m"], columns["sigma_north_m"])
     each, begins = np.unique(day, return_index=True)

@@ -1,15 +1,15 @@
 """Series of a station for the page: read once, then reduced to what a screen can show."""
 
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
 from ..campaign.folders import INTAKE, MOTION, POSITION, open_campaign
-from ..campaign.store import read_table
+from ..campaign.store import read_heading, read_table
 from ..errors import SettingsError
-from ..motion.reduction import drawn_rows, usual_gap
+from ..motion.reduction import drawable, drawn_line, line_breaks
 from .position_tables import station_positions
+from .view_kept import Kept
 from .view_tables import text_of
 
 SERIES = {
@@ -33,18 +33,17 @@ SERIES = {
 SURENESS = ("sigma_level_m", "sigma_up_m", "satellites")
 POSITION_SERIES = tuple(key for key, (_, _, kind) in SERIES.items() if kind == "position")
 MOTION_SERIES = tuple(key for key in SERIES if key not in SURENESS)
-_KEPT = 6  # series kept in memory; choice
+_XYZ = ("x_m", "y_m", "z_m")
+_NEEDED = {
+    "east": (*_XYZ, "latitude_deg", "longitude_deg"),
+    "north": (*_XYZ, "latitude_deg", "longitude_deg"),
+    "height": ("height_m",),
+    "sigma_level_m": ("sigma_east_m", "sigma_north_m"),
+}  # columns of positions that a series is made of; its own name where it is not listed
 _NS_PER_MS = 1_000_000
 MOST_SPANS = 4000
-
-
-@dataclass(frozen=True, eq=False)
-class Series:
-    """One series: GPS times (n,), values (n,), the step over which its line breaks. [ns]"""
-
-    time_ns: np.ndarray
-    values: np.ndarray
-    gap_ns: int
+LARGEST = 1_500_000_000  # bytes of series kept in memory; choice
+_kept = Kept(LARGEST)
 
 
 def stations_with_results(root):
@@ -79,14 +78,26 @@ def series_of(root, station, keys=tuple(SERIES)):
     """
     if station not in stations_with_results(root):
         raise SettingsError(f"there is no station '{station}' in this campaign")
-    found = []
+    found, campaign = [], open_campaign(root)
     for key in keys:
-        title, unit, _ = SERIES[key]
-        one = _series(root, station, key)
-        if one is not None and np.isfinite(one.values).any():
-            ends = [int(t) // _NS_PER_MS for t in (one.time_ns[0], one.time_ns[-1])]
-            found.append((key, title, unit, *ends))
+        title, unit, kind = SERIES[key]
+        needed = _NEEDED.get(key, (key,)) if kind == "position" else (key,)
+        ends = _ends(_files(campaign, station, kind), needed[0])
+        if ends is not None:
+            found.append((key, title, unit, *(time // _NS_PER_MS for time in ends)))
     return found
+
+
+def _ends(stamps, name):
+    """Return the first and last time of files in which a column has a value; None without. [ns]"""
+    heads = [_heading(*stamp) for stamp in stamps]
+    spans = [ends["time_gps"] for ends in heads if ends.get(name) and ends.get("time_gps")]
+    return (min(s[0] for s in spans), max(s[1] for s in spans)) if spans else None
+
+
+@lru_cache(maxsize=8192)
+def _heading(path, _changed_ns, _size):
+    return read_heading(path)[0]
 
 
 def drawn(root, station, key, begin_ms, end_ms, spans):
@@ -106,72 +117,93 @@ def drawn(root, station, key, begin_ms, end_ms, spans):
     if key not in SERIES or station not in stations_with_results(root):
         raise SettingsError(f"there is no series '{key}' of station '{station}'")
     one = _series(root, station, key)
-    if one is None:
+    if one is None or not len(one.rows.values):
         raise SettingsError(f"station {station} has no {SERIES[key][0].lower()} yet")
-    start = int(one.time_ns[0]) if begin_ms is None else int(begin_ms) * _NS_PER_MS
-    end = int(one.time_ns[-1]) if end_ms is None else int(end_ms) * _NS_PER_MS
+    ends = one.rows.time_ns[[0, -1]]
+    start = int(ends[0]) if begin_ms is None else int(begin_ms) * _NS_PER_MS
+    end = int(ends[1]) if end_ms is None else int(end_ms) * _NS_PER_MS
     spans = min(max(int(spans), 10), MOST_SPANS)
-    rows = drawn_rows(one.time_ns, one.values, start, max(end, start + 1), spans, one.gap_ns)
-    broken = rows < 0
-    times = np.where(broken, np.nan, one.time_ns[rows] / _NS_PER_MS)
-    values = np.where(broken, np.nan, one.values[rows])
+    times, values = drawn_line(one, start, max(end, start + 1), spans)
+    times = np.where(np.isnan(values), np.nan, times / _NS_PER_MS)
     return np.concatenate([times, values]).astype("<f8").tobytes()
 
 
-def _series(root, station, key):
-    """Return a :class:`Series`; None where there is none."""
-    campaign = open_campaign(root)
-    kind = SERIES[key][2]
+def _files(campaign, station, kind):
+    """Return (path, time of change, size) of the files that hold a station's series of a kind."""
     if kind == "position":
         folder = campaign.folder(POSITION) / station
-        paths = sorted(folder.glob("*.parquet")) if folder.is_dir() else []
+        paths = sorted(folder.glob(f"{station}_*.parquet")) if folder.is_dir() else []
+        paths = [path for path in paths if not path.stem.endswith("_snow")]
     elif kind == "motion":
         paths = [campaign.folder(MOTION) / station / f"{station}_motion.parquet"]
     else:
         paths = [campaign.folder(INTAKE) / "health" / f"{station}_logger.parquet"]
-    there = tuple((str(p), p.stat().st_mtime_ns, p.stat().st_size) for p in paths if p.is_file())
+    return tuple((str(p), p.stat().st_mtime_ns, p.stat().st_size) for p in paths if p.is_file())
+
+
+def _series(root, station, key):
+    """Return a series as it is drawn; None where there is none."""
+    campaign = open_campaign(root)
+    kind = SERIES[key][2]
+    there = _files(campaign, station, kind)
     if not there:
         return None
     if kind == "position":
-        return _position(str(root), station, there).get(key)
-    return _column(there[0], key)
+        return _kept.get((there, key), lambda: _position(campaign, station, there, key))
+    return _kept.get((there, key), lambda: _column(there, key))
 
 
-@lru_cache(maxsize=_KEPT)
-def _position(root, station, there):
-    """Return {key: Series} of a station's positions; ``there`` tells one reading from the next."""
-    columns = station_positions(open_campaign(root), station)
+def _position(campaign, station, there, key):
+    """Return (series of a station's positions, its bytes)."""
+    columns = station_positions(campaign, station, ("time_gps", *_NEEDED.get(key, (key,))))
     time_ns = columns["time_gps"].astype("datetime64[ns]").astype(np.int64)
     if not len(time_ns):
-        return {}
-    latitude, longitude, height = (
-        columns[name] for name in ("latitude_deg", "longitude_deg", "height_m")
+        return None, 0
+    if key in ("east", "north"):
+        values = _level(columns, key)
+    elif key == "height":
+        values = columns["height_m"] - np.nanmedian(columns["height_m"])
+    elif key == "sigma_level_m":
+        values = np.hypot(columns["sigma_east_m"], columns["sigma_north_m"])
+    else:
+        values = np.asarray(columns[key], float)
+    return _made(there, time_ns, values)
+
+
+def _level(columns, key):
+    """Return metres east or north of the middle of a station's positions."""
+    phi, lam = (np.radians(np.nanmedian(columns[f"{name}_deg"]))
+                for name in ("latitude", "longitude"))  # fmt: skip
+    towards = {
+        "east": (-np.sin(lam), np.cos(lam), 0.0),
+        "north": (-np.sin(phi) * np.cos(lam), -np.sin(phi) * np.sin(lam), np.cos(phi)),
+    }[key]
+    return sum(
+        share * (columns[name] - np.nanmedian(columns[name]))
+        for share, name in zip(towards, _XYZ, strict=True)
     )
-    xyz = np.stack([columns[f"{axis}_m"] for axis in "xyz"], axis=1)
-    offset = xyz - np.nanmedian(xyz, axis=0)
-    phi, lam = np.radians(np.nanmedian(latitude)), np.radians(np.nanmedian(longitude))
-    east = offset @ np.array([-np.sin(lam), np.cos(lam), 0.0])
-    north = offset @ np.array([-np.sin(phi) * np.cos(lam), -np.sin(phi) * np.sin(lam), np.cos(phi)])
-    gap = usual_gap(time_ns)
-    up = height - np.nanmedian(height)
-    found = {"east": east, "north": north, "height": up}
-    found["sigma_level_m"] = np.hypot(columns["sigma_east_m"], columns["sigma_north_m"])
-    found |= {name: columns[name] for name in ("sigma_up_m", "satellites")}
-    return {key: Series(time_ns, np.asarray(values, float), gap) for key, values in found.items()}
 
 
-@lru_cache(maxsize=_KEPT)
-def _table(there):
-    return read_table(there[0])[0]
-
-
-@lru_cache(maxsize=4 * _KEPT)
 def _column(there, key):
-    columns = _table(there)
+    """Return (series of a column of one file, its bytes)."""
+    columns = read_table(there[0][0], ("time_gps", key))[0]
     if key not in columns or not len(columns["time_gps"]):
-        return None
+        return None, 0
     time_ns = columns["time_gps"].astype("datetime64[ns]").astype(np.int64)
-    return Series(time_ns, np.asarray(columns[key], float), usual_gap(time_ns))
+    return _made(there, time_ns, np.asarray(columns[key], float))
+
+
+_axes = Kept(LARGEST // 3)
+
+
+def _made(there, time_ns, values):
+    """Return (series, its bytes); series of the same files share their times."""
+    axis = _axes.get(there, lambda: ((time_ns, line_breaks(time_ns)), 9 * len(time_ns)))
+    if np.array_equal(axis[0], time_ns):
+        made = drawable(axis[0], values, axis[1])
+    else:
+        made = drawable(time_ns, values)
+    return made, made.size
 
 
 def words_of(root, station):
