@@ -128,8 +128,8 @@ def unexplained(table, winters, spans, woke, thawed):
              for year in (2010, 2011, 2012)}  # fmt: skip
     table.say(f"starts of 2012 at {min(hours[2012]):.1f} to {max(hours[2012]):.1f} h UTC, when its "
               "light is brightest")  # fmt: skip
-    table.say(f"of 2010 at {hours[2010][-1]:.1f} h, of 2011 at {hours[2011][-1]:.1f} h: half a day "
-              "away, as when somebody comes")  # fmt: skip
+    table.say(f"of 2010 at {hours[2010][-1]:.1f} h, of 2011 at {hours[2011][-1]:.1f} h, the "
+              "latter half a day away, as when somebody comes")  # fmt: skip
 
 
 def _utc_h(time_ns):
