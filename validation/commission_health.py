@@ -24,7 +24,7 @@ from stakeline.station.health import judge, outlook_from
 from stakeline.station.health_parts import BANK, LOAD, ONE_PANEL, PANELS, TURBINE
 
 WINTERS, FIRST = 32, 7000
-OURS = "issue's bar; no published source"
+OURS = "bar of the project, no source"
 KINDS = {  # fault: (what health calls it, first and last day of planting, needs)
     "panels lost": (PANELS, 100, 350),
     "one panel lost": (ONE_PANEL, 305, 335),

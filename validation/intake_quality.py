@@ -26,7 +26,7 @@ DAYS = {  # station: folder, files, products
     },
 }
 TYPICAL = "two in three stations of a global network, from memory"
-OURS = "issue's bar; no published source"
+OURS = "bar of the project, no source"
 
 
 def real_days(table):
@@ -57,7 +57,7 @@ def real_days(table):
 def planted(table, data, products, clean):
     """Put mistakes into a real day; each must show in its own figure."""
     place = np.array(data.header.approximate_position_m)
-    satellite = int(np.unique(data.satellite)[3])
+    satellite = int(np.intersect1d(data.satellite, products.orbits.satellites)[3])
     rows = data.satellite == satellite
     lost = replace(data, value=np.where(rows[:, None], np.nan, data.value))
     found = file_quality(lost, products, place)

@@ -14,47 +14,90 @@ import numpy as np
 
 from ..compiling import njit
 
+LOCAL = 10  # entries before the system biases
+
 
 @njit
 def walk(a, b, i, w, rows, offsets, pivots, at):
     """Eliminate entry ``i``, keep its row at ``at``, and put its successor in its place."""
+    walk_above(a, b, i, w, rows, offsets, pivots, at, a.shape[0])
+
+
+@njit
+def walk_above(a, b, i, w, rows, offsets, pivots, at, height):
+    """Do as :func:`walk`, for the first ``height`` rows of ``a`` alone; ``i`` is one of them.
+
+    :func:`settle` owes the others their share.
+    """
     d = a.shape[0]
     pivot = a[i, i] + w
     if pivot <= 0.0:
         pivot = 1e-12
     row = rows[at]
+    own = a[i]
     for j in range(d):
-        row[j] = -a[i, j] / pivot
-    row[i] = w / pivot
-    offsets[at] = b[i] / pivot
-    pivots[at] = pivot
+        row[j] = -own[j] / pivot
+    row[i] = 0.0
     bi = b[i]
     for j in range(d):
-        if j == i:
-            continue
-        factor = a[j, i] / pivot
+        b[j] += row[j] * bi
+    for j in range(height):
+        factor = row[j]
         if factor == 0.0:
             continue
         for k in range(d):
-            a[j, k] -= factor * a[i, k]
-        b[j] -= factor * bi
+            a[j, k] += factor * own[k]
     for j in range(d):
-        value = a[i, j] * w / pivot
-        if j != i:
-            a[i, j] = value
-            a[j, i] = value
+        own[j] = -w * row[j]
+    for j in range(height):
+        a[j, i] = own[j]
     a[i, i] = w - w * w / pivot if w > 0.0 else 0.0
+    row[i] = w / pivot
+    offsets[at] = bi / pivot
+    pivots[at] = pivot
     b[i] = bi * w / pivot
 
 
 @njit
-def shear(a, b, i, j, factor):
-    """Change variables: the new x_i is x_i + factor * x_j."""
+def shear(a, b, i, j, factor, height):
+    """Change variables: the new x_i is x_i + factor * x_j; in the first ``height`` rows."""
     for k in range(a.shape[0]):
         a[j, k] -= factor * a[i, k]
-    for k in range(a.shape[0]):
+    for k in range(height):
         a[k, j] -= factor * a[k, i]
     b[j] -= factor * b[i]
+
+
+@njit
+def settle(a, rows, pivots, begin, end, height):
+    """Give the rows from ``height`` on the share of walks ``begin`` to ``end`` above; mirror them.
+
+    Each entry takes the walks five at a time, in one triangle: half the work of one by one.
+    """
+    d = a.shape[0]
+    for j in range(height, d):
+        own = a[j]
+        at = begin
+        while at + 5 <= end:
+            r0, r1, r2, r3, r4 = rows[at], rows[at + 1], rows[at + 2], rows[at + 3], rows[at + 4]
+            f0, f1, f2 = pivots[at] * r0[j], pivots[at + 1] * r1[j], pivots[at + 2] * r2[j]
+            f3, f4 = pivots[at + 3] * r3[j], pivots[at + 4] * r4[j]
+            at += 5
+            if f0 == 0.0 and f1 == 0.0 and f2 == 0.0 and f3 == 0.0 and f4 == 0.0:
+                continue
+            for k in range(height, j + 1):
+                own[k] -= f0 * r0[k] + f1 * r1[k] + f2 * r2[k] + f3 * r3[k] + f4 * r4[k]
+        for rest in range(at, end):
+            factor = pivots[rest] * rows[rest, j]
+            if factor == 0.0:
+                continue
+            for k in range(height, j + 1):
+                own[k] -= factor * rows[rest, k]
+    for j in range(height, d):
+        for k in range(height):
+            a[j, k] = a[k, j]
+        for k in range(height, j):
+            a[k, j] = a[j, k]
 
 
 @njit
@@ -64,23 +107,26 @@ def move_forward(a, b, dt, noise, moving, rows, offsets, pivots, at):
     ``noise``: velocity walk (variance per s), position walk, zenith walk, gradient walk, and extra
     position variance of this step. Velocity walk: exact discretisation of white acceleration.
     """
-    walk(a, b, 0, 0.0, rows, offsets, pivots, at)
+    begin = at
+    walk_above(a, b, 0, 0.0, rows, offsets, pivots, at, LOCAL)
     at += 1
     if moving:
         for i in range(1, 4):
-            shear(a, b, i, i + 3, 0.5 * dt)
+            shear(a, b, i, i + 3, 0.5 * dt, LOCAL)
             variance = noise[0] * dt**3 / 12.0 + noise[1] * dt + noise[4]
             if variance > 0.0:
-                walk(a, b, i, 1.0 / variance, rows, offsets, pivots, at)
+                walk_above(a, b, i, 1.0 / variance, rows, offsets, pivots, at, LOCAL)
                 at += 1
             if noise[0] > 0.0:
-                walk(a, b, i + 3, 1.0 / (noise[0] * dt), rows, offsets, pivots, at)
+                w = 1.0 / (noise[0] * dt)
+                walk_above(a, b, i + 3, w, rows, offsets, pivots, at, LOCAL)
                 at += 1
-            shear(a, b, i, i + 3, 0.5 * dt)
+            shear(a, b, i, i + 3, 0.5 * dt, LOCAL)
     for i in range(7, 10):
         variance = (noise[2] if i == 7 else noise[3]) * dt
-        walk(a, b, i, 1.0 / variance, rows, offsets, pivots, at)
+        walk_above(a, b, i, 1.0 / variance, rows, offsets, pivots, at, LOCAL)
         at += 1
+    settle(a, rows, pivots, begin, at, LOCAL)
     return at
 
 

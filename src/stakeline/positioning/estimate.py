@@ -8,11 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..errors import SolutionError
-from ._kernels import backward, forward
+from ._kernels import LOCAL, backward, forward
 from .arcs import Arcs, place_arcs
 from .pattern import Pattern
 
-LOCAL = 10  # entries before the system biases: see _kernels
 PRIOR_SIGMA = (1e5, 1e3, 1e3, 1e3, 1e-3, 1e-3, 1e-3, 0.3, 5e-3, 5e-3)
 """About 0: clock, position [m], velocity [m/s], wet delay, gradients [m]; common practice."""
 BIAS_SIGMA_M = 1e4  # m, of a system bias; common practice, no source

@@ -215,10 +215,11 @@ def thin_out(time_ns, usable, interval_s):
 
 def _near_code(phase, code, arc):
     """Shift each arc's phases near its codes: the ambiguities stay small numbers."""
-    shifted = phase.copy()
-    for number in np.unique(arc[arc >= 0]):
-        here = arc == number
-        shifted[here] -= np.round(np.median(phase[here] - code[here]))
+    shifted, apart = phase.copy(), phase - code
+    for s, own in enumerate(arc.T):  # an arc is of one satellite
+        for number in np.unique(own[own >= 0]):
+            here = own == number
+            shifted[here, s] -= np.round(np.median(apart[here, s]))
     return shifted
 
 

@@ -1,6 +1,7 @@
 """A campaign's work in arcs: a day of a station with the hours around it, never over a step."""
 
 import functools
+import time
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
@@ -16,6 +17,7 @@ from ..formats.rinex_obs import join, read_observations
 from ..positioning import solve
 from ..tables import Settings
 from ..time import from_iso, iso
+from .costs import StageTimes, peak_memory_bytes
 from .observation_cut import cut, shifted
 from .product_index import choose, files_of
 from .products import ProductFiles, load_products, station_antenna
@@ -172,18 +174,22 @@ def observations_of(arc):
 
 
 def solve_arc(arc):
-    """Return (columns, summary, seconds, :class:`~.snow_passes.SnowDay`) of an arc.
+    """Return (columns, summary, cost, :class:`~.snow_passes.SnowDay`) of an arc.
 
-    Raises a StakelineError where it cannot be solved.
+    The cost is as :func:`.costs.cost_words` takes it, in seconds of a core, whatever else runs.
+    Raises a StakelineError where the arc cannot be solved.
     """
+    times = StageTimes("reading", time.process_time)
     observations = observations_of(arc)
+    times("products")
     products = load_products(arc.products, arc.station, np.array(arc.place_m))
-    positions = named(solve(observations, products, arc.settings), arc.station, products)
-    seconds = positions.summary.get("seconds", {})
-    summary = summary_in_words(arc, positions, products)
+    positions = named(solve(observations, products, arc.settings, times), arc.station, products)
+    times("height above the snow")
     place = np.median(positions.position_m, axis=0)
     snow = snow_day(observations, products, place, *arc.core_ns, arc.settings.systems)
-    return columns_of(positions), summary, seconds, snow
+    times("end")
+    cost = {"seconds": times.seconds, "peak_memory_bytes": peak_memory_bytes()}
+    return columns_of(positions), summary_in_words(arc, positions, products), cost, snow
 
 
 def summary_in_words(arc, positions, products):

@@ -1,6 +1,5 @@
 """Positions from single files, without any campaign."""
 
-import time
 from dataclasses import asdict, dataclass, replace
 
 import numpy as np
@@ -12,6 +11,7 @@ from ..errors import SettingsError
 from ..positioning import solve
 from ..tables import Settings
 from ..time import iso
+from .costs import StageTimes
 from .pool import run_tasks
 from .products import ProductFiles, load_products, station_antenna
 from .reading import by_station, read_pieces
@@ -131,19 +131,6 @@ def settings_of(mode, systems, interval, mask, integers=None):
         except ValueError as problem:
             raise SettingsError(f"--systems {problem}") from None
     return Settings(**{key: value for key, value in given.items() if value is not None})
-
-
-class StageTimes:
-    """Called with the name of each stage as it begins, it books the seconds of the one before."""
-
-    def __init__(self, stage):
-        self.seconds, self._stage, self._begin = {}, stage, time.perf_counter()
-
-    def __call__(self, stage):
-        """Book the running stage and begin another."""
-        now = time.perf_counter()
-        self.seconds[self._stage] = self.seconds.get(self._stage, 0.0) + now - self._begin
-        self._stage, self._begin = stage, now
 
 
 def _position(task):

@@ -10,6 +10,7 @@ from ..errors import StakelineError
 from ..time import from_iso
 from .arcs import NS_PER_H, plan_arcs, solve_arc
 from .blending import blended
+from .costs import cost_words
 from .intake import take_in
 from .pool import run_tasks
 from .position import Outcome
@@ -57,7 +58,7 @@ class _Run:
         self.campaign, self.workers = campaign, workers
         self.progress = progress or (lambda done, total, text: None)
         self.ledger = Ledger(campaign.root, LEDGER)
-        self.problems, self.chosen = [], Chosen({}, {})
+        self.problems, self.costs, self.chosen = [], [], Chosen({}, {})
 
     def everything(self):
         """Take in, plan, solve, blend, take finished positions along; return the Outcome."""
@@ -78,6 +79,8 @@ class _Run:
     def outcome(self, arcs, days, snow, tables):
         """Return the Outcome; arcs: all, current, solved, failed; days: all, written."""
         lines = ["{} arcs: {} up to date, {} solved, {} failed".format(*arcs)]
+        if self.costs:
+            lines.append(cost_words(self.costs))
         lines.append(f"{days[0]} station-days in {POSITION}/")
         if tables.count:
             lines.append(
@@ -126,8 +129,12 @@ class _Run:
         return arcs
 
     def solve(self, arcs):
-        """Solve arcs and store them; return the names of those that failed."""
+        """Solve arcs and store them; return the names of those that failed.
+
+        Day by day: stations share a day's products, which each process reads once.
+        """
         failed = set()
+        arcs = sorted(arcs, key=lambda arc: (arc.day, arc.station, arc.part))
         for done, (arc, result, sentence) in enumerate(run_tasks(solve_arc, arcs, self.workers), 1):
             if sentence:
                 failed.add(arc.name)
@@ -137,12 +144,13 @@ class _Run:
             self.progress(done, len(arcs), f"{arc.name} {'failed' if sentence else 'solved'}")
         return failed
 
-    def store_arc(self, arc, columns, summary, seconds, snow):
+    def store_arc(self, arc, columns, summary, cost, snow):
         """Write one arc's table, its summary inside, its height above the snow, and its record."""
         metadata = {"summary": summary, "inputs": _inputs(arc), "version": __version__}
         data = parquet_bytes(columns, UNITS, metadata)
         files = {_arc_file(arc): data, _snow_file(arc): day_bytes(snow)}
-        self.ledger.finish(_arc_task(arc), arc.key, files, seconds=seconds, inputs=arc.inputs)
+        self.ledger.finish(_arc_task(arc), arc.key, files, inputs=arc.inputs, **cost)
+        self.costs.append(cost)
 
     def write_days(self, arcs):
         """Blend arcs to days, store those out of date; return how many there are, and were."""

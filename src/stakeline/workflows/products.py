@@ -40,14 +40,18 @@ class ProductFiles:
         return tuple(dict.fromkeys(names))
 
 
+_orbit_file = functools.lru_cache(maxsize=6)(sp3.read_sp3)  # days that follow share files
+_clock_file = functools.lru_cache(maxsize=4)(rinex_clk.read_clocks)
+
+
 @functools.lru_cache(maxsize=6)
 def _orbits(paths):
-    return sp3.join([sp3.read_sp3(path) for path in paths]) if paths else None
+    return sp3.join([_orbit_file(path) for path in paths]) if paths else None
 
 
-@functools.lru_cache(maxsize=4)
+@functools.lru_cache(maxsize=2)
 def _clocks(paths):
-    return rinex_clk.join([rinex_clk.read_clocks(path) for path in paths]) if paths else None
+    return rinex_clk.join([_clock_file(path) for path in paths]) if paths else None
 
 
 @functools.lru_cache(maxsize=6)
