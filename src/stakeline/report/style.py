@@ -4,9 +4,12 @@ The colours are ours: their lightness falls in steps, so that they stay apart wi
 colour-blind readers; where lines cross, they differ in width or dashes as well.
 """
 
+import contextlib
+import contextvars
 import functools
 import io
 import re
+import warnings
 
 import matplotlib as mpl
 import matplotlib.dates as mdates
@@ -15,6 +18,7 @@ from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path
+from matplotlib.text import Text
 
 from ..constants import NS_PER_DAY
 
@@ -43,8 +47,35 @@ STYLE = {
     "svg.fonttype": "none",
     "svg.hashsalt": "stakeline",
 }
+BEYOND_MM = 1.0  # mm, by which something may stand out of a figure in a paper; choice
+MM_PER_IN = 25.4  # definition
+LETTERS_PT = ((0.0, 6.0), (120.0, 7.0))  # from a width [mm] on, largest; common practice, no source
+_PAPER_MM = contextvars.ContextVar("width of a figure in a paper", default=0.0)
 _TAG = re.compile(r"<[^>]*>")  # coordinates stand in tags; numbers a person reads do not
 _LONG = re.compile(r"(-?\d+\.\d\d)\d+(?=[ \"\n,)])")
+
+
+@contextlib.contextmanager
+def in_paper(width_mm):
+    """Draw figures as a paper prints them: so wide, without title and note, letters of 6 to 7 pt.
+
+    Title and note are then the figure's label, a line each; they belong into its caption.
+    """
+    before = _PAPER_MM.set(float(width_mm))
+    try:
+        yield
+    finally:
+        _PAPER_MM.reset(before)
+
+
+def paper_letters_pt(width_mm):
+    """Return the size of the largest letters of a figure of a width in a paper. [pt]"""
+    return max(size for least, size in LETTERS_PT if width_mm >= least)
+
+
+def _look():
+    width_mm = _PAPER_MM.get()
+    return STYLE | {"font.size": paper_letters_pt(width_mm)} if width_mm else STYLE
 
 
 def styled(draw):
@@ -52,33 +83,71 @@ def styled(draw):
 
     @functools.wraps(draw)
     def inside(*arguments, **options):
-        with mpl.rc_context(STYLE):
+        with mpl.rc_context(_look()):
             return draw(*arguments, **options)
 
     return inside
 
 
-def new_figure(width_in, height_in, title):
-    """Return an empty figure with its title at the upper left."""
-    figure = Figure(figsize=(width_in, height_in), layout="constrained")
-    figure.suptitle(title, x=0.01, ha="left", fontsize=11, fontweight="bold")
+def new_figure(width_in, height_in, title, *, one_shape=False):
+    """Return an empty figure with its title at the upper left.
+
+    In a paper a figure is as wide as asked for, and less high by the root of what it lost in width:
+    letters stay as large. One of ``one_shape``, such as a map, loses as much of both.
+    """
+    paper_in = _PAPER_MM.get() / MM_PER_IN
+    if paper_in:
+        ratio = paper_in / width_in
+        height_in *= ratio if one_shape else np.sqrt(ratio)
+    figure = Figure(figsize=(paper_in or width_in, height_in), layout="constrained")
+    figure.set_label(title)
+    if not paper_in:
+        figure.suptitle(title, x=0.01, ha="left", fontsize=11, fontweight="bold")
     return figure
 
 
 def footnote(figure, text):
     """Write a note below the panels, small, over the whole width."""
-    if text:
+    if not text:
+        return
+    figure.set_label(f"{figure.get_label()}\n{text}")
+    if not _PAPER_MM.get():
         figure.supxlabel(text, x=0.01, ha="left", fontsize=7.5, color=INK)
+
+
+def no_larger(figure, most_pt):
+    """Make letters that a drawing has set larger no larger than ``most_pt``."""
+    for text in figure.findobj(Text):
+        text.set_fontsize(min(text.get_fontsize(), most_pt))
+
+
+def cramped(figure):
+    """Say why a figure does not fit into its width; '' where it does."""
+    with mpl.rc_context(_look()), warnings.catch_warnings():
+        warnings.filterwarnings("error", "constrained_layout not applied")
+        FigureCanvasSVG(figure)
+        try:
+            _laid_out(figure)
+        except UserWarning:
+            return "no room is left for its panels"
+        around, (wide, high) = figure.get_tightbbox(), figure.get_size_inches()
+    beyond = max(-around.x0, -around.y0, around.x1 - wide, around.y1 - high) * MM_PER_IN
+    return f"reaches {beyond:.0f} mm beyond its edge" if beyond > BEYOND_MM else ""
+
+
+def _laid_out(figure):
+    """Lay a figure out once and for all; saving would do so once more."""
+    if figure.get_layout_engine() is not None:
+        figure.get_layout_engine().execute(figure)
+        figure.set_layout_engine("none")
 
 
 def svg_bytes(figure):
     """Return a figure as SVG: the same figure gives the same bytes, coordinates to 0.01 pt."""
     sink = io.StringIO()
-    with mpl.rc_context(STYLE):
+    with mpl.rc_context(_look()):
         FigureCanvasSVG(figure)
-        if figure.get_layout_engine() is not None:  # else saving would draw once more to lay out
-            figure.get_layout_engine().execute(figure)
-            figure.set_layout_engine("none")
+        _laid_out(figure)
         figure.savefig(sink, format="svg", metadata={"Date": None, "Creator": None})
     return _TAG.sub(lambda tag: _LONG.sub(r"\1", tag[0]), sink.getvalue()).encode("utf-8")
 

@@ -20,6 +20,9 @@ from ..errors import StakelineError
 SHEETS = "sheets"
 DATA_FILE = "data.json"
 TIMESTAMP = 0  # s since 1970; the same in every file, so that the same input gives the same bytes
+PICTURES = ("svg", "pdf", "png")
+FIGURE = "figure.svg"
+DPI = 600.0  # of a PNG; what journals ask of line drawings, common practice, no source
 STANDARD = "a-2b"  # PDF for archives, ISO 19005-2: fonts inside, no outside parts
 
 
@@ -61,7 +64,37 @@ def typeset(template, data, *, assets=None):
         return _compiled(root, template)
 
 
-def _compiled(root, template):
+def picture(svg, width_mm, kind):
+    """Return a figure as the bytes of a file of its own, as large as the figure.
+
+    Parameters
+    ----------
+    svg : bytes
+    width_mm : float
+        Of the figure. [mm]
+    kind : str
+        One of :data:`PICTURES`.
+
+    Raises
+    ------
+    StakelineError
+        For another kind, or an SVG that cannot be set.
+    """
+    if kind not in PICTURES:
+        raise StakelineError(f"a picture is {', '.join(PICTURES)}, not {kind!r}")
+    if kind == "svg":
+        return svg
+    page = "#set page(width: auto, height: auto, margin: 0pt)"
+    sheet = f'{page}\n#image("{FIGURE}", width: {width_mm}mm)'
+    with tempfile.TemporaryDirectory(prefix="stakeline-") as folder:
+        root = Path(folder)
+        (root / FIGURE).write_bytes(svg)
+        (root / "figure.typ").write_text(sheet, encoding="utf-8")
+        return _compiled(root, "figure", kind)
+
+
+def _compiled(root, template, kind="pdf"):
+    wanted = {"timestamp": TIMESTAMP, "pdf_standards": STANDARD} if kind == "pdf" else {"ppi": DPI}
     try:
         return typst.Compiler(
             root / f"{template}.typ",
@@ -69,7 +102,7 @@ def _compiled(root, template):
             font_paths=_fonts(),
             package_path=root / "none",
             package_cache_path=root / "none",
-        ).compile(format="pdf", timestamp=TIMESTAMP, pdf_standards=STANDARD)
+        ).compile(format=kind, **wanted)
     except typst.TypstError as problem:
         where = problem.diagnostic.strip().replace(str(root), "").splitlines()
         shown = " ".join(line.strip() for line in where if line.strip())[:400]

@@ -69,8 +69,13 @@ def figures_part(doing):
 
 def draw_lake(task):
     """Return {path below the campaign: bytes} of the figures of one lake."""
-    campaign = open_campaign(task.campaign)
-    result = lake_result(campaign, task.name)
+    figures = lake_figures(open_campaign(task.campaign), task.name)
+    return {f"{LAKES}/figures/{name}.svg": svg_bytes(figure) for name, figure in figures.items()}
+
+
+def lake_figures(campaign, name):
+    """Return {name: Figure} of one lake; what has nothing to show is not drawn."""
+    result = lake_result(campaign, name)
     title = f"{campaign.settings.campaign.name}: {result.lake}"
     events = event_marks(result, campaign.settings.lakes.review)
     level = level_record(result, events, title)
@@ -80,11 +85,7 @@ def draw_lake(task):
         figures["water"] = draw_lake_water(water)
     ground = lake_outlines(campaign)
     figures["map"] = draw_lake_map(map_record(campaign, result, ground, title))
-    return {
-        f"{LAKES}/figures/{task.name}_{name}.svg": svg_bytes(figure)
-        for name, figure in figures.items()
-        if figure is not None
-    }
+    return {f"{name}_{kind}": figure for kind, figure in figures.items() if figure is not None}
 
 
 def event_marks(result, reviews):

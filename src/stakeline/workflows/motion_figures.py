@@ -117,13 +117,21 @@ def _draw(place, workers, progress):
 def sheet(task):
     """Return {path: bytes} of the figures of ``(place, station)``, or of all together."""
     place, name = task
+    below = f"{place.prefix}{BELOW}"
+    return {f"{below}/{n}.svg": svg_bytes(figure) for n, figure in _figures(place, name).items()}
+
+
+def motion_figures(campaign, name):
+    """Return {name: Figure} of a station of a campaign, or of :data:`TOGETHER`."""
+    gap_d = campaign.settings.motion.longest_gap_d
+    return _figures(_Place(campaign.root, f"{MOTION}/", gap_d, campaign), name)
+
+
+def _figures(place, name):
     results = results_in(place.folder)
     if name == TOGETHER:
-        figures = _together(place.campaign, results)
-    else:
-        figures = _alone(place, next(r for r in results if r.station == name))
-    below = f"{place.prefix}{BELOW}"
-    return {f"{below}/{n}.svg": svg_bytes(figure) for n, figure in figures.items()}
+        return _together(place.campaign, results)
+    return _alone(place, next(r for r in results if r.station == name))
 
 
 def _record(name):

@@ -218,11 +218,15 @@ def _counted(names):
 
 def _each(doing, every, asked, entries):
     """Plan the stations asked for; return what was settled."""
-    sky = next((e for kind in SKY_KINDS for e in entries if e.kind == kind), None)
-    tasks = [_station_task(doing.campaign, path, sky) for path in asked]
+    tasks = [_station_task(doing.campaign, path, sky_of(entries)) for path in asked]
     keep = [path.stem for path in every if path not in asked]
     few = replace(doing, workers=doing.workers if len(tasks) > FEW else 1)
     return settle(few, STATION_RECORDS, solve_station, tasks, "planned", keep)
+
+
+def sky_of(entries):
+    """Return the product that the sky of a plan comes from, the best there is; None without one."""
+    return next((e for kind in SKY_KINDS for e in entries if e.kind == kind), None)
 
 
 def _readable(paths):
@@ -256,12 +260,22 @@ def _station_task(campaign, path, sky):
 
 def solve_station(task):
     """Return {path below the campaign: bytes} of one station; for worker processes."""
-    campaign = open_campaign(task.root)
-    description = describe_station(Path(task.path))
-    orbits = None if task.sky is None else orbits_in(campaign, [task.sky])
-    plan = plan_station(description, orbits=orbits, place=place_of(description))
+    plan = campaign_plan(open_campaign(task.root), Path(task.path), task.sky)
     files = station_files(plan, dict(task.inputs))
     return {f"{PLAN}/{task.name}/{name}": data for name, data in files.items()}
+
+
+def campaign_plan(campaign, path, sky):
+    """Return the StationPlan of a campaign's station file under the ``sky`` of a product, or None.
+
+    Raises
+    ------
+    SettingsError
+        For a file that is not there or says something impossible.
+    """
+    description = describe_station(path)
+    orbits = None if sky is None else orbits_in(campaign, [sky])
+    return plan_station(description, orbits=orbits, place=place_of(description))
 
 
 def _together_task(campaign, paths, entries):

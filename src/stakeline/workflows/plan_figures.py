@@ -117,10 +117,14 @@ def mass_chance(plan):
 
 def figures_of(plan, bands):
     """Return {file name: bytes} of all figures of a plan."""
-    found = {
-        "year.svg": draw_year(bands),
-        "storm.svg": draw_storm(storm_loads(plan)),
-        "sky.svg": draw_sky(sky_tracks(plan)),
-        "mass.svg": draw_mass(mass_chance(plan)),
+    return {f"{name}.svg": svg_bytes(one) for name, one in plan_figures(plan, bands).items()}
+
+
+def plan_figures(plan, bands):
+    """Return {name: Figure} of all figures of a plan."""
+    return {
+        "year": draw_year(bands),
+        "storm": draw_storm(storm_loads(plan)),
+        "sky": draw_sky(sky_tracks(plan)),
+        "mass": draw_mass(mass_chance(plan)),
     }
-    return {name: svg_bytes(figure) for name, figure in found.items()}
