@@ -376,6 +376,7 @@ class Settings:
     switched_off: tuple = ()  # corrections left out on purpose, by name
     steps_ns: tuple = ()  # times at which the antenna was moved by hand; from the station history
     estimate_walk: bool = False  # whether acceleration_m_s15 is taken from the data
+    learn_weights: bool = False  # whether phases are weighted by how residuals scatter
     integers: bool = False  # whether ambiguities are fixed where products allow it
     gradients: bool = True  # whether horizontal gradients of the delay are estimated
 

@@ -46,6 +46,7 @@ class PositionPart(Strict):
     bases: tuple[Code, ...] = ()
     integers: bool = False
     estimate_walk: bool = False
+    learn_weights: bool = False
 
     @field_validator("systems")
     @classmethod

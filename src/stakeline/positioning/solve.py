@@ -20,6 +20,7 @@ from .model import observed_minus_computed
 from .motion_noise import restlessness, with_walk
 from .quality import averaging_epochs, calibrate, memory_factor, summarise
 from .still import refuse_if_moving
+from .weights import with_learnt_weights
 
 ARC_GAP_S = 600.0  # s, a longer gap starts a new arc; common practice, no source
 ARC_LENGTH_S = 600.0  # s, shorter arcs are given up; common practice, no source
@@ -84,6 +85,10 @@ def solve(observations, products, settings, progress=None):
     problem, epochs = pose(tracks, model, slips, settings)
     tell("filter and smoother")
     result = estimate(problem)
+    if settings.learn_weights:
+        seen = (model.elevation_rad[epochs], tracks.satellites // 100, tracks.strength[0][epochs])
+        problem, result, weights = with_learnt_weights(problem, result, *seen)
+        notes.append(weights.words)
     if settings.mode == "static":
         refuse_if_moving(problem, result, settings.slow_sigma_m)
     elif settings.estimate_walk:

@@ -90,6 +90,7 @@ def plan_arcs(campaign, files, history, index):
         mask_deg=settings.mask_deg,
         integers=settings.integers,
         estimate_walk=settings.estimate_walk,
+        learn_weights=settings.learn_weights,
     )
     arcs = []
     for day, pieces in _days(files, history).items():
