@@ -9,6 +9,7 @@ import pytest
 
 from stakeline.campaign.folders import create, open_campaign
 from stakeline.earth.projection import ARCTIC
+from stakeline.errors import SettingsError
 from stakeline.formats.grids import Grids, write_grids
 from stakeline.formats.outlines import Outline, write_outlines
 from stakeline.lakes.whitening import START
@@ -16,6 +17,8 @@ from stakeline.motion.smoother import MotionModel
 from stakeline.workflows import lakes
 from stakeline.workflows import lakes_placement as p
 from stakeline.workflows.lakes_placement_tables import placement_table, sentences
+
+from .plan_examples import station_text
 
 X_M, Y_M = 4.6e5, -1.09e6
 LAKE = "Lower Halvard"
@@ -121,6 +124,86 @@ def test_a_control_keeps_off_the_waters_way(tmp_path):
     side = np.sign(free.map_m[1] - Y_M)
     # odds rise from 0 to 1 over one cell of 500 m beyond the middle
     assert side * (kept.map_m[1] - Y_M) <= 500.0 * p.ON_THE_WAY
+
+
+def motion_grid(opened, fields, units):
+    """Write a map of the ice's motion about the lake; ``fields`` of true metres east of it."""
+    x, y = X_M + np.linspace(-4e3, 2e4, 61), Y_M + np.linspace(-4e3, 4e3, 21)
+    scale = ARCTIC.point_scale(ARCTIC.inverse(X_M, Y_M)[0])
+    east = np.broadcast_to((x - X_M) / scale, (21, 61))
+    grids = Grids(x, y, 3413, {name: of(east) for name, of in fields.items()}, units)
+    (opened.folder("maps") / "motion.nc").write_bytes(write_grids(grids))
+
+
+def test_a_map_of_velocity_says_when_the_lake_and_the_limit_are_left(tmp_path):
+    """Speed 365 + k x^2 / 2 m/a: strain rate k x passes 0.01 at 8 km; to there it takes arctan."""
+    opened, bend = campaign(tmp_path), 0.01 / 8e3
+    fields = {"vx": lambda x: 365.25 + 0.5 * bend * x**2, "vy": lambda x: 0.0 * x}
+    motion_grid(opened, fields, {"vx": "m year-1", "vy": "m year-1"})
+    part = opened.settings.lakes.placement
+    placed = p.place_on(opened, LAKE, [mover(speed_m_d=0.0)])
+    own = table(placed, part)[-1]
+    root = np.sqrt(2.0 * 365.25 / bend)
+    assert float(own["limit_d"]) == pytest.approx(root * np.arctan(8e3 / root), rel=0.02)
+    assert float(own["limit_low_d"]) == pytest.approx(float(own["limit_d"]) / 1.1645, rel=0.01)
+    assert float(own["left_by_map_d"]) == pytest.approx(float(own["inside_m"]), rel=0.1)  # 1 m/d
+    words = " ".join(sentences(placed, part))
+    assert "comes to strain rates of 0.01 a year, where crevasses may open, after" in words
+    assert "velocity of maps/motion.nc; strain rate by its differences" in words
+    assert "rope up by your operator's rules" in words
+
+
+def test_a_map_of_strain_alone_goes_with_the_lakes_motion(tmp_path):
+    opened = campaign(tmp_path)
+    motion_grid(opened, {"strain_rate": lambda x: 2e-6 * x}, {"strain_rate": "1/a"})
+    along = 90.0 - np.degrees(ARCTIC.convergence(mover().longitude_rad))
+    placed = p.place_on(opened, LAKE, [mover(azimuth_deg=along)])  # along the map's x
+    own = table(placed, opened.settings.lakes.placement)[-1]
+    assert float(own["limit_d"]) == pytest.approx(5e3, rel=0.02)  # met at 5 km, at 1 m/d
+    assert "the lake's motion everywhere" in placed.taken[-1]
+
+
+def test_speed_along_the_flow_and_no_limit_on_the_way(tmp_path):
+    opened = campaign(tmp_path)
+    motion_grid(opened, {"speed": lambda x: 1.0 + 0.0 * x}, {"speed": "m d-1"})
+    placed = p.place_on(opened, LAKE, [mover()])
+    words = " ".join(sentences(placed, opened.settings.lakes.placement))
+    assert "meets no strain rate of 0.01 a year on the" in words
+    assert table(placed, opened.settings.lakes.placement)[-1]["limit_d"] == ""  # the map ends
+
+
+def test_maps_of_motion_that_cannot_be_read_are_refused(tmp_path):
+    opened = campaign(tmp_path)
+    motion_grid(opened, {"speed": lambda x: x}, {"speed": "furlong/d"})
+    with pytest.raises(SettingsError, match="speed is in 'furlong/d'; give one of m d-1"):
+        p.place_on(opened, LAKE, [mover()])
+    motion_grid(opened, {"vx": lambda x: x}, {"vx": "m a-1"})
+    with pytest.raises(SettingsError, match="velocity_x and velocity_y go together"):
+        p.place_on(opened, LAKE, [mover()])
+
+
+def test_planned_stations_are_judged_and_tell_more_together(tmp_path):
+    opened = campaign(tmp_path)
+    for name, x in (("HV21", -900.0), ("HV22", 900.0), ("HV07", 0.0)):
+        place = np.degrees(ARCTIC.inverse(X_M + x, Y_M))
+        text = station_text(
+            name=f'"{name}"', latitude_deg=f"{place[0]:.6f}", longitude_deg=f"{place[1]:.6f}"
+        )
+        (tmp_path / "plans" / f"{name}.toml").write_text(text, encoding="utf-8")
+    (tmp_path / "plans" / "HV23.toml").write_text("name = 3", encoding="utf-8")
+    placed = p.place_on(opened, LAKE, [mover()])
+    found = table(placed, opened.settings.lakes.placement)
+    over = {row["station"]: row for row in found if row["role"] in ("stands there", "planned")}
+    assert {name: row["role"] for name, row in over.items()} == {
+        "HV07": "stands there", "HV21": "planned", "HV22": "planned",
+    }  # fmt: skip
+    together = found[-1]
+    assert together["role"] == "together"
+    assert together["station"].split() == ["HV07", "HV21", "HV22"]
+    best = min(float(row["onset_1m_h"]) for row in over.values())
+    # three equal ones with errors alike by 0.3 (Kish): sqrt(1.6 / 3) of one
+    assert float(together["onset_1m_h"]) == pytest.approx(best * np.sqrt(1.6 / 3.0), rel=0.06)
+    assert float(together["seen_m"]) < min(float(row["seen_m"]) for row in over.values())
 
 
 def test_no_control_is_a_sentence(tmp_path):

@@ -46,7 +46,11 @@ class RoutesPart(Strict):
 
 
 class PlacementPart(Strict):
-    """``[lakes.placement]``: what a station on a lake is to see, and for how long."""
+    """``[lakes.placement]``: what a station on a lake is to see, and for how long.
+
+    ``strain_limit_per_a``: strain rate from which crevasses may open; 0.0016 to 0.16 has been found
+    (Colgan et al. 2016, Rev. Geophys. 54, 119; from memory), the default is our choice.
+    """
 
     stay_d: float = Field(365.0, ge=0, le=3650)
     change_d: float = Field(10.0, gt=0, le=1000)
@@ -55,3 +59,4 @@ class PlacementPart(Strict):
     power: float = Field(0.9, gt=0, lt=1)
     outlines: int = Field(6, ge=0, le=200)
     seed: int = Field(11, ge=0)
+    strain_limit_per_a: float = Field(0.01, gt=0, le=10)

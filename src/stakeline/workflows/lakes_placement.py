@@ -6,12 +6,14 @@ import numpy as np
 from scipy.interpolate import RegularGridInterpolator
 
 from .. import __version__
-from ..campaign.folders import LAKES, open_campaign
+from ..campaign.folders import LAKES, PLANS, open_campaign
 from ..campaign.ledger import fingerprint
+from ..campaign.station_file import read_station_file
 from ..campaign.store import sha256_file
 from ..earth.projection import projection
 from ..errors import SettingsError
 from ..formats.grids import read_grids
+from ..lakes.network_sight import sigma_together
 from ..lakes.outline import drawn_outlines
 from ..lakes.placement import (
     Drift,
@@ -20,18 +22,26 @@ from ..lakes.placement import (
     control_place,
     judged_place,
     onset_sigma_d,
+    seen_amplitude_m,
     share_sample,
 )
 from ..lakes.response import FLOWS, PLATES, UNIFORM, Ice
 from ..lakes.whitening import START
 from ..motion.smoother import MotionModel
-from .lakes_ground import (
-    Thickness,
-    ice_thickness,
-    lake_outlines,
-)
+from .lakes_carried import carried_from, motion_map
+from .lakes_ground import Thickness, ice_thickness, lake_outlines
 from .lakes_parts import file_name, settle
-from .lakes_placement_tables import BEST, CONTROL, STANDS, Placed, placement_table, sentences
+from .lakes_placement_tables import (
+    BEST,
+    CONTROL,
+    PLANNED,
+    SPEED_SIGMA,
+    STANDS,
+    Placed,
+    Together,
+    placement_table,
+    sentences,
+)
 from .map_fields import thickness_maps
 from .motion_ground import grid_files
 from .motion_network_figures import azimuth_rad
@@ -42,7 +52,6 @@ from .position_tables import station_positions
 RECORDS = "lakes-placement"
 FARTHEST_KM = 30.0  # of the station whose motion is taken for that of the lake; choice
 QUIET = 5  # nearest stations over no lake whose noise is taken; choice
-SPEED_SIGMA = 0.1  # -, of the speed, by which the lake's may differ from the station's; choice
 LEAST_ICE_M = 50.0  # m, below a control; choice
 ON_THE_WAY = 0.05  # -, odds of water below a place from which it is no control; choice
 _WHITE_M = 0.005  # m, of a height of some hours, where no station's is known; choice
@@ -83,6 +92,7 @@ def placement_part(doing):
     shas = [(path.name, sha256_file(path)[1]) for path in files]
     told = [(m.station, m.latitude_rad, m.longitude_rad, m.speed_m_d, m.azimuth_rad,
              vars(m.model), m.white_m) for m in movers]  # fmt: skip
+    told += planned_places(campaign)
     common = [__version__, settings.placement.model_dump(), outlines.files, shas, told]
     tasks = []
     for name in outlines.lakes:
@@ -121,6 +131,22 @@ def movers_of(campaign):
         speed = result.mean_speed_m_d[0]
         found.append(Mover(result.station, *place, speed, azimuth_rad(result), model, white))
     return tuple(found)
+
+
+def planned_places(campaign):
+    """Return (station, latitude, longitude) of the station files of ``plans/``. [rad]
+
+    A file that describes no station is left out: the verb plan says why.
+    """
+    found = []
+    for path in sorted(campaign.folder(PLANS).glob("*.toml")):
+        try:
+            told = read_station_file(path)
+        except SettingsError:
+            continue
+        place = np.radians([told.site.latitude_deg, told.site.longitude_deg])
+        found.append((told.name, *place.tolist()))
+    return found
 
 
 def solve_placement(task):
@@ -164,19 +190,43 @@ def place_on(campaign, lake, movers):
         rows.append((CONTROL, "", control))
     except SettingsError as problem:
         notes.append(str(problem))
-    for mover in movers:
-        at = projection(variants[0].epsg).forward(mover.latitude_rad, mover.longitude_rad)
-        if variants[0].contains(at)[0]:
-            own = judged_place(sample, variants[0].true_m(at), drift, part.stay_d, rng)
-            rows.append((STANDS, mover.station, own))
+    for role, station, at in _over(campaign, variants[0], movers):
+        own = judged_place(sample, variants[0].true_m(at), drift, part.stay_d, rng)
+        rows.append((role, station, own))
+    motion = motion_map(campaign, variants[0], drift)
+    ways = [carried_from(motion, one[2], part.strain_limit_per_a, variants[0]) for one in rows]
     words = (
         _ice_words(ice),
         f"{len(more) + 1} outlines, {' and '.join(methods)}",
         moved,
         heard,
         *notes,
+        *([] if motion is None else [motion.words]),
     )
-    return Placed(variants[0], tuple(rows), sigma, onset_d, drift, words)
+    return Placed(variants[0], tuple(rows), sigma, onset_d, drift, words, tuple(ways),
+                  _together(rows, sigma, onset_d, part))  # fmt: skip
+
+
+def _over(campaign, outline, movers):
+    """Return (role, station, place on the map) of those over a lake: they stand, or are planned."""
+    standing = [(STANDS, m.station, m.latitude_rad, m.longitude_rad) for m in movers]
+    known = {mover.station for mover in movers}
+    planned = [(PLANNED, *one) for one in planned_places(campaign) if one[0] not in known]
+    chart = projection(outline.epsg)
+    found = [(role, name, chart.forward(*place)) for role, name, *place in (*standing, *planned)]
+    return [one for one in found if outline.contains(one[2])[0]]
+
+
+def _together(rows, sigma_m, onset_d, part):
+    """Return the :class:`Together` of stations over a lake; None for fewer than two."""
+    seen = [(name, abs(place.stay_share[1])) for role, name, place in rows
+            if role in (STANDS, PLANNED) and place.stay_share[1] != 0.0]  # fmt: skip
+    if len(seen) < 2:
+        return None
+    shares = np.array([share for _, share in seen])
+    least = seen_amplitude_m(1.0, sigma_together(sigma_m / shares), part.false_alarm, part.power)
+    return Together(tuple(name for name, _ in seen), float(least),
+                    24.0 * sigma_together(onset_d / shares))  # fmt: skip
 
 
 def _ice_words(ice: Thickness):

@@ -14,6 +14,8 @@ from .motion_ground import SURFACE, grid_files
 
 BED, THICKNESS, BED_SIGMA, GEOID_FIELD = "bed", "thickness", "bed_sigma", "geoid"
 _ALSO = {"bed_error": BED_SIGMA, "errbed": BED_SIGMA}  # as published maps have them
+_ALSO |= {"vx": "velocity_x", "vy": "velocity_y"}
+_ALSO |= {f"land_ice_surface_{a}_velocity": f"velocity_{a}" for a in "xy"}  # CF standard names
 _METRES = ("", "m", "metre", "metres", "meter", "meters")
 
 
@@ -35,6 +37,20 @@ class MapField:
         if unit not in _METRES:
             raise SettingsError(f"{self.where}: {self.name} is in '{unit}'; give metres")
         return np.asarray(self.grids.fields[self.name], float)
+
+    def in_units(self, units):
+        """Return this field times the factor of its unit in ``units``; its values count as metres.
+
+        Raises SettingsError where it is in another unit.
+        """
+        unit = self.grids.units.get(self.name, "")
+        if unit not in units:
+            known = ", ".join(one for one in units if one)
+            raise SettingsError(f"{self.where}: {self.name} is in '{unit}'; give one of {known}")
+        values = units[unit] * np.asarray(self.grids.fields[self.name], float)
+        return replace(
+            self, grids=replace(self.grids, fields={self.name: values}, units={self.name: "m"})
+        )
 
     @property
     def above(self):

@@ -6,6 +6,7 @@ import numpy as np
 
 from ..formats.plain_table import write_plain_table
 from ..inference.power import WISHED, sigma_of_series, smallest_formula
+from ..lakes.network_sight import CORRELATION
 from ..lakes.placement import change_sigma_m
 from ..lakes.whitening import START
 from ..motion.smoother import MotionModel
@@ -14,7 +15,6 @@ from .plan_lines import at_least, at_most
 
 LENGTHS_D = (5.0, 15.0, 45.0)  # d; of a change of speed; own choice
 DRAINAGES = (1, 3, 10)  # events seen in a campaign; own choice
-CORRELATION = 0.3  # -; of stations that see the same event: orbits, weather, tide; own choice
 DEGREES = 60.0  # of freedom of the noise's level, own choice
 WHITE_M = 0.005  # m; of a level position of some hours, where no station's is known; choice
 RECORD_D = 60.0  # d; before and after an event that its station needs; own choice
