@@ -396,6 +396,4 @@ class Positions:
     covariance_m2: np.ndarray  # (n, 3, 3), east, north, up
     satellites: np.ndarray  # (n,) number used
     state: np.ndarray  # (n,) str
-    summary: dict = field(
-        default_factory=dict
-    )  # rms, rejected by reason, products, warnings, timings
+    summary: dict = field(default_factory=dict)  # rms, rejected by reason, products, warnings
