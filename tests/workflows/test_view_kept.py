@@ -4,7 +4,7 @@ import threading
 import time
 from concurrent.futures import ThreadPoolExecutor
 
-from stakeline.workflows.view_kept import Kept
+from stakeline.workflows.view_kept import Kept, once
 
 
 def test_fifty_viewers_make_a_thing_once():
@@ -64,3 +64,16 @@ def test_nothing_is_a_thing_too():
     for _ in range(2):
         assert kept.get("no such series", lambda: (made.append(1), 0)) is None
     assert len(made) == 1
+
+
+def test_a_function_is_worked_out_once_by_its_arguments():
+    made = []
+
+    @once(2)
+    def double(value):
+        made.append(value)
+        return 2 * value
+
+    assert [double(k) for k in (1, 2, 1, 3, 1, 2)] == [2, 4, 2, 6, 2, 4]
+    assert made == [1, 2, 3, 2]  # the third drove out the second
+    assert double.__name__ == "double"

@@ -157,9 +157,10 @@ def read_table(path, names=None):
         Where the file cannot be read.
     """
     try:
-        if names is not None:
-            names = [name for name in pq.read_schema(path).names if name in names]
-        table = pq.read_table(path, columns=names, use_threads=False)
+        with pq.ParquetFile(path) as file:  # pq.read_table would load much that is not needed
+            if names is not None:
+                names = [name for name in file.schema_arrow.names if name in names]
+            table = file.read(columns=names, use_threads=False)
     except (OSError, pa.ArrowException) as problem:
         raise SettingsError(f"{path}: is no readable Parquet file: {problem}") from None
     columns = {name: table.column(name).to_numpy() for name in table.column_names}

@@ -324,8 +324,10 @@ def station_positions(campaign, station, names=tuple(UNITS)):
     tables = [table for table in solved if len(table["time_gps"])]
     if path.is_file():
         imported = read_table(path, names)[0]
-        kept = _outside(imported["time_gps"].view(np.int64), tables)
-        tables.append({key: values[kept] for key, values in imported.items()})
+        if tables:
+            kept = _outside(imported["time_gps"].view(np.int64), tables)
+            imported = {key: values[kept] for key, values in imported.items()}
+        tables.append(imported)
     if not tables:
         return {key: np.zeros(0) for key in names}
     return _sorted(joined(tables, names))

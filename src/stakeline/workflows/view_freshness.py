@@ -1,10 +1,10 @@
 """What was made from files that have changed since, as pages say it."""
 
 import json
-from functools import lru_cache
 
 from ..campaign.folders import DECIDE, INTAKE, LAKES, MOTION
 from ..campaign.store import read_heading, sha256_file
+from .view_kept import once
 from .view_tables import rows_of
 
 MOST_SAID = 30  # sentences of one kind
@@ -54,7 +54,7 @@ def checksum(path):
     return _file_sum(str(path), told.st_mtime_ns, told.st_size)
 
 
-@lru_cache(maxsize=4096)
+@once(4096)
 def _file_sum(path, _changed_ns, _size):
     return sha256_file(path)[1]
 
@@ -80,6 +80,6 @@ def _inputs(path):
     return [(str(name), str(sha)) for name, sha in pairs]
 
 
-@lru_cache(maxsize=512)
+@once(512)
 def _made_from(path, _changed_ns):
     return read_heading(path)[1].get("inputs", [])

@@ -1,5 +1,6 @@
 """What pages keep in memory: worked out once, by one viewer at a time, and bounded in bytes."""
 
+import functools
 import threading
 from collections import OrderedDict
 
@@ -46,3 +47,22 @@ class Kept:
             while self.size > self.largest and len(self._found) > 1:
                 _, (_, size) = self._found.popitem(last=False)
                 self.size -= size
+
+
+def once(count):
+    """Return a decorator: the last ``count`` results of a function, each worked out once.
+
+    As a cache of the standard library, but viewers who ask at the same time wait for one of them
+    instead of each working it out. Arguments have to be hashable.
+    """
+
+    def dress(function):
+        kept = Kept(count)
+
+        @functools.wraps(function)
+        def asked(*key):
+            return kept.get(key, lambda: (function(*key), 1))
+
+        return asked
+
+    return dress

@@ -3,7 +3,6 @@
 import base64
 import io
 import math
-from functools import lru_cache
 
 import numpy as np
 from PIL import Image
@@ -17,6 +16,7 @@ from .intake_results import csv_text
 from .lakes_ground import lake_outlines
 from .map_fields import map_fields
 from .motion_ground import SURFACE, grid_files
+from .view_kept import once
 from .view_labels import Labels, around, beside
 from .view_series import stations_with_results
 from .view_tables import json_of, sheet_text
@@ -152,7 +152,7 @@ def _surface(campaign, epsg, frame):
     return _surface_of(str(campaign.root), stamp, epsg, frame.corner) if stamp else ([], "")
 
 
-@lru_cache(maxsize=8)
+@once(8)
 def _surface_of(root, _stamp, epsg, corner):
     left, top, scale, high = corner
     across, down = np.arange(0.0, WIDE + STEP, STEP), np.arange(0.0, high + STEP, STEP)
@@ -222,7 +222,7 @@ def station_places(campaign):
     return found
 
 
-@lru_cache(maxsize=512)
+@once(512)
 def _place(path, _changed_ns):
     columns, _ = read_table(path, ("latitude_deg", "longitude_deg"))
     latitude, longitude = (

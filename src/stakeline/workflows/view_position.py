@@ -2,7 +2,6 @@
 
 import json
 from collections import Counter
-from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +11,7 @@ from ..errors import SettingsError
 from .position_tables import day_files, station_positions
 from .report_chapters import warned
 from .run import SUMMARY_FILE
+from .view_kept import once
 from .view_series import stations_with_results
 from .view_tables import plain, rows_of, text_of
 
@@ -111,7 +111,7 @@ def station_arcs(campaign, station):
     return found
 
 
-@lru_cache(maxsize=8192)
+@once(8192)
 def _arcs_in(path, _changed_ns):
     """Return the summaries in a day's file, without what is by satellite."""
     told = json.loads(Path(path).read_text("utf-8"))
@@ -208,7 +208,7 @@ def _sigmas(campaign, station):
     return _sigmas_of(str(campaign.root), station, stamp) if stamp else ([], [], [])
 
 
-@lru_cache(maxsize=256)
+@once(256)
 def _sigmas_of(root, station, _stamp):
     names = ("time_gps", "sigma_east_m", "sigma_north_m", "sigma_up_m")
     columns = station_positions(open_campaign(root), station, names)

@@ -1,6 +1,5 @@
 """The page of report: what is handed on, what it holds, and whether it is out of date."""
 
-from functools import lru_cache
 from pathlib import Path
 
 from .. import __version__
@@ -10,6 +9,7 @@ from .release import METADATA, PROVENANCE, README, SUMS, check
 from .release_words import KINDS
 from .report import HTML, NUMBERS, PDF, REPORT
 from .view_freshness import changed, out_of_date
+from .view_kept import once
 from .view_tables import json_of
 
 PAPERS = {
@@ -100,7 +100,7 @@ def _release(campaign, folder):
     }
 
 
-@lru_cache(maxsize=64)
+@once(64)
 def _checked(folder, _stamp):
     return check(Path(folder))
 

@@ -1,7 +1,5 @@
 """Series of a station for the page: read once, then reduced to what a screen can show."""
 
-from functools import lru_cache
-
 import numpy as np
 
 from ..campaign.folders import INTAKE, MOTION, POSITION, open_campaign
@@ -9,7 +7,7 @@ from ..campaign.store import read_heading, read_table
 from ..errors import SettingsError
 from ..motion.reduction import drawable, drawn_line, line_breaks
 from .position_tables import station_positions
-from .view_kept import Kept
+from .view_kept import Kept, once
 from .view_tables import text_of
 
 SERIES = {
@@ -35,8 +33,8 @@ POSITION_SERIES = tuple(key for key, (_, _, kind) in SERIES.items() if kind == "
 MOTION_SERIES = tuple(key for key in SERIES if key not in SURENESS)
 _XYZ = ("x_m", "y_m", "z_m")
 _NEEDED = {
-    "east": (*_XYZ, "latitude_deg", "longitude_deg"),
-    "north": (*_XYZ, "latitude_deg", "longitude_deg"),
+    "east": ("x_m", "y_m"),
+    "north": _XYZ,
     "height": ("height_m",),
     "sigma_level_m": ("sigma_east_m", "sigma_north_m"),
 }  # columns of positions that a series is made of; its own name where it is not listed
@@ -95,7 +93,7 @@ def _ends(stamps, name):
     return (min(s[0] for s in spans), max(s[1] for s in spans)) if spans else None
 
 
-@lru_cache(maxsize=8192)
+@once(8192)
 def _heading(path, _changed_ns, _size):
     return read_heading(path)[0]
 
@@ -160,9 +158,9 @@ def _position(campaign, station, there, key):
     if not len(time_ns):
         return None, 0
     if key in ("east", "north"):
-        values = _level(columns, key)
+        values = _level(columns, there, key)
     elif key == "height":
-        values = columns["height_m"] - np.nanmedian(columns["height_m"])
+        values = columns["height_m"] - _middle(columns["height_m"])
     elif key == "sigma_level_m":
         values = np.hypot(columns["sigma_east_m"], columns["sigma_north_m"])
     else:
@@ -170,18 +168,26 @@ def _position(campaign, station, there, key):
     return _made(there, time_ns, values)
 
 
-def _level(columns, key):
+def _level(columns, there, key):
     """Return metres east or north of the middle of a station's positions."""
-    phi, lam = (np.radians(np.nanmedian(columns[f"{name}_deg"]))
-                for name in ("latitude", "longitude"))  # fmt: skip
+    phi, lam = (np.radians(_halfway(there, f"{name}_deg")) for name in ("latitude", "longitude"))
     towards = {
-        "east": (-np.sin(lam), np.cos(lam), 0.0),
-        "north": (-np.sin(phi) * np.cos(lam), -np.sin(phi) * np.sin(lam), np.cos(phi)),
-    }[key]
-    return sum(
-        share * (columns[name] - np.nanmedian(columns[name]))
-        for share, name in zip(towards, _XYZ, strict=True)
-    )
+        "east": {"x_m": -np.sin(lam), "y_m": np.cos(lam)},
+        "north": {"x_m": -np.sin(phi) * np.cos(lam), "y_m": -np.sin(phi) * np.sin(lam),
+                  "z_m": np.cos(phi)},
+    }[key]  # fmt: skip
+    return sum(share * (columns[name] - _middle(columns[name])) for name, share in towards.items())
+
+
+def _middle(values):
+    """Return the median of some hundred thousand values spread evenly: zero of a chart."""
+    return np.nanmedian(values[:: max(len(values) // 100_000, 1)])
+
+
+def _halfway(there, name):
+    """Return the middle between the lowest and highest value of a column of files."""
+    ends = [found for stamp in there if (found := _heading(*stamp).get(name)) is not None]
+    return (min(low for low, _ in ends) + max(high for _, high in ends)) / 2.0
 
 
 def _column(there, key):

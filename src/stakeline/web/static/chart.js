@@ -62,11 +62,35 @@
   async function show(place, spec) {
     drawn.set(place, spec);
     place.spec = spec;
-    const layout = layoutOf(spec);
+    const timed = spec.x_kind === "time" && place.dataset.chart;
+    const layout = layoutOf(timed ? { ...spec, zooms: true } : spec);
+    const [from, to] = timed ? range() : [];
+    const traces = from && to ? spec.traces.map((one) => within(one, instant(from), instant(to))) : spec.traces;
+    if (from && to) { layout.xaxis.range = [from, to]; }
     if (spec.names_y) { layout.yaxis.automargin = true; layout.yaxis.autorange = "reversed"; layout.margin.l = 20; }
     if (!place.dataset.drawn) { place.textContent = ""; }
-    await Plotly.react(place, spec.traces.flatMap(traceOf), layout, { displayModeBar: false, responsive: true });
+    await Plotly.react(place, traces.flatMap(traceOf), layout, { displayModeBar: false, responsive: true, doubleClick: timed ? false : "reset" });
+    if (timed && !place.dataset.drawn) { follow(place); }
     place.dataset.drawn = "yes";
+  }
+  // Times as the server writes them, without a zone, are those of the chart.
+  const instant = (text) => Date.parse(/^\d{4}-\d\d-\d\d$/.test(text) ? text : `${text.replace(" ", "T")}Z`);
+  // What is looked at of a trace, with a neighbour on either side.
+  function within(one, low, high) {
+    const times = one.x.map(instant);
+    let begin = times.findIndex((t) => t >= low), end = times.findLastIndex((t) => t <= high);
+    if (begin < 0) { begin = times.length; }
+    begin = Math.max(begin - 1, 0);
+    end = Math.min(end + 2, times.length);
+    const part = { ...one };
+    for (const key of ["x", "y", "low", "high"]) { if (one[key]) { part[key] = one[key].slice(begin, end); } }
+    return part;
+  }
+  function follow(place) {
+    place.on("plotly_relayout", (change) => {
+      if (change["xaxis.range[0]"]) { look(change["xaxis.range[0]"], change["xaxis.range[1]"]); }
+    });
+    place.on("plotly_doubleclick", () => look());
   }
 
   // A long series: the server reduces what is looked at to what the screen can show.
@@ -74,17 +98,21 @@
     const asked = new URLSearchParams(location.search);
     return [asked.get("from"), asked.get("to")];
   };
+  const asking = new Map(); // the latest question of a place: answers that come late are not drawn
   async function series(place) {
     const [from, to] = range();
     const asked = new URLSearchParams({ spans: Math.max(Math.round(place.clientWidth), 200) });
-    if (from && to) { asked.set("from", Date.parse(`${from}Z`)); asked.set("to", Date.parse(`${to}Z`)); }
+    if (from && to) { asked.set("from", instant(from)); asked.set("to", instant(to)); }
+    const mine = (asking.get(place) || 0) + 1;
+    asking.set(place, mine);
     const answer = await fetch(`${place.dataset.series}?${asked}`);
+    if (mine !== asking.get(place)) { return; }
     if (!answer.ok) { place.textContent = "This series cannot be drawn."; return; }
     const both = new Float64Array(await answer.arrayBuffer());
     const half = both.length / 2;
-    const x = Array.from(both.subarray(0, half), (t) => (Number.isNaN(t) ? null : new Date(t).toISOString().slice(0, 23)));
-    const y = Array.from(both.subarray(half), (v) => (Number.isNaN(v) ? null : v));
-    const spec = { zooms: true, x_kind: "time", y_title: place.dataset.unit, height: 220, traces: [{ x, y }] };
+    const told = (part) => Array.from(part, (v) => (Number.isNaN(v) ? null : v));
+    const trace = { x: told(both.subarray(0, half)), y: told(both.subarray(half)) };
+    const spec = { zooms: true, x_kind: "time", y_title: place.dataset.unit, height: 220, traces: [trace] };
     place.spec = spec;
     const layout = layoutOf(spec);
     if (from && to) { layout.xaxis.range = [from, to]; }
@@ -93,14 +121,19 @@
     await Plotly.react(place, spec.traces.flatMap(traceOf), layout, { displayModeBar: false, responsive: true, doubleClick: false });
     place.dataset.drawn = "yes";
     place.dataset.points = String(half);
-    if (first) {
-      place.on("plotly_relayout", (change) => {
-        if (change["xaxis.range[0]"]) { look(change["xaxis.range[0]"], change["xaxis.range[1]"]); }
-      });
-      place.on("plotly_doubleclick", () => look());
-    }
+    place.dataset.view = `${from || ""} ${to || ""}`;
+    if (first) { follow(place); }
   }
   const all = () => [...document.querySelectorAll("[data-series]")];
+  const timed = () => [...drawn].filter(([place, spec]) => place.dataset.chart && spec.x_kind === "time");
+  // First and last time of all charts of the page.
+  function ends() {
+    const found = all().map((place) => [Number(place.dataset.first), Number(place.dataset.last)]);
+    for (const [, spec] of timed()) {
+      for (const one of spec.traces.filter((t) => t.x.length)) { found.push([instant(one.x[0]), instant(one.x.at(-1))]); }
+    }
+    return [Math.min(...found.map((e) => e[0])), Math.max(...found.map((e) => e[1]))];
+  }
   function look(from, to) {
     const address = new URL(location);
     if (from) {
@@ -108,12 +141,26 @@
       address.searchParams.set("to", to.replace(" ", "T").slice(0, 19));
     } else { address.searchParams.delete("from"); address.searchParams.delete("to"); }
     history.replaceState(null, "", address);
-    return Promise.all(all().map(series));
+    return inOrder();
+  }
+  // Charts on the screen first, those that are scrolled to later one after the other.
+  let turn = 0;
+  async function inOrder() {
+    const mine = ++turn;
+    const draws = [...all().map((place) => [place, () => series(place)]),
+      ...timed().map(([place, spec]) => [place, () => show(place, spec)])];
+    const seen = ([place]) => { const box = place.getBoundingClientRect(); return box.bottom > 0 && box.top < innerHeight; };
+    await Promise.all(draws.filter(seen).map(([, work]) => work()));
+    for (const [, work] of draws.filter((one) => !seen(one))) {
+      await new Promise(requestAnimationFrame);
+      if (mine !== turn) { return; }
+      await work();
+    }
   }
   function step(kind) {
-    const times = all()[0].dataset;
     const [from, to] = range();
-    let low = from ? Date.parse(`${from}Z`) : Number(times.first), high = to ? Date.parse(`${to}Z`) : Number(times.last);
+    let [low, high] = from && to ? [instant(from), instant(to)] : ends();
+    if (!(high > low)) { return look(); }
     const wide = high - low;
     if (kind === "closer") { low += wide / 4; high -= wide / 4; }
     if (kind === "wider") { low -= wide / 2; high += wide / 2; }

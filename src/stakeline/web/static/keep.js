@@ -67,16 +67,18 @@
     return /[",\n\r]/.test(text) ? `"${text.replaceAll('"', '""')}"` : text;
   };
   function table(spec, range) {
-    const at = (x) => (spec.x_kind === "time" && typeof x === "string" ? Date.parse(`${x.replace(" ", "T")}Z`) : x);
-    const day = (x) => (/^\d{4}-\d\d-\d\d$/.test(x) ? Date.parse(x) : at(x));
-    const [low, high] = (range || []).map((x) => day(x));
+    const timed = spec.x_kind === "time";
+    const instant = (x) => (typeof x === "string" ? Date.parse(/^\d{4}-\d\d-\d\d$/.test(x) ? x : `${x.replace(" ", "T")}Z`) : x);
+    const at = timed ? instant : (x) => x;
+    const [low, high] = (range || []).map(at);
     const names = ["what", spec.x_title || (spec.x_kind === "time" ? "time_gps" : "x"), spec.y_title || "y", "low", "high"];
     const rows = [names];
     for (const one of spec.traces) {
       one.x.forEach((x, i) => {
-        const place = typeof x === "string" ? day(x) : x;
+        const place = at(x);
         if (x === null || (range && typeof place === "number" && (place < low || place > high))) { return; }
-        rows.push([one.name || one.kind || "", x, one.y?.[i], one.low?.[i], one.high?.[i]]);
+        const written = timed && typeof x === "number" ? new Date(x).toISOString().slice(0, 23) : x;
+        rows.push([one.name || one.kind || "", written, one.y?.[i], one.low?.[i], one.high?.[i]]);
       });
     }
     return `${rows.map((row) => row.map(cell).join(",")).join("\r\n")}\r\n`;
