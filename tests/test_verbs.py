@@ -23,7 +23,10 @@ LISTING = "import sys, stakeline; print(*sorted({n.partition('.')[0] for n in sy
 EIGHT = [name for name in VERBS if name not in ("new", "view", "run", "demo")]
 QUICK = {"likelihood_rows": 60, "find_steps": False, "remove_tide": False, "coloured_noises": 0}
 QUICK |= {"window_d": (1.0,), "slope_source": "none"}
-SETTINGS = {"permutations": 499, "lag_step_d": 1.0, "longer_d": (0.0,), "lag_d": (0.0, 3.0)}
+SETTINGS = {
+    "permutations": 499, "lag_step_d": 1.0, "longer_d": (0.0,), "lag_d": (0.0, 3.0),
+    "decay_d": (5.0,),
+}  # fmt: skip
 
 
 def hours(count):

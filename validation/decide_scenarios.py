@@ -45,7 +45,7 @@ from stakeline.simulate.stations import make_site
 from stakeline.workflows.decide import solve_questions
 from stakeline.workflows.decide_arrival import arrival_times, arrivals_of
 from stakeline.workflows.decide_melt import MELT, melt_columns
-from stakeline.workflows.decide_record import Question, Speeds
+from stakeline.workflows.decide_record import SAMPLES, Question, Speeds
 from stakeline.workflows.decide_station import mean_of, shape_grid, usual_baseline, usual_choices
 from stakeline.workflows.decide_together import LakeFound, main_test, windows_of
 from stakeline.workflows.decide_verdict import decisions, joint_p
@@ -55,7 +55,7 @@ WIDE = "bar of the project 92 to 97 %, and chance by the number of campaigns"
 PART = DecidePart()
 DAYS = 504
 STEP_S = 3.0 * 3600.0
-ONSET_SIGMA_D, SAMPLES = 0.3, 16
+ONSET_SIGMA_D = 0.3
 BETWEEN, BELOW, PLACEBO = ("HV05", "HV06"), ("HV10", "HV11", "HV12"), "HV01"
 ROUTE_M = np.linspace(53.5e3, 74.5e3, 8)  # m along the flow: eight stations below the lower lake
 LOWEST = "HV14"  # there stands the lower weather station of the invented campaign

@@ -27,6 +27,7 @@ def test_the_page_has_every_setting_with_its_default():
     [
         ("lag_d = [5.0, 0.0]", "ends before it begins"),
         ("longer_d = []", r"has no length of a response \(longer_d\)"),
+        ("decay_d = []", r"has no length of a response \(decay_d\)"),
         ("rise_d = []", r"has no length of a response \(rise_d\)"),
         ("before_d = 0", "greater than 0"),
         ("permutations = 9", "greater than or equal to 99"),

@@ -11,13 +11,16 @@ START = from_iso("2031-05-01")
 DAYS = 200
 ONSETS = (45.3, 81.8, 158.4)
 LENGTH = 8.0
-QUICK = DecidePart(permutations=499, lag_step_d=1.0, longer_d=(0.0,), lag_d=(0.0, 3.0))
+QUICK = DecidePart(
+    permutations=499, lag_step_d=1.0, longer_d=(0.0,), lag_d=(0.0, 3.0), decay_d=(5.0,)
+)
 RESPONDING = {"HV05": 6500.0, "HV06": 15100.0}
 SETTINGS = """
 [decide]
 permutations = 499
 lag_step_d = 1.0
 longer_d = [0.0]
+decay_d = [5.0]
 lag_d = [0.0, 3.0]
 """
 ROUTES = """\

@@ -24,7 +24,9 @@ distributed = pytest.importorskip("distributed")
 dask = pytest.importorskip("dask")
 cloudpickle = pytest.importorskip("cloudpickle")
 cloudpickle.register_pickle_by_value(sys.modules[__name__])  # workers cannot import tests
-QUICK = DecidePart(permutations=99, lag_step_d=1.0, longer_d=(0.0,), lag_d=(0.0, 2.0))
+QUICK = DecidePart(
+    permutations=99, lag_step_d=1.0, longer_d=(0.0,), lag_d=(0.0, 2.0), decay_d=(5.0,)
+)
 
 
 @pytest.fixture(scope="module")

@@ -10,7 +10,8 @@ import pytest
 
 from stakeline.campaign.decide_settings import DecidePart
 from stakeline.constants import NS_PER_DAY
-from stakeline.inference.shape import Events
+from stakeline.inference.response import fit_response
+from stakeline.inference.shape import Events, ShapeGrid, columns
 from stakeline.workflows import decide
 from stakeline.workflows.decide_melt import degree_days
 from stakeline.workflows.decide_record import (
@@ -19,7 +20,7 @@ from stakeline.workflows.decide_record import (
     spread_samples,
     station_roles,
 )
-from stakeline.workflows.decide_station import events_seen
+from stakeline.workflows.decide_station import events_seen, shape_grid
 from stakeline.workflows.decide_together import LakeFound, loud_changes, windows_of
 from stakeline.workflows.decide_verdict import ONE_EVENT, decisions, joint_p
 
@@ -88,6 +89,19 @@ def test_speeds_turned_around_turn_the_verdict_around(faster):
     assert every.sentence.startswith("Slower: ")
     assert every.pooled.effect == pytest.approx(-faster[1].pooled.effect, abs=0.3)
     assert every.p == pytest.approx(faster[1].p, abs=0.02)
+
+
+def test_a_response_that_dies_away_slowly_is_not_taken_for_a_smaller_one():
+    rng = np.random.default_rng(22)
+    events = Events(np.array(ONSETS), np.array(ONSETS) + LENGTH)
+    slow = ShapeGrid((1.0,), (1.0,), (0.0,), (15.0,), as_event=True)
+    days = np.arange(DAYS) + 0.5
+    values = 100.0 + 10.0 * columns(days, events, slow, 1.0, 0).sum(axis=0)[:, 0]
+    values = values + 0.6 * rng.standard_normal(DAYS)
+    for part, held in ((DecidePart(), True), (DecidePart(decay_d=(5.0,)), False)):
+        fit = fit_response(days, values, events, shape_grid(part))
+        assert (fit.interval[0] < 10.0 < fit.interval[1]) == held
+        assert held or fit.amplitude < 9.8
 
 
 def test_without_a_response_none_is_made_up():

@@ -30,7 +30,7 @@ class DecidePart(Strict):
     lag_step_d: float = Field(0.5, gt=0, le=20)
     rise_d: tuple[Length, ...] = (0.5, 1.0)
     longer_d: tuple[Length, ...] = (0.0, 5.0)
-    decay_d: Length = 5.0
+    decay_d: tuple[Length, ...] = (5.0, 10.0, 20.0)
     take_off_melt: bool = True
     earlier_d: Days = 5.0
     relevant_percent: float | None = Field(None, gt=0, le=100)
@@ -41,7 +41,11 @@ class DecidePart(Strict):
     def _in_order(self) -> Self:
         if self.lag_d[0] > self.lag_d[1]:
             raise ValueError("has a range of lags (lag_d) that ends before it begins")
-        for name, lengths in (("rise_d", self.rise_d), ("longer_d", self.longer_d)):
+        for name, lengths in (
+            ("rise_d", self.rise_d),
+            ("longer_d", self.longer_d),
+            ("decay_d", self.decay_d),
+        ):
             if not lengths:
                 raise ValueError(f"has no length of a response ({name}): give one or more")
         twice = sorted(set(self.stations) & set(self.placebo_stations or ()))

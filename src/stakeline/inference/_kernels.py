@@ -191,16 +191,20 @@ def add_shapes(time, onset, last, table, width, out):
     ``last`` is added to the durations, ``width`` the interval that each value is a mean over.
     """
     half = 0.5 * width
-    for i in range(time.size):
-        for g in range(table.shape[0]):
+    for g in range(table.shape[0]):
+        rise, duration, decay = table[g, 1], table[g, 2] + last, table[g, 3]
+        end = rise + duration
+        scale = 0.0
+        if decay > 0.0 and not np.isinf(decay):
+            scale = -decay * np.expm1(-width / decay) / width
+        for i in range(time.size):
             since = time[i] - onset - table[g, 0]
-            if since + half <= 0.0:
+            if since + half <= 0.0 or since - half > end + 40.0 * decay:
                 continue
-            rise, duration, decay = table[g, 1], table[g, 2] + last, table[g, 3]
-            if since - half >= rise and since + half <= rise + duration:
+            if since - half >= rise and since + half <= end:
                 out[i, g] += 1.0
-                continue
-            if since - half > rise + duration + 40.0 * decay:
-                continue
-            upper = shape_integral(since + half, rise, duration, decay)
-            out[i, g] += (upper - shape_integral(since - half, rise, duration, decay)) / width
+            elif since - half >= end and scale > 0.0:
+                out[i, g] += scale * np.exp(-(since - half - end) / decay)
+            else:
+                upper = shape_integral(since + half, rise, duration, decay)
+                out[i, g] += (upper - shape_integral(since - half, rise, duration, decay)) / width

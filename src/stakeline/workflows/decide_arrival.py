@@ -19,7 +19,8 @@ def arrival_times(part):
 def arrivals_of(part, question, speeds):
     """Return the logarithm of the likelihood (events, a) of a station's arrivals.
 
-    NaN where its record around an event is too thin.
+    NaN where its record around an event is too thin. That ends a day after the event, where the
+    length of the decay hardly shows: the shortest is taken.
     """
     times = arrival_times(part)
     melt = melt_taken_off(part, question)
@@ -31,7 +32,7 @@ def arrivals_of(part, question, speeds):
         try:
             found[number] = arrival_likelihood(
                 question.days, speeds.way_percent_d, onset[number], lasting[number], times,
-                rises=part.rise_d, decay=part.decay_d, covariates=gone,
+                rises=part.rise_d, decay=min(part.decay_d), covariates=gone,
             )  # fmt: skip
         except StakelineError:
             continue

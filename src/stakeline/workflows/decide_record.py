@@ -12,7 +12,7 @@ from .decide_melt import MELT, melt_index
 from .lakes_results import lake_results
 from .motion_results import csv_rows, ns, number
 
-SAMPLES = 16  # of onset and end of each event; choice
+SAMPLES = 32  # of onset and end of each event; choice
 LEAST_DAYS = 60  # of speed, below which a station is left aside; choice
 PLACEBO_ODDS = 0.05  # -, of water passing, above which a station is no placebo; choice
 OVER = "station over it"

@@ -58,7 +58,7 @@ class StationFound:
 
 def shape_grid(part):
     """Return the :class:`ShapeGrid` of the settings: plateaus as long as the events and longer."""
-    return ShapeGrid(_lags(part), part.rise_d, part.longer_d, (part.decay_d,), as_event=True)
+    return ShapeGrid(_lags(part), part.rise_d, part.longer_d, part.decay_d, as_event=True)
 
 
 def _lags(part):
@@ -89,7 +89,7 @@ def other_choices(part, question):
         ),
         "trend of second degree": (grid, replace(usual, baseline=replace(base, trend=2))),
         f"plateau of {FIXED_D:g} d for all": (
-            ShapeGrid(_lags(part), part.rise_d, (FIXED_D,), (part.decay_d,)), usual,
+            ShapeGrid(_lags(part), part.rise_d, (FIXED_D,), part.decay_d), usual,
         ),
         "no decay": (
             ShapeGrid(_lags(part), part.rise_d, part.longer_d, (0.0,), as_event=True), usual,
@@ -131,7 +131,7 @@ def daily_grid(part):
     Less than a day means of days cannot tell.
     """
     lags = tuple(np.arange(part.lag_d[0], part.lag_d[1] + 0.5 * DAY_STEP, DAY_STEP))
-    return ShapeGrid(lags, part.rise_d, part.longer_d, (part.decay_d,), as_event=True)
+    return ShapeGrid(lags, part.rise_d, part.longer_d, part.decay_d, as_event=True)
 
 
 class Attempts:
