@@ -159,4 +159,4 @@ def test_the_command_lists_draws_and_refuses(campaign, tmp_path):
     wrong = run(stakeline, ["report", str(campaign), "--figures", "--release", str(tmp_path / "r")])
     assert "--release and --figures are different things" in wrong.output
     wrong = run(stakeline, ["report", str(campaign), "--width", "page"])
-    assert "--width and --to go with --figure NAME" in wrong.output
+    assert "--width and --to: with --figure" in wrong.output

@@ -4,9 +4,9 @@ from datetime import UTC, datetime
 
 import click
 
-from ..workflows import paper_figures, release, report, report_compare
+from ..workflows import paper_figures, release, release_rebuild, report, report_compare
 from . import EXIT_CODES
-from .options import QUIET, end, refuse
+from .options import QUIET, end, refuse, workers
 from .progress import shown
 
 
@@ -30,6 +30,21 @@ from .progress import shown
     type=click.Path(file_okay=False),
     help="Say instead what differs from another run of the campaign.",
 )
+@click.option(
+    "--rebuild",
+    "source",
+    metavar="RELEASE",
+    type=click.Path(exists=True, file_okay=False),
+    help="Make CAMPAIGN, a new folder, from a release and raw files; say whether numbers agree.",
+)
+@click.option(
+    "--raw",
+    multiple=True,
+    metavar="FOLDER",
+    type=click.Path(exists=True, file_okay=False),
+    help="Where --rebuild finds raw files, products and grids, by their checksums; repeatable.",
+)
+@workers("Processes that share the work of --rebuild.")
 @click.option("--figures", "listing", is_flag=True, help="List the figures there are, by name.")
 @click.option("--figure", "name", metavar="NAME", help="Draw one of them as a paper prints it.")
 @click.option(
@@ -45,7 +60,7 @@ from .progress import shown
 )
 @QUIET
 @click.pass_context
-def command(context, campaign, folder, day, other, listing, name, width, to, quiet):
+def command(context, campaign, **given):
     """Write what a reader gets: one PDF, one HTML file, and where each number comes from.
 
     Chapters follow the verbs; what a campaign has not, the report says could not be done. It shows
@@ -60,33 +75,49 @@ def command(context, campaign, folder, day, other, listing, name, width, to, qui
     --compare writes 8-report/compare.csv: settings and numbers that differ from those of another
     run of the same campaign.
 
+    --rebuild does the way back on any machine: CAMPAIGN is made of a release and the raw files that
+    it names, all verbs are done, and what comes out is held against the release, number by number.
+
     --figure draws as wide as one column (85 mm), two (178 mm) or a sheet laid across (247 mm),
     without title and note: these are said, for the caption.
 
     CAMPAIGN may be left out inside of one.
     """
-    _one_thing(folder, other, listing, name)
-    refuse((width or to) and not name, "--width and --to go with --figure NAME")
-    refuse(day and not folder, "--day goes with --release")
-    if listing:
+    quiet = given["quiet"]
+    _one_thing(given)
+    refuse(given["day"] and not given["folder"], "--day goes with --release")
+    refuse((given["width"] or given["to"]) and not given["name"], "--width and --to: with --figure")
+    refuse(bool(given["raw"]) != bool(given["source"]), "--rebuild RELEASE and --raw go together")
+    if given["listing"]:
         end(context, paper_figures.list_figures(campaign), quiet=False)
-    if name:
-        width = width or "two-columns"
-        end(context, paper_figures.draw_figure(campaign, name=name, width=width, to=to), quiet)
-    if folder:
-        day = (day or datetime.now(UTC)).date()
-        with shown(quiet) as progress:
-            result = release.release(campaign, folder=folder, day=day, progress=progress)
-        end(context, result, quiet)
-    if other:
-        end(context, report_compare.compare(campaign, other=other), quiet)
+    if given["name"]:
+        width = given["width"] or "two-columns"
+        drawn = paper_figures.draw_figure(campaign, name=given["name"], width=width, to=given["to"])
+        end(context, drawn, quiet)
+    if given["other"]:
+        end(context, report_compare.compare(campaign, other=given["other"]), quiet)
     with shown(quiet) as progress:
-        result = report.run(campaign, progress=progress)
+        result = _written(campaign, given, progress)
     end(context, result, quiet)
 
 
-def _one_thing(folder, other, listing, name):
+def _written(campaign, given, progress):
+    """Return the Outcome of a rebuilt campaign, a release, or the report."""
+    if given["source"]:
+        refuse(campaign is None, "--rebuild needs the name of a new folder for the campaign")
+        return release_rebuild.rebuild(
+            campaign, from_release=given["source"], raw=given["raw"], workers=given["workers"],
+            progress=progress,
+        )  # fmt: skip
+    if given["folder"]:
+        day = (given["day"] or datetime.now(UTC)).date()
+        return release.release(campaign, folder=given["folder"], day=day, progress=progress)
+    return report.run(campaign, progress=progress)
+
+
+def _one_thing(given):
     """Refuse options that each ask for something of its own."""
-    asked = {"--release": folder, "--compare": other, "--figures": listing, "--figure": name}
-    given = [option for option, value in asked.items() if value]
-    refuse(len(given) > 1, f"{' and '.join(given)} are different things; do one after the other")
+    options = {"--release": "folder", "--compare": "other", "--figures": "listing",
+               "--figure": "name", "--rebuild": "source"}  # fmt: skip
+    asked = [option for option, key in options.items() if given[key]]
+    refuse(len(asked) > 1, f"{' and '.join(asked)} are different things; do one after the other")

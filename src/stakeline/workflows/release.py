@@ -12,6 +12,7 @@ from ..errors import SettingsError
 from ..formats.map_features import Feature, write_features
 from .commission_log import log_file
 from .position import Outcome
+from .release_inputs import carried_files, field_books_csv, inputs_told
 from .release_series import lake_files, motion_files, position_files
 from .release_words import citation, issue_rows, issues_csv, readme
 from .report import OTHERWISE
@@ -19,6 +20,8 @@ from .report_sources import Sources
 
 SUMS, README, PROVENANCE = "checksums.sha256", "README.md", "provenance.json"
 ISSUES, METADATA = "issues.csv", "metadata.json"
+FIELD_BOOKS = "fieldbooks.csv"
+AGAIN = "stakeline report NEW_CAMPAIGN --rebuild THIS_FOLDER --raw FOLDER"
 TABLES = (f"{MOTION}/*.csv", f"{MOTION}/*/*.csv", f"{LAKES}/*.csv", f"{LAKES}/*/*.csv",
           f"{DECIDE}/*.csv", f"{INTAKE}/manifest.csv", f"{INTAKE}/days.csv")  # fmt: skip
 TEXTS = (f"{DECIDE}/verdict.json", f"{DECIDE}/plan.toml")
@@ -123,9 +126,20 @@ def _files(campaign, day):
         if sources.data(path) is not None:
             yield f"maps/{Path(path).name}", sources.data(path), (path,)
     yield from _stations(campaign)
-    books = campaign.settings.release.folder_of_field_books
-    for path in sources.names(f"{books}/*/*"):
-        yield f"fieldbooks/{path.removeprefix(f'{books}/')}", sources.data(path), (path,)
+    yield from carried_files(campaign)
+    yield from _field_books(campaign, sources)
+
+
+def _field_books(campaign, sources):
+    """Yield the scanned field books, and the table that links them to visits."""
+    folder = campaign.settings.release.folder_of_field_books
+    paths = sources.names(f"{folder}/*/*")
+    names = [f"fieldbooks/{path.removeprefix(f'{folder}/')}" for path in paths]
+    for name, path in zip(names, paths, strict=True):
+        yield name, sources.data(path), (path,)
+    made = (*paths, *(f"stations/{station}.toml" for station in campaign.histories()))
+    if made:
+        yield FIELD_BOOKS, field_books_csv(campaign, names), made
 
 
 def _stations(campaign):
@@ -160,7 +174,8 @@ def _words(campaign, day, sums, made_of):
         "files": {name: {"sha256": sums[name], "made_of": list(made_of[name])} for name in sums},
         "campaign_files": {path: sha256_file(campaign.root / path)[1] for path in files},
         "raw_files": {one.values["file"]: one.values["sha256"] for one in raw},
-        "again": "stakeline run CAMPAIGN, then stakeline report CAMPAIGN --release FOLDER",
+        "inputs": inputs_told(campaign),
+        "again": AGAIN,
     }
     metadata = json.loads(part.model_dump_json()) | {
         "campaign": of.name, "note": of.note, "released": day.isoformat(),

@@ -21,7 +21,9 @@ KINDS = (
     ("tables/", "the tables of the verbs as CSV, byte for byte; units stand in the names"),
     ("maps/", "places, events and water routes as GeoJSON (RFC 7946, WGS 84)"),
     ("stations/", "station logs, and the dated histories they follow from"),
-    ("fieldbooks/", "scanned field books, by the station whose history they belong to"),
+    ("fieldbooks/", "scanned field books, by the station whose history they belong to; "
+     "`fieldbooks.csv` says which visits each belongs to, and which visits have none"),
+    ("campaign/", "what the results follow from: settings, histories, plans, outlines"),
 )  # fmt: skip
 RULES = """\
 - NetCDF files follow CF 1.11 and ACDD 1.3 (classic format, 64-bit offset).
@@ -103,6 +105,10 @@ def readme(campaign, day, names, issues):
         "(`sha256sum -c checksums.sha256`). `provenance.json` says what each file was made of, "
         "with the settings and the checksums of the raw files; `metadata.json` holds the fields "
         "that an archive asks for.",
+        "## Again from raw\nRaw files, products and grids are not in it: `inputs` in "
+        "`provenance.json` names each with its checksum. With them in a folder, under any names, "
+        "Stakeline of the version above does everything again, and says whether every number is "
+        "the same:\n\n    stakeline report NEW_CAMPAIGN --rebuild THIS_FOLDER --raw FOLDER",
         part.acknowledgement and f"## Thanks\n{part.acknowledgement}",
     )
     return "\n\n".join(text for text in parts if text) + "\n"
