@@ -9,6 +9,7 @@ from starlette.routing import Route
 
 from ..errors import SettingsError
 from ..workflows import commission_draft as drafts
+from ..workflows import commission_frozen as frozen
 from ..workflows.opening import station_names
 from .pages import page
 from .security import body_of, json_of
@@ -41,10 +42,12 @@ async def sheet(request):
     made, draft, head = await run_in_threadpool(
         drafts.page_sheet, request.app.state.root, station, _now()
     )
+    visits = await run_in_threadpool(frozen.frozen_visits, request.app.state.root, station)
     return page(
         request, "commission_sheet.html", verb=VERB, title=f"{station}, {made.kind}",
         sheet=made, head=head, entries=drafts.values_of(draft, "entry"),
         accepted=drafts.values_of(draft, "accept"), photos=drafts.values_of(draft, "photo"),
+        visits=visits,
     )  # fmt: skip
 
 
@@ -67,11 +70,35 @@ async def verdict(request):
 
 async def freeze(request):
     """Freeze the visit, where the site may be left."""
-    reason = str((await json_of(request)).get("amend", ""))
     root, station = request.app.state.root, _station(request)
     async with request.app.state.writing:
-        done = await run_in_threadpool(drafts.freeze_draft, root, station, _now(), reason)
-    return JSONResponse({"frozen": not done.problems, "text": done.text})
+        done = await run_in_threadpool(drafts.freeze_draft, root, station, _now())
+    return await _written(request, not done.problems, done.text)
+
+
+async def amend(request):
+    """Amend the frozen visit of the page's time by its entries."""
+    why = str((await json_of(request)).get("why", ""))
+    root, station = request.app.state.root, _station(request)
+    async with request.app.state.writing:
+        done = await run_in_threadpool(frozen.amend_from_page, root, station, _now(), why)
+    return await _written(request, True, done.text)
+
+
+async def _written(request, good, text):
+    """Answer with what was written, and the visits that are frozen now."""
+    root, station = request.app.state.root, _station(request)
+    visits = await run_in_threadpool(frozen.frozen_visits, root, station)
+    return JSONResponse({"frozen": good, "text": text, "visits": visits})
+
+
+async def again(request):
+    """Put the entries aside and fill the sheet with what holds of a frozen visit."""
+    visit = str((await json_of(request)).get("visit", ""))
+    root, station = request.app.state.root, _station(request)
+    async with request.app.state.writing:
+        await run_in_threadpool(frozen.take_up, root, station, visit, _now())
+    return JSONResponse({"visit": visit})
 
 
 async def photo(request):
@@ -99,6 +126,8 @@ ROUTES = (
     Route("/commission/{station}/entries", save, methods=["POST"]),
     Route("/commission/{station}/verdict", verdict, methods=["POST"]),
     Route("/commission/{station}/freeze", freeze, methods=["POST"]),
+    Route("/commission/{station}/amend", amend, methods=["POST"]),
+    Route("/commission/{station}/again", again, methods=["POST"]),
     Route("/commission/{station}/anew", anew, methods=["POST"]),
     Route("/commission/{station}/photo/{key}", photo, methods=["PUT"]),
 )

@@ -107,7 +107,8 @@
     for (const id of ["site", "verdict"]) { document.getElementById(id).textContent = said.sentence; }
     list("first", said.first);
     list("notes", said.notes);
-    document.getElementById("freeze").disabled = !said.may_leave;
+    document.getElementById("freeze").disabled = !said.may_leave || said.frozen;
+    document.getElementById("amending").hidden = !said.frozen;
     document.getElementById("conditions").textContent = said.conditions.map((c) => c.join(" ")).join(", ");
     for (const row of sheet.querySelectorAll(".row")) {
       const finding = said.findings[row.dataset.key];
@@ -153,24 +154,58 @@
     }
   }
 
-  async function freeze() {
+  async function record(path, body) {
     const said = document.getElementById("said");
     said.hidden = false;
     try {
       await send();
-      const done = await write("/freeze", "{}");
+      const done = await write(path, JSON.stringify(body));
       said.textContent = done.text;
       said.dataset.frozen = done.frozen;
+      showVisits(done.visits);
+      judgeSoon();
+      return true;
     } catch (problem) {
       said.textContent = problem.message;
+      return false;
     }
   }
 
-  async function anew() {
-    if (!window.confirm("Put all entries of this sheet aside and begin an empty one?")) { return; }
-    await write("/anew", "{}");
+  async function amend() {
+    const why = document.getElementById("why");
+    if (await record("/amend", { why: why.value })) { why.value = ""; }
+  }
+
+  function showVisits(visits) {
+    document.getElementById("none-frozen").hidden = visits.length > 0;
+    document.getElementById("visits").replaceChildren(...visits.map((visit) => {
+      const [one, text, actions, button] = ["div", "pre", "div", "button"].map((name) => document.createElement(name));
+      one.className = "frozen";
+      text.textContent = visit.text;
+      actions.className = "actions";
+      button.type = "button";
+      button.dataset.visit = visit.name;
+      button.textContent = "Take this visit up again";
+      actions.append(button);
+      one.append(text, actions);
+      return one;
+    }));
+  }
+
+  // Entries are put aside by the server; those of this browser that it has not seen would be lost.
+  async function beginWith(question, path, body) {
+    if (!window.confirm(question)) { return; }
+    await send();
+    await write(path, JSON.stringify(body));
     localStorage.removeItem(store);
     location.reload();
+  }
+
+  const anew = () => beginWith("Put all entries of this sheet aside and begin an empty one?", "/anew", {});
+
+  function again(event) {
+    const visit = event.target.dataset.visit;
+    if (visit) { beginWith("Put all entries of this sheet aside and fill it with this visit?", "/again", { visit }); }
   }
 
   function now() {
@@ -194,7 +229,9 @@
     judge();
   });
   document.getElementById("judge").addEventListener("click", judge);
-  document.getElementById("freeze").addEventListener("click", freeze);
+  document.getElementById("freeze").addEventListener("click", () => record("/freeze", {}));
+  document.getElementById("amend").addEventListener("click", amend);
+  document.getElementById("visits").addEventListener("click", again);
   document.getElementById("anew").addEventListener("click", anew);
   window.addEventListener("online", send);
   setInterval(() => { if (Object.keys(unsent()).length) { send(); } }, 3000);
