@@ -13,6 +13,7 @@ READY := $(VENV)/.ready
 READY_DEV := $(VENV)/.ready-dev
 ONE_THREAD := OPENBLAS_NUM_THREADS=1 OMP_NUM_THREADS=1# linear algebra: the tests share the cores
 NO_COMPILER := not compiled and not journey and not real and not slow
+KERNELS = $(shell grep -rl --include='*.py' 'import njit' src/stakeline | cut -d/ -f3 | grep -v '\.' | sort -u)
 
 .DEFAULT_GOAL := help
 .PHONY: help demo test lint types tests tests-without-compiler validation benchmarks docs format clean
@@ -62,7 +63,8 @@ tests: $(READY_DEV)
 	$(ONE_THREAD) $(BIN)/python -m pytest -q -rfEs -n $(WORKERS) --dist loadfile
 
 tests-without-compiler: $(READY_DEV)
-	$(ONE_THREAD) NUMBA_DISABLE_JIT=1 $(BIN)/python -m pytest -q -n $(WORKERS) --dist loadfile -m "$(NO_COMPILER)"
+	$(ONE_THREAD) NUMBA_DISABLE_JIT=1 $(BIN)/python -m pytest -q -n $(WORKERS) --dist loadfile -m "$(NO_COMPILER)" \
+	  properties tests/test_compiling.py $(addprefix tests/,$(KERNELS))
 
 validation: $(READY)
 	$(BIN)/python validation
