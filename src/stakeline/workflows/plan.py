@@ -13,6 +13,7 @@ from .plan_description import describe_station
 from .plan_figures import figures_of, year_bands
 from .plan_places import place_of
 from .plan_sheet import sheet
+from .plan_sight import sight_files
 from .plan_sky import orbits_in
 from .plan_station import plan_station
 from .plan_tables import tables_of
@@ -280,10 +281,10 @@ def campaign_plan(campaign, path, sky):
 
 def _together_task(campaign, paths, entries):
     motion = sorted(campaign.folder(MOTION).glob("*/*_motion.parquet"))
-    read = (*paths, *motion, *placement_files(campaign))
+    read = (*paths, *motion, *placement_files(campaign), *sight_files(campaign))
     told = [(campaign.relative(path), sha256_file(path)[1]) for path in read]
     told += [(entry.path, entry.sha256) for entry in entries]
-    key = fingerprint([__version__, told])
+    key = fingerprint([__version__, told, campaign.settings.lakes.routes.model_dump()])
     return TogetherTask(
         TOGETHER, key, str(campaign.root), tuple(str(path) for path in paths), tuple(entries)
     )

@@ -18,6 +18,7 @@ from .plan_places import (
     way_points,
 )
 from .plan_ready import ready_list, ready_text
+from .plan_sight import sight_of, sight_words, speed_table, strain_table
 from .plan_snow import snow_of, visit_years
 from .plan_storm import storm_of
 from .plan_words import number
@@ -36,6 +37,7 @@ def together(campaign, descriptions, entries):
     places = places_of(campaign, descriptions, results)
     legs, exact = round_of(places)
     network = network_of(descriptions, places, results)
+    sight = sight_of(campaign, places, results, network.speed_m_d)
     kept = [kept_of(one, visit_years(one) * 365.25) for one in descriptions]
     ready = ready_list(campaign, descriptions, places, entries)
     files = {
@@ -45,12 +47,14 @@ def together(campaign, descriptions, entries):
         "visits.csv": leg_table(legs),
         "baselines.csv": baseline_table(network),
         "smallest_change.csv": smallest_table(network),
+        "strain_resolution.csv": strain_table(sight),
+        "water_speed.csv": speed_table(sight),
         "recording.csv": recording_table(kept),
         "retrieval.csv": retrieval_table(descriptions),
         "ready.txt": ready_text(ready).encode("utf-8"),
-        "network.txt": _words(places, legs, exact, network, kept, placements(campaign)).encode(
-            "utf-8"
-        ),
+        "network.txt": _words(
+            places, legs, exact, network, sight, kept, placements(campaign)
+        ).encode("utf-8"),
     }
     return {f"{PLAN}/{name}": data for name, data in files.items()}
 
@@ -104,7 +108,7 @@ def retrieval_table(descriptions):
     )
 
 
-def _words(places, legs, exact, network, kept, placed):
+def _words(places, legs, exact, network, sight, kept, placed):
     """Return all of it in words."""
     lines = ["places on the day of the visit"]
     for one in places:
@@ -131,7 +135,7 @@ def _words(places, legs, exact, network, kept, placed):
         sent = f", {one.messages.needed} short bursts a day" if one.messages else ""
         lines.append(f"  {one.station}: {one.bytes_d / 1e6:.1f} MB a day, card full after "
                      f"{number(one.card_d, 'd')}{sent}")  # fmt: skip
-    lines += ["", *_smallest_words(network)]
+    lines += ["", *_smallest_words(network), "", *sight_words(sight)]
     lines += ["", "where a station sees most of a lake", *placed, "", "cautions"]
     lines += [f"  {one}" for one in all_cautions(*(place.cautions for place in places))]
     return "\n".join(lines) + "\n"
