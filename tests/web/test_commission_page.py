@@ -1,6 +1,7 @@
 """The sheet as a page: what it shows, saves, judges and freezes, without a browser."""
 
 import json
+import re
 
 TOKEN = {"x-stakeline-token": "a token"}
 
@@ -109,6 +110,73 @@ def test_a_visit_is_frozen_from_the_page(client, campaign):
 
 def _stopping(client):
     return [key for key, found in verdict(client)["findings"].items() if found["stops"]]
+
+
+def _frozen(client):
+    """Freeze a visit from the page, all that is missing left out with a reason."""
+    save(client, head__time="2025-04-28T14:30", head__by="IS", head__wind_m_s="5")
+    save(client, head__temperature_degC="-18", entry__antenna_type="HALVARD ICE1    NONE")
+    save(client, entry__height_tape_m="1.532", entry__height_second_in="1.532 m")
+    for _ in range(2):  # what is outside its band shows once what is missing has its reason
+        save(client, **{f"accept__{key}": "left out in this test" for key in _stopping(client)})
+    done = client.post("/commission/HV03/freeze", json={}, headers=TOKEN).json()
+    assert done["frozen"], done["text"]
+    return done
+
+
+def amend(client, why):
+    return client.post("/commission/HV03/amend", json={"why": why}, headers=TOKEN).json()
+
+
+def test_a_frozen_visit_is_amended_from_the_page_and_both_stay_visible(client, campaign):
+    assert len(_frozen(client)["visits"]) == 1
+    assert verdict(client)["frozen"]
+    assert "nothing to amend" in amend(client, "tape misread")["problem"]
+    save(client, entry__height_tape_m="1.632", entry__height_second_in="1.632 m")
+    assert (
+        "this visit is frozen"
+        in (client.post("/commission/HV03/freeze", json={}, headers=TOKEN).json()["problem"])
+    )
+    assert "needs its reason" in amend(client, "  ")["problem"]
+    done = amend(client, "tape misread by 100 mm")
+    for told in (done["visits"][0]["text"], client.get("/commission/HV03").text):
+        assert "antenna height 1.532 m" in told
+        assert "by IS: tape misread by 100 mm" in told
+        assert "height_tape_m: 1.532 becomes 1.632" in told
+    history = (campaign / "stations" / "HV03.toml").read_text("utf-8")
+    assert "measured_m = 1.632" in history
+
+
+def test_a_frozen_visit_is_taken_up_again_as_it_stands(client, campaign):
+    name = _frozen(client)["visits"][0]["name"]
+    photo = client.put("/commission/HV03/photo/photo_north?ending=jpg", content=b"n", headers=TOKEN)
+    assert photo.status_code == 200
+    save(client, entry__height_tape_m="1.632", entry__height_second_in="1.632 m")
+    amend(client, "tape misread by 100 mm, picture added")
+    before = client.get("/commission/HV03").text
+    client.post("/commission/HV03/anew", json={}, headers=TOKEN)
+    assert not verdict(client)["frozen"]
+    answer = client.post("/commission/HV03/again", json={"visit": name}, headers=TOKEN)
+    assert answer.json() == {"visit": name}
+    assert _fields(client.get("/commission/HV03").text) == _fields(before)
+    assert "nothing to amend" in amend(client, "nothing new")["problem"]
+    unknown = {"visit": "../../stations"}
+    answer = client.post("/commission/HV03/again", json=unknown, headers=TOKEN)
+    assert "none such is frozen" in answer.json()["problem"]
+
+
+def _fields(text):
+    """Return what stands in the fields of a page."""
+    return sorted(re.findall(r'data-field="[^"]+"(?: value="[^"]+"| checked)|photos/[^<"]+', text))
+
+
+def test_a_record_that_somebody_changed_is_told_and_the_page_still_comes(client, campaign):
+    _frozen(client)
+    record = next((campaign / "2-commission" / "HV03" / "visits").rglob("record.json"))
+    record.write_text(record.read_text("utf-8").replace("1.532", "1.533"), "utf-8")
+    answer = client.get("/commission/HV03")
+    assert answer.status_code == 200
+    assert "was changed after it was frozen" in answer.text
 
 
 def test_a_new_sheet_puts_the_old_entries_aside(client, campaign):

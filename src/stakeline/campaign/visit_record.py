@@ -120,10 +120,17 @@ def standing(chain):
 
 
 def changes_between(before, after):
-    """Return {key: [before, after]} of entries that differ; None where there was or is none."""
+    """Return {key: [before, after]} of entries that differ; None where there was or is none.
+
+    A number and its text, as a page sends it, are the same.
+    """
     keys = sorted(set(before) | set(after))
     pairs = {key: [before.get(key), after.get(key)] for key in keys}
-    return {key: pair for key, pair in pairs.items() if pair[0] != pair[1]}
+    return {key: pair for key, pair in pairs.items() if len({_plain(one) for one in pair}) > 1}
+
+
+def _plain(value):
+    return None if value is None else str(value).removesuffix(".0")
 
 
 def _sealed(content):

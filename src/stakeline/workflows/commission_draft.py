@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from ..campaign.folders import open_campaign
 from ..campaign.history_text import toml_value
 from ..campaign.store import write_bytes, write_json, write_text
+from ..campaign.visit_record import RECORD
 from ..errors import SettingsError
 from ..time import from_iso
 from .commission import (
@@ -17,6 +18,7 @@ from .commission import (
     plan_of,
     take_readings,
 )
+from .commission_record import visit_folder
 from .commission_sheet import SET_UP_KIND, build_sheet
 from .commission_verdict import history_before
 from .sheet_parts import TICK
@@ -179,10 +181,12 @@ def write_page_readings(root, station, now):
 def judge_draft(root, station, now):
     """Return what the entries of a page mean, as parts that JSON has."""
     path, sheet, _ = write_page_readings(root, station, now)
-    verdict = judge_readings(root, station, path, now=now)[3]
+    campaign, taken, _, verdict, *_ = judge_readings(root, station, path, now=now)
+    record = visit_folder(folder_of(campaign, station), taken) / RECORD
     return {
         "sentence": verdict.sentence,
         "may_leave": verdict.may_leave,
+        "frozen": record.exists(),
         "first": list(verdict.first),
         "notes": list(verdict.notes),
         "findings": {
