@@ -86,8 +86,10 @@ def test_what_differs_is_said(released, tmp_path, monkeypatch):
         return run.RunReport("trial", (("motion", run.VerbReport(failed=("HV01: no",)), 0.0),))
 
     monkeypatch.setattr(release_rebuild.run, "run", other)
+    monkeypatch.setattr(release_rebuild, "sources_sum", lambda: "others")
     said = rebuild(tmp_path / "again", from_release=folder, raw=[disk])
-    assert "motion: HV01: no" in said.problems
+    assert said.problems[0] == "motion: HV01: no"
+    assert said.problems[1].endswith("their sources are not the same")
     assert any(line.startswith("stations/HV01.toml: numbers differ by up to 7.7e-02")
                for line in said.problems)  # fmt: skip
     assert any(line.startswith("positions/HV01_imported.nc: is not in both")

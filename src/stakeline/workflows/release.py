@@ -12,7 +12,7 @@ from ..errors import SettingsError
 from ..formats.map_features import Feature, write_features
 from .commission_log import log_file
 from .position import Outcome
-from .release_inputs import carried_files, field_books_csv, inputs_told
+from .release_inputs import carried_files, field_books_csv, inputs_told, sources_sum
 from .release_series import lake_files, motion_files, position_files
 from .release_words import citation, issue_rows, issues_csv, readme
 from .report import OTHERWISE
@@ -170,6 +170,7 @@ def _words(campaign, day, sums, made_of):
     files = sorted({path for made in made_of.values() for path in made})
     provenance = {
         "made_with": f"Stakeline {__version__}",
+        "sources": sources_sum(),
         "settings": json.loads(campaign.settings.model_dump_json()),
         "files": {name: {"sha256": sums[name], "made_of": list(made_of[name])} for name in sums},
         "campaign_files": {path: sha256_file(campaign.root / path)[1] for path in files},

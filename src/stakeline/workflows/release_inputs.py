@@ -3,6 +3,7 @@
 import csv
 import io
 import re
+from pathlib import Path
 
 from ..campaign.folders import (
     DECIDE,
@@ -14,9 +15,11 @@ from ..campaign.folders import (
     SETTINGS_FILE,
     STATIONS,
 )
+from ..campaign.ledger import fingerprint
 from ..campaign.store import sha256_file
 from .report_sources import Sources
 
+PACKAGE = Path(__file__).parents[1]
 CARRIED = "campaign"
 MAPS, COMMISSION = "maps", FOLDERS[2]
 NAMED_ONLY = (f"{RAW}/", f"{PRODUCTS}/")
@@ -26,6 +29,12 @@ PLAN_FILE = f"{DECIDE}/plan.toml"
 BOOK_COLUMNS = ("station", "file", "visit_utc", "visit", "how")
 BY_NAME, NO_DATE, NO_BOOK = "by the date in its name", "no date in its name", "no field book"
 _DATE = re.compile(r"\d{4}(-\d\d(-\d\d)?)?")
+
+
+def sources_sum():
+    """Return the SHA-256 of the package's sources: one version may have had several."""
+    files = sorted(PACKAGE.rglob("*.py"))
+    return fingerprint([(p.relative_to(PACKAGE).as_posix(), sha256_file(p)[1]) for p in files])
 
 
 def input_paths(campaign):

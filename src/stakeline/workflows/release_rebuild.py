@@ -15,7 +15,7 @@ from ..errors import SettingsError
 from ..formats.series_netcdf import read_columns
 from . import release, run
 from .position import Outcome
-from .release_inputs import CARRIED
+from .release_inputs import CARRIED, sources_sum
 
 SAME = 1e-9  # -, of a number, by which another machine may round otherwise; choice
 TOLD = 5  # files that a sentence names; more are counted
@@ -61,7 +61,7 @@ def rebuild(campaign, *, from_release, raw=(), workers=1, progress=None):
     day = date.fromisoformat(json.loads((folder / release.METADATA).read_text("utf-8"))["released"])
     release.release(root, folder=root / AGAIN, day=day, progress=progress)
     worst = differences(folder, root / AGAIN)
-    return _outcome(worst, failed, told["made_with"], root)
+    return _outcome(worst, failed, told, root)
 
 
 def _told(folder):
@@ -156,14 +156,14 @@ def _largest(first, second):
     return float((np.abs(first - second)[unlike] / size[unlike]).max(initial=0.0))
 
 
-def _outcome(worst, failed, made_with, root):
-    """Return the Outcome of a comparison."""
+def _outcome(worst, failed, told, root):
+    """Return the Outcome of a comparison with a release of the provenance ``told``."""
     same = sum(value == 0.0 for value in worst.values())
     near = sum(0.0 < value <= SAME for value in worst.values())
     problems = [f"{name}: {_words(value)}" for name, value in worst.items() if not value <= SAME]
-    ours = f"Stakeline {__version__}"
-    if problems and made_with != ours:
-        problems.insert(0, f"the release was made with {made_with}, this is {ours}")
+    if problems and told["sources"] != sources_sum():
+        problems.insert(0, f"the release was made with {told['made_with']}, this is Stakeline "
+                        f"{__version__}; their sources are not the same")  # fmt: skip
     text = (
         f"{len(worst)} files made again: {same} the same to the byte, {near} to {SAME:g}, "
         f"{len(worst) - same - near} not\nthe campaign: {root}; its release: {root / AGAIN}\n"
