@@ -5,6 +5,7 @@ from pathlib import Path
 
 from ..errors import SettingsError
 from .history import read_history
+from .journal import JOURNAL, read_journal, with_journal
 from .settings import read_settings
 from .store import write_text
 
@@ -61,11 +62,16 @@ def _template(name):
 
 
 class Campaign:
-    """An opened campaign: its settings, histories and paths."""
+    """An opened campaign: its settings, histories and paths.
+
+    The decisions of its journal are laid over its settings; ``typed`` are those of the file alone.
+    """
 
     def __init__(self, root):
         self.root = Path(root)
-        self.settings = read_settings(self.root / SETTINGS_FILE)
+        self.typed = read_settings(self.root / SETTINGS_FILE)
+        self.decisions = read_journal(self.root / JOURNAL)
+        self.settings = with_journal(self.typed, self.decisions)
 
     def folder(self, name):
         """Return the path of one of the campaign's folders."""

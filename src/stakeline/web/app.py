@@ -17,6 +17,7 @@ from . import (
     commission_page,
     decide_page,
     intake_page,
+    journal_page,
     lakes_page,
     motion_page,
     network_page,
@@ -60,6 +61,7 @@ def make_app(root, *, port, token=None):
     static = resources.files(__package__).joinpath("static")
     routes = [
         *network_page.ROUTES,
+        *journal_page.ROUTES,
         Route("/plotly.js", _charts),
         Route("/offline.js", _offline),
         Mount("/static", StaticFiles(directory=str(static))),

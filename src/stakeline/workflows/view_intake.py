@@ -37,6 +37,7 @@ def intake(root):
         "counts": _counts(manifest, refused),
         "calendar": calendar(campaign, positions=False),
         "refused": refused[:MOST_ROWS],
+        "proposed": list(_proposed(folder)),
         "proposals": text_of(folder / "proposals.toml") if _proposed(folder) else "",
         "remarks": [(row["file"], row["warnings"]) for row in manifest if row["warnings"]
                     and row["used"] == "yes"][:MOST_ROWS],
