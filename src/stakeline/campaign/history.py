@@ -128,6 +128,30 @@ class Visit(Strict):
         return int(gps_from_utc(from_iso(utc.isoformat())))
 
 
+class Monument(Strict):
+    """What carries the marker, and what it stands on."""
+
+    description: str = ""
+    inscription: str = ""
+    height_m: float | None = Field(None, ge=0, le=100)
+    foundation: str = ""
+    foundation_depth_m: float | None = Field(None, ge=0, le=100)
+    geology: str = ""
+    bedrock: str = ""
+    bedrock_condition: str = ""
+
+
+class Contact(Strict):
+    """Whom to ask about a station."""
+
+    agency: str = ""
+    abbreviation: str = Field("", max_length=10)
+    address: str = ""
+    name: str = ""
+    telephone: str = ""
+    email: str = ""
+
+
 class HistoryFile(Strict):
     """All of ``stations/NAME.toml``."""
 
@@ -137,6 +161,8 @@ class HistoryFile(Strict):
     latitude_deg: float | None = Field(None, ge=-90, le=90)
     longitude_deg: float | None = Field(None, ge=-180, le=360)
     height_m: float | None = Field(None, ge=-500, le=9000)
+    monument: Monument | None = None
+    contact: Contact | None = None
     visit: list[Visit] = Field(min_length=1)
 
 

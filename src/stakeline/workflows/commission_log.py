@@ -33,6 +33,7 @@ def station_log_of(history, systems=()):
         code=content.station,
         marker_number="",
         position_m=np.asarray(position, float).reshape(3),
+        site=_site(content),
         receivers=tuple(
             ReceiverPeriod(r.type, r.serial, r.firmware, names, begin, until)
             for r, begin, until in _periods(history.receiver_at, standing, ends)
@@ -53,6 +54,21 @@ def station_log_of(history, systems=()):
             )
         ),
     )
+
+
+def _site(content):
+    """Return what the history tells of marker, monument, ground and contact, as the log has it."""
+    told = {"marker": content.marker}
+    if content.monument is not None:
+        own = content.monument.model_dump()
+        names = {"description": "monument", "height_m": "monument_height_m"}
+        told |= {names.get(key, key): value for key, value in own.items()}
+    if content.contact is not None:
+        told |= {
+            {"name": "contact"}.get(key, key): value
+            for key, value in content.contact.model_dump().items()
+        }
+    return {key: str(value) for key, value in told.items() if value not in ("", None)}
 
 
 def _periods(state_at, times, ends):

@@ -1,6 +1,7 @@
 """A site log that is written is read back the same."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -43,6 +44,40 @@ def test_round_trip_keeps_every_epoch_and_height():
         assert (theirs.from_utc_ns, theirs.until_utc_ns) == (ours.from_utc_ns, ours.until_utc_ns)
         assert (theirs.model, theirs.serial) == (ours.model, ours.serial)
     assert again.passed_over == ()
+
+
+SITE = {
+    "inscription": "HV03",
+    "monument": "STEEL MAST",
+    "monument_height_m": "2.0",
+    "foundation": "pole drilled into ice",
+    "foundation_depth_m": "4.0",
+    "marker": "punch mark",
+    "geology": "glacier ice",
+    "bedrock": "GNEISS",
+    "bedrock_condition": "JOINTED",
+    "agency": "Halvard Glacier Project",
+    "abbreviation": "HGP",
+    "address": "Tern Nunatak",
+    "contact": "I. Strand",
+    "telephone": "+00 000",
+    "email": "stations@halvard.example",
+}
+
+
+def test_monument_ground_and_contact_come_back():
+    assert parse_station_log(written(replace(LOG, site=SITE))).site == SITE
+    few = {"marker": "punch mark", "contact": "I. Strand"}
+    text = written(replace(LOG, site=few))
+    assert parse_station_log(text).site == few
+    assert b"Monument Description" not in text
+    assert b"11.  On-Site" not in written()
+    assert parse_station_log(written()).site == {}
+
+
+def test_hints_of_an_empty_form_are_no_answers():
+    form = written(replace(LOG, site={"monument": "(PILLAR/BRASS PLATE/STEEL MAST/etc)"}))
+    assert parse_station_log(form).site == {}
 
 
 def test_angles_as_the_form_has_them():

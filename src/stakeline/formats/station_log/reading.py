@@ -1,7 +1,7 @@
 """Reading IGS site logs: which receiver and antenna stood where, from when to when."""
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -12,6 +12,28 @@ from ..fixed_columns import Notes, Text, number, only_member, with_notes
 _SECTION = re.compile(r"^(\d{1,2})\.([\dx]*)(?:\.[\dx]+)?\.?\s+(.*)$")
 _ITEM = re.compile(r"^([^:]*?)\s*:(?:\s(.*)|\s*)$")
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}(?:T\d{2}:\d{2}(?::\d{2})?)?")
+
+SITE_ITEMS = {  # section of the form: (our key, item), in the order of the form
+    "1": (
+        ("inscription", "Monument Inscription"),
+        ("monument", "Monument Description"),
+        ("monument_height_m", "Height of the Monument"),
+        ("foundation", "Monument Foundation"),
+        ("foundation_depth_m", "Foundation Depth"),
+        ("marker", "Marker Description"),
+        ("geology", "Geologic Characteristic"),
+        ("bedrock", "Bedrock Type"),
+        ("bedrock_condition", "Bedrock Condition"),
+    ),
+    "11": (
+        ("agency", "Agency"),
+        ("abbreviation", "Preferred Abbreviation"),
+        ("address", "Mailing Address"),
+        ("contact", "Contact Name"),
+        ("telephone", "Telephone (primary)"),
+        ("email", "E-mail"),
+    ),
+}
 
 
 @dataclass(frozen=True)
@@ -53,6 +75,7 @@ class StationLog:
     position_m: np.ndarray  # (3,) approximate, Earth-fixed; NaN where not given
     receivers: tuple  # of ReceiverPeriod
     antennas: tuple  # of AntennaPeriod
+    site: dict = field(default_factory=dict)  # {key of SITE_ITEMS: text}, what is given
     passed_over: tuple = ()
     files: tuple = ()
 
@@ -94,6 +117,7 @@ def parse_station_log(data, file="station log"):
         position_m=position_m,
         receivers=tuple(receivers),
         antennas=tuple(antennas),
+        site=_site(sections),
         passed_over=notes.passed_over(),
         files=(str(file),),
     )
@@ -117,6 +141,16 @@ def _sections(text):
 
 def _first(sections, number_of_section):
     return next((items for name, _, items in sections if name == number_of_section), {})
+
+
+def _site(sections):
+    """Return {key: text} of monument, ground and contact, where the form holds more than a hint."""
+    found = {}
+    for section, items in SITE_ITEMS.items():
+        given = _first(sections, section)
+        told = ((key, given.get(item, "")) for key, item in items)
+        found |= {key: text for key, text in told if text and not text.startswith("(")}
+    return found
 
 
 def _numbered(sections, section):

@@ -4,6 +4,7 @@ import numpy as np
 
 from ...errors import FormatError
 from ...time import iso
+from .reading import SITE_ITEMS
 
 _OPEN = "(CCYY-MM-DDThh:mmZ)"
 _WIDTH = 24  # characters of an item's name, site log instructions
@@ -45,6 +46,7 @@ def write_station_log(log, *, prepared_utc_ns, prepared_by="", events=(), place=
         lines += ["10.  Local Episodic Effects Possibly Affecting Data Quality", ""]
     for number, (time_ns, what) in enumerate(events, 1):
         lines += [_item("Date", iso(time_ns)[:10], f"10.{number}"), _item("Event", what), ""]
+    lines += _contact(log.site)
     return "\n".join(lines).encode("utf-8")
 
 
@@ -73,9 +75,21 @@ def _identity(log):
         _item("Site Name", log.name),
         _item(name, log.code),
         _item("IERS DOMES Number", log.marker_number),
+        *_given(log.site, SITE_ITEMS["1"]),
         _item("Date Installed", _date(min(begins) if begins else None)),
         "",
     ]
+
+
+def _given(site, items):
+    """Return the lines of what is given of a section."""
+    return [_item(item, site[key]) for key, item in items if site.get(key)]
+
+
+def _contact(site):
+    lines = _given(site, SITE_ITEMS["11"])
+    title = "11.  On-Site, Point of Contact Agency Information"
+    return [title, "", *lines, ""] if lines else []
 
 
 def _location(log, place):
