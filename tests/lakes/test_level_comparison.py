@@ -169,6 +169,10 @@ def event(kind, onset_d, change=-1.0):
     return EventTimes(kind, int(onset_d * DAY_NS), int((onset_d + 5) * DAY_NS), change)
 
 
+def test_a_lake_without_events_has_no_sightings():
+    assert sightings(levels([50, 141], [0.0, 0.0]), []) == ()
+
+
 def test_a_draining_is_seen_with_the_next_pass():
     passes = levels([0, 91, 182, 273], [0.0, 0.0, -2.0, -2.0])
     (found,) = sightings(passes, [event("drain", 100.0)])

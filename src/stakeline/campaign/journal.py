@@ -151,7 +151,7 @@ def with_journal(settings, entries):
     """
     if not entries:
         return settings
-    kinds: dict[str, list] = {}
+    kinds = {}
     for entry in standing(entries):
         kinds.setdefault(entry.kind, []).append(entry.choice())
     lakes, repairs, release = settings.lakes, settings.repairs, settings.release

@@ -91,7 +91,7 @@ def sightings(levels, events, limit=LIMIT):
     limit : float
     """
     events = sorted(events, key=lambda event: event.onset_ns)
-    ends = [event.onset_ns for event in events[1:]] + [np.iinfo(np.int64).max]
+    ends = [event.onset_ns for event in events[1:]] + [np.iinfo(np.int64).max] * bool(events)
     return tuple(_sighting(levels, e, end, limit) for e, end in zip(events, ends, strict=True))
 
 
