@@ -30,7 +30,7 @@ name = "I. Strand"
 
 
 def site_of(folder, text):
-    path = folder / "station.toml"
+    path = folder / f"{text[11:15]}.toml"
     path.write_text(text + VISIT, encoding="utf-8")
     return parse_station_log(log_file(read_history(path))[1]).site
 
