@@ -14,7 +14,6 @@ from stakeline.station.shading import lost_beam, plates_of, shaded_share, sun_ve
 from stakeline.station.weather_record import HOUR_NS
 from stakeline.time import from_calendar
 
-
 AZIMUTHS = np.radians(np.arange(0.0, 360.0, 15.0))
 
 

@@ -189,7 +189,6 @@ def test_no_years_are_refused():
         drawn(0)
 
 
-@pytest.mark.compiled
 def test_chance_drawn_before_gives_the_same_years():
     hours, years = 48, CHUNK + 3  # more than are drawn at once
     model = climate_weather(**CLIMATE)
