@@ -135,6 +135,15 @@ def test_inputs_are_carried_where_small_and_ours_else_named(released):
     (root / "maps/large.txt").unlink()
 
 
+def test_the_journal_of_decisions_is_carried(released):
+    root = released[0]
+    journal = root / "journal.jsonl"
+    journal.write_text("", encoding="utf-8")
+    assert "journal.jsonl" in input_paths(open_campaign(root))
+    assert is_carried(open_campaign(root), "journal.jsonl")
+    journal.unlink()
+
+
 def test_field_books_are_linked_to_visits(released):
     root, folder, _ = released
     lines = (folder / release.FIELD_BOOKS).read_text().splitlines()

@@ -15,6 +15,7 @@ from ..campaign.folders import (
     SETTINGS_FILE,
     STATIONS,
 )
+from ..campaign.journal import JOURNAL
 from ..campaign.ledger import fingerprint
 from ..campaign.store import sha256_file
 from .report_sources import Sources
@@ -23,7 +24,7 @@ PACKAGE = Path(__file__).parents[1]
 CARRIED = "campaign"
 MAPS, COMMISSION = "maps", FOLDERS[2]
 NAMED_ONLY = (f"{RAW}/", f"{PRODUCTS}/")
-TEXTS = (".toml", ".json", ".geojson", ".csv", ".txt")
+TEXTS = (".toml", ".json", ".jsonl", ".geojson", ".csv", ".txt")
 LARGEST_BYTES = 1_000_000  # of a text that a release carries; choice
 PLAN_FILE = f"{DECIDE}/plan.toml"
 BOOK_COLUMNS = ("station", "file", "visit_utc", "visit", "how")
@@ -43,7 +44,7 @@ def input_paths(campaign):
     found = [path for folder in folders for path in campaign.folder(folder).rglob("*")
              if not path.name.startswith(".")]  # fmt: skip
     found += campaign.folder(COMMISSION).glob("*/visits/**/*")
-    single = [campaign.root / name for name in (SETTINGS_FILE, PLAN_FILE)]
+    single = [campaign.root / name for name in (SETTINGS_FILE, JOURNAL, PLAN_FILE)]
     return tuple(sorted(campaign.relative(p) for p in (*found, *single) if p.is_file()))
 
 
