@@ -78,3 +78,26 @@ def test_strangers_decide_nothing(pages, root, headers):
 
 def test_a_decision_needs_who_and_why(pages):
     assert "needs who and why" in decide(pages, "review", REVIEW, who=" ").json()["problem"]
+
+
+def test_a_form_writes_a_decision_from_the_keyboard(browser, served):
+    context = browser.new_context(viewport={"width": 820, "height": 1180})
+    page, troubles = context.new_page(), []
+    page.on("pageerror", lambda problem: troubles.append(str(problem)))
+    page.on("console", lambda said: troubles.append(said.text) if said.type == "error" else 0)
+    page.goto(f"{served.address}/journal")
+    form = page.locator("form[data-decision=issue]")
+    form.locator("[name=day]").fill("2031-07-17")
+    form.locator("[name=what]").fill("antenna bumped")
+    form.locator("[name=who]").fill("I. Invented")
+    form.locator("[name=why]").fill("field book, page 3")
+    form.locator("[name=why]").press("Enter")
+    page.wait_for_selector("form[data-done='1']")
+    assert "stands in the journal" in form.locator("[role=status]").inner_text()
+    (issue,) = open_campaign(served.root).settings.release.issue
+    assert (issue.what, issue.who) == ("antenna bumped", "I. Invented")
+    page.reload()
+    assert "known issue of all: antenna bumped" in page.content()
+    assert page.locator("form[data-decision=issue] [name=who]").input_value() == "I. Invented"
+    assert troubles == []
+    context.close()
