@@ -4,7 +4,8 @@
 
 Exit code 1 where one falls short. No data are read. Two lakes drain 13 times in all, each onset
 known by 20 equally likely times; all series are red; 10,000 draws shift the drainages of each lake
-around the record. The test runs on one core. Stretches of draws, worked apart as a cluster does, give the same p.
+around the record. The test runs on one core. Stretches of draws, worked apart as a cluster does,
+give the same p.
 """
 
 import time
@@ -50,8 +51,8 @@ def main():
     again_plan = planned(7)
     again = conclude(again_plan, chance(again_plan, 0, DRAWS))
     second = time.perf_counter() - begin
-    table.line("time with kernels still to compile", first, 60.0, "s", ISSUE)
-    table.line("time once they are compiled", second, 60.0, "s", ISSUE)
+    table.line("time, kernels still to be loaded", first, 60.0, "s", ISSUE)
+    table.line("time once they are", second, 60.0, "s", ISSUE)
     table.line("draws made", result.draws, DRAWS, "", ISSUE, least=True)
     table.line("p of the same seed, difference", abs(result.p - again.p), 0.0, "", ISSUE)
     ends = np.linspace(0, DRAWS, PARTS + 1).astype(int)
