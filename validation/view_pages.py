@@ -150,7 +150,7 @@ class Watched:
 def pages(table, root, port, browser):
     """Print first paint, complaints, requests outside, width and keyboard path of every page."""
     one = Watched(browser, f"http://localhost:{port}", viewport={"width": 820, "height": 1180})
-    places = list(PAGES) + [f"/lakes/{quote(name)}" for name, _ in lake_names(root)[:2]]
+    places = [*PAGES, "/journal"] + [f"/lakes/{quote(name)}" for name, _ in lake_names(root)[:2]]
     station = stations_with_results(root)[0]
     places += [f"/motion/{station}", f"/position/{station}"]
     paint = {place: one.open(place) for place in places}

@@ -1,13 +1,15 @@
 // Keeps pages and what they are made of: from the server where it answers, from what was kept where not.
 "use strict";
 const KEPT = "stakeline-1";
+const LARGE = /\/series\/|^\/report\/|\.csv$/; // asked for anew each time: every view would be kept
 
 self.addEventListener("install", () => self.skipWaiting());
 self.addEventListener("activate", (event) => event.waitUntil(self.clients.claim()));
 
 self.addEventListener("fetch", (event) => {
   const request = event.request;
-  if (request.method !== "GET" || new URL(request.url).origin !== self.location.origin) {
+  const place = new URL(request.url);
+  if (request.method !== "GET" || place.origin !== self.location.origin || LARGE.test(place.pathname)) {
     return;
   }
   event.respondWith(answer(request));
