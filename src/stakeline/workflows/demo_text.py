@@ -32,6 +32,8 @@ def demo_text(folder, order, invented, comparisons, lakes, outcome, seconds, goo
         "",
         f"Invented in {seconds[0]:.0f} s, worked out in {seconds[1]:.0f} s. Everything: {folder}",
         "The truth is in truth/, which no verb reads.",
+        f"Look at it: 'stakeline view {folder}' names an address for a browser; /decide there has "
+        "the answer",
     ]
     if not good:
         lines.append("This is worse than it should be: see docs/validation.md for the bars.")
