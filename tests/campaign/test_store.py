@@ -7,6 +7,8 @@ import sys
 import time
 
 import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 
 from stakeline.campaign.ledger import Ledger, fingerprint
@@ -97,6 +99,38 @@ def test_parquet_is_the_same_bytes_and_comes_back(tmp_path):
     assert metadata == {"frame": "IGS20"}
     np.testing.assert_array_equal(columns["x_m"], table()["x_m"])
     np.testing.assert_array_equal(columns["time_gps"], table()["time_gps"])
+
+
+def test_columns_of_every_kind_come_back_as_they_were(tmp_path):
+    columns = {
+        "time_gps": np.array([5, 2, 9], "datetime64[ns]"),
+        "day_gps": np.array(["2031-05-01", "2031-05-02", "2031-05-03"], "datetime64[ms]"),
+        "speed_m_d": np.array([np.nan, 1.5, -2.0]),
+        "strength": np.array([1.5, 2.5, 3.5], np.float32),
+        "satellites": np.array([9, 8, -7], np.int16),
+        "count": np.array([1, 2, 2**63], np.uint64),
+        "logged": np.array([True, False, True]),
+        "station": np.array(["HV02", "", "HV03"], object),
+    }
+    path = tmp_path / "t.parquet"
+    write_bytes(path, parquet_bytes(columns, {}, {}))
+    for name, values in read_table(path)[0].items():
+        np.testing.assert_array_equal(values, columns[name])
+        assert values.dtype == columns[name].dtype, name
+    empty = {name: values[:0] for name, values in columns.items() if name != "station"}
+    write_bytes(path, parquet_bytes(empty, {}, {}))
+    assert {name: len(values) for name, values in read_table(path)[0].items()} == dict.fromkeys(
+        empty, 0
+    )
+
+
+def test_numbers_that_are_missing_are_nan(tmp_path):
+    path = tmp_path / "t.parquet"
+    table = pa.table({"x_m": pa.array([1.0, None, 3.0]), "name": pa.array(["a", None, "c"])})
+    pq.write_table(table, path)
+    columns = read_table(path)[0]
+    np.testing.assert_array_equal(columns["x_m"], [1.0, np.nan, 3.0])
+    assert columns["name"].tolist() == ["a", None, "c"]
 
 
 def test_a_heading_tells_the_ends_without_the_values(tmp_path):
