@@ -146,9 +146,9 @@ def svg_bytes(figure):
     """Return a figure as SVG: the same figure gives the same bytes, coordinates to 0.01 pt."""
     sink = io.StringIO()
     with mpl.rc_context(_look()):
-        FigureCanvasSVG(figure)
+        canvas = FigureCanvasSVG(figure)
         _laid_out(figure)
-        figure.savefig(sink, format="svg", metadata={"Date": None, "Creator": None})
+        canvas.print_svg(sink, metadata={"Date": None, "Creator": None})  # saving draws twice
     return _TAG.sub(lambda tag: _LONG.sub(r"\1", tag[0]), sink.getvalue()).encode("utf-8")
 
 
