@@ -30,6 +30,7 @@ from stakeline.formats.rinex_obs import read_observations, write_observations
 
 STATIONS, DAYS = 25, 365
 FILES = 3  # of a station read whole for one day with the hours around it
+IDLE = 0.5  # load below which the clock tells of this program alone; own choice
 READING, PRODUCTS = "reading", "products"
 
 
@@ -172,7 +173,10 @@ def main():
         table.say(f"{verb}, by the clock: {spent / (asked.many - asked.few):.2f} s a station-day")
     clock, core = gains(found, asked.few, asked.many)
     table.line("position, a station-day, seconds of a core", each["position"], 0.5, "s", "our bar")
-    table.line("two workers against one, by the clock", clock, 1.8, "x", "our bar", least=True)
+    if before < IDLE:
+        table.line("two workers against one, by the clock", clock, 1.8, "x", "our bar", least=True)
+    else:
+        table.say(f"two workers against one by the clock: {clock:.2f}, not judged at such a load")
     table.line("the same by seconds of cores", core, 1.8, "x", "our bar", least=True)
     peak = max(run.peak_gb for run in found.values())
     table.line("memory of the largest process that solves", peak, 1.0, "GB", "our bar")
