@@ -61,7 +61,8 @@ if "NUMBA_CACHE_DIR" not in os.environ:
 
 import numba  # noqa: E402  (the cache folder must be known first)
 
-numba.config.CACHE_DIR = os.environ["NUMBA_CACHE_DIR"]  # where the compiler was imported before us
+# The compiler may have been imported before us.
+numba.config.CACHE_DIR = os.environ["NUMBA_CACHE_DIR"]  # type: ignore[attr-defined]
 
 
 def njit(function):
