@@ -32,7 +32,7 @@ from stakeline.workflows.view_lakes import lake_names
 from stakeline.workflows.view_series import stations_with_results
 
 ROWS = 10_000_000
-BAD = "<script>document.title='run'<script>"
+BAD = "<img src=x onerror=document.title='run'>"  # a folder's name: it cannot hold a slash
 START = from_iso("2031-05-01")
 VIEWERS, ROUNDS = 50, 4
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-sync"]
@@ -124,6 +124,11 @@ def peak(process):
     """Return the largest memory a process has held. [MB]"""
     text = Path(f"/proc/{process}/status").read_text(encoding="utf-8")
     return int(re.search(r"VmHWM:\s+(\d+)", text)[1]) / 1024.0
+
+
+def forget_peak(process):
+    """Let the largest memory of a process count from now on (Linux)."""
+    Path(f"/proc/{process}/clear_refs").write_text("5", encoding="ascii")
 
 
 class Watched:
@@ -228,18 +233,18 @@ def zooms(table, port, browser):
         ISSUE,
     )
     table.line("complaints of the browser", len(one.bad), 0, "", ISSUE)
-    shown = one.page.evaluate("location.search")
+    seen = "document.querySelector('[data-series]').layout.xaxis.range.join()"
+    shown, view = one.page.evaluate("location.search"), one.page.evaluate(seen)
+    one.open("/motion")
     one.open(f"/motion/HV90{shown}")
-    table.line(
-        "views whose address does not show them again",
-        int(one.page.evaluate("location.search") != shown or "from=" not in shown),
-        0,
-        "",
-        ISSUE,
-    )
-    one.open(f"/motion/{quote(BAD)}")
-    one.open("/")
-    table.line("scripts run from a station's name", int(one.page.title() == "run"), 0, "", ISSUE)
+    again = one.page.evaluate(seen)
+    table.line("views whose address does not show them again",
+               int(again != view or "from=" not in shown), 0, "", ISSUE)  # fmt: skip
+    taken_in = 0
+    for place in (f"/motion/{quote(BAD)}", f"/position/{quote(BAD)}", "/", "/motion", "/journal"):
+        one.open(place)
+        taken_in += one.page.title() == "run" or one.page.locator("img[src=x]").count() > 0
+    table.line("pages that take a station's name for markup", taken_in, 0, "", ISSUE)
     one.context.close()
 
 
@@ -281,13 +286,14 @@ def strangers(table, port, process):
         "",
     )
     let = sum(ask(port, "/", host=host)[0] != 421 for host in hosts)
-    table.line("names of other machines that are answered", let, 0, "", "RFC 6454; own rule")
+    table.line("names of other machines that are answered", let, 0, "", "own rule")
     found = [place for place in OUTSIDE if ask(port, place)[0] == 200]
     table.line(f"of {len(OUTSIDE)} ways out of the campaign, open", len(found), 0, "", ISSUE)
     written = [ask(port, "/commission/HV90/entries", "POST", b"{}", **more)[0] for more in (
         {}, {"x_stakeline_token": "guess"}, {"origin": "http://example.org"})]  # fmt: skip
     table.line("writes without the page's token", sum(s != 403 for s in written), 0, "", ISSUE)
     token = re.search(rb'stakeline-token" content="([^"]+)"', ask(port, "/")[1])[1].decode()
+    forget_peak(process)
     before, big = peak(process), b" " * (64 << 20)
     try:
         status = ask(port, "/commission/HV90/entries", "POST", big, x_stakeline_token=token)[0]
@@ -295,11 +301,6 @@ def strangers(table, port, process):
         status = 400  # the server has hung up before all was sent
     table.line("64 MB taken as an entry", int(status == 200), 0, "", ISSUE)
     table.line("memory that 64 MB cost", peak(process) - before, 32.0, "MB", OWN)
-    pages = [
-        ask(port, place)[1].decode()
-        for place in ("/", "/motion", f"/motion/{quote(BAD)}", "/position")
-    ]
-    table.line("pages that hold a name as markup", sum(BAD in text for text in pages), 0, "", ISSUE)
 
 
 def main():
