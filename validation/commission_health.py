@@ -1,15 +1,17 @@
 """Station health in invented winters: planted faults found, false alarms, dates of death.
 
-    python validation/commission_health.py
+    python validation/commission_health.py [--winters 32] [--first 7300] [--fault "bank ageing"]
 
 Exit code 1 where one falls short. Two processes. Rules were set on seeds 0 to 119; figures are
-of other seeds. What differs from the simulator: panels are single diodes at the battery's voltage
-there a straight line by light and temperature; light by other laws of sky, cloud and ground; the
-bank's voltage a table of acid drawn towards a line, there a line of other ends; capacity, cold,
-share kept and voltage are fitted, not known; rime by other rates; weather of forecasts is of other
-years of the same climate.
+of other seeds, of which 7000 to 7289 have been looked at since. With one fault alone forecasts are
+left out: some seconds a winter instead of a minute. What differs from the simulator: panels are
+single diodes at the battery's voltage there a straight line by light and temperature; light by
+other laws of sky, cloud and ground; the bank's voltage a table of acid drawn towards a line, there
+a line of other ends; capacity, cold, share kept and voltage are fitted, not known; rime by other
+rates; weather of forecasts is of other years of the same climate.
 """
 
+import argparse
 import concurrent.futures
 import functools
 import time
@@ -23,7 +25,7 @@ from stakeline.simulate.campaign import START_NS
 from stakeline.station.health import judge, outlook_from
 from stakeline.station.health_parts import BANK, LOAD, ONE_PANEL, PANELS, TURBINE
 
-WINTERS, FIRST = 32, 7000
+WINTERS, FIRST = 32, 7300
 OURS = "bar of the project, no source"
 KINDS = {  # fault: (what health calls it, first and last day of planting, needs)
     "panels lost": (PANELS, 100, 350),
@@ -64,16 +66,21 @@ def can_tell(kind, supply, begin):
     return True
 
 
-def winter(seed):
-    """Return (false alarms, {fault: days until told, or None}, forecasts) of one winter."""
+def winter(seed, only=""):
+    """Return (false alarms, {fault: days until told, or None}, forecasts) of one winter.
+
+    ``only``: this fault alone, and no forecasts.
+    """
     supply, weather, site, hours = invented(seed)
     design = design_of(supply.design, site)
     health = judge(hours, design, np.random.default_rng(seed))
     false = [f.kind for f in health.findings if not _true_standstill(f, supply, weather)]
     chance = np.random.default_rng(seed + 1)
-    told, asked = {}, _forecasts(seed, supply, design, health, None)
+    told, asked = {}, [] if only else _forecasts(seed, supply, design, health, None)
     for kind, (name, first, last) in KINDS.items():
         days = [int(d) for d in chance.permutation(np.arange(first, last))]
+        if only not in ("", kind):
+            continue
         begin = next((d for d in days if can_tell(kind, supply, d)), None)
         if begin is None:
             continue
@@ -83,7 +90,8 @@ def winter(seed):
         found = judge(seen, design, np.random.default_rng(seed))
         after = [f.told - begin for f in found.findings if f.kind == name and f.last >= begin]
         told[kind] = max(min(after), 0) if after else None
-        asked += _forecasts(seed, ill, design, found, begin + WITHIN_D)
+        if not only:
+            asked += _forecasts(seed, ill, design, found, begin + WITHIN_D)
     return false, told, asked
 
 
@@ -121,11 +129,17 @@ def report(table, results):
         table.say(f"of them '{name}': {sum(name in kinds for kinds in false)}")
     for kind in KINDS:
         days = [told[kind] for _, told, _ in results if kind in told]
+        if not days:
+            continue
         good = sum(d is not None and d <= WITHIN_D for d in days)
         table.line(f"{kind}: told within {WITHIN_D} days, of {len(days)} planted",
-                   100.0 * good / max(len(days), 1), 90.0, "%", OURS, least=True)  # fmt: skip
+                   100.0 * good / len(days), 90.0, "%", OURS, least=True)  # fmt: skip
         known = [d for d in days if d is not None]
         table.say(f"median {np.median(known):.0f} d; never told {len(days) - len(known)}")
+
+
+def report_forecasts(table, results):
+    """Print how forecasts did."""
     rows = np.array([row for _, _, asked in results for row in asked])
     inside = (rows[:, 1] <= rows[:, 3]) & (rows[:, 3] <= rows[:, 2])
     table.line(f"5 to 95 % band covers the date of death, of {len(rows)} forecasts, least",
@@ -148,11 +162,19 @@ def report(table, results):
 
 
 def main():
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--winters", type=int, default=WINTERS)
+    parser.add_argument("--first", type=int, default=FIRST, help="seed of the first")
+    parser.add_argument("--fault", choices=KINDS, default="", help="this alone, no forecasts")
+    asked = parser.parse_args()
     begin = time.perf_counter()
     table = Table("Station health in invented winters")
     with concurrent.futures.ProcessPoolExecutor(2) as pool:
-        results = list(pool.map(winter, range(FIRST, FIRST + WINTERS)))
+        seeds = range(asked.first, asked.first + asked.winters)
+        results = list(pool.map(functools.partial(winter, only=asked.fault), seeds))
     report(table, results)
+    if not asked.fault:
+        report_forecasts(table, results)
     table.say(f"{time.perf_counter() - begin:.0f} s on two cores")
     table.end()
 
