@@ -56,6 +56,21 @@ def test_an_undoing_is_one_more_line_and_may_be_undone(root):
     assert [one.number for one in standing(entries)] == [1, 3]
 
 
+def test_decisions_in_words(root):
+    for kind, about in (("review", REVIEW), ("held", HELD), ("date", DATE), ("issue", ISSUE)):
+        decide(root, kind, about)
+    decide(root, "issue", {"day": "2031-07-17", "what": "clock {0} off"})
+    decide(root, "undo", {"number": 1})
+    assert [one.words for one in read_journal(root / JOURNAL)] == [
+        "Upper Halvard, event of 2031-06-20: rejected",
+        "HV02: antenna held by hand from 2031-07-17T09:00:00 to 2031-07-17T15:00:00 UTC",
+        "0-raw/a.rnx: date moved by 1024 weeks",
+        "known issue of HV02: antenna bumped",
+        "known issue of all stations: clock {0} off",
+        "decision 1 no longer holds",
+    ]
+
+
 def test_what_is_written_stays_byte_by_byte(root):
     decide(root, "review", REVIEW)
     before = (root / JOURNAL).read_bytes()

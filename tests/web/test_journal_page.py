@@ -97,7 +97,7 @@ def test_a_form_writes_a_decision_from_the_keyboard(browser, served):
     (issue,) = open_campaign(served.root).settings.release.issue
     assert (issue.what, issue.who) == ("antenna bumped", "I. Invented")
     page.reload()
-    assert "known issue of all: antenna bumped" in page.content()
+    assert "known issue of all stations: antenna bumped" in page.content()
     assert page.locator("form[data-decision=issue] [name=who]").input_value() == "I. Invented"
     assert troubles == []
     context.close()

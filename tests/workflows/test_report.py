@@ -8,7 +8,8 @@ import shutil
 
 import pytest
 
-from stakeline.campaign.folders import create
+from stakeline.campaign.folders import create, open_campaign
+from stakeline.campaign.journal import append
 from stakeline.campaign.store import sha256_of
 from stakeline.errors import SettingsError
 from stakeline.report.document import report_html
@@ -105,6 +106,23 @@ def test_a_figure_that_changes_makes_a_new_report(campaign):
     path = campaign / "7-decide" / "figures" / "effects.svg"
     path.write_text(path.read_text().replace("L9 9", "L8 8"))
     assert report.run(campaign).done == ("report",)
+
+
+def test_decisions_by_hand_are_told_and_make_a_new_report(campaign):
+    journal, lock = campaign / "journal.jsonl", campaign / "ledger" / "lock"
+    review = {"lake": "Upper", "onset": "2031-06-14", "status": "reviewed"}
+    when = "2031-08-02T10:00:00Z"
+    append(journal, lock, when, "I. Invented", "shore <b>photographed</b>", "review", review)
+    document, *_ = report.contents(open_campaign(campaign))
+    told = [block["lines"] for block in document["chapters"][-1]["blocks"]
+            if block.get("title") == "Decisions by hand"]  # fmt: skip
+    assert told == [["2031-08-02, I. Invented: Upper, event of 2031-06-14: reviewed. shore "
+                     "<b>photographed</b>"]]  # fmt: skip
+    append(journal, lock, when, "I. Invented", "another lake", "undo", {"number": 1})
+    document, _, numbers = report.contents(open_campaign(campaign))
+    titles = [block.get("title") for block in document["chapters"][-1]["blocks"]]
+    assert "Decisions by hand" not in titles
+    assert "journal.jsonl" in numbers["files"]
 
 
 def test_a_broken_table_is_named(campaign):

@@ -21,6 +21,13 @@ from .store import only_one, sha256_of, write_bytes
 
 JOURNAL = "journal.jsonl"
 UNDO = "undo"
+_WORDS = {
+    "review": "{lake}, event of {onset}: {status}",
+    "date": "{file}: date moved by {shift_weeks} weeks",
+    "held": "{station}: antenna held by hand from {begin_utc} to {end_utc} UTC",
+    "issue": "known issue of {of}: {what}",
+    "undo": "decision {number} no longer holds",
+}
 Kind = Literal["review", "date", "held", "issue", "undo"]
 
 
@@ -34,6 +41,12 @@ class Entry(Strict):
     kind: Kind
     about: dict[str, Any]
     before: str
+
+    @property
+    def words(self):
+        """What is decided, in words."""
+        told = {"station": "", **self.about}
+        return _WORDS[self.kind].format(**told | {"of": told["station"] or "all stations"})
 
     def choice(self):
         """Return the setting that the decision stands for; pydantic refuses what is none."""

@@ -81,7 +81,7 @@ def contents(campaign):
         motion_chapter(sources),
         lakes_chapter(sources),
         decide_chapter(sources),
-        report_chapter(campaign.settings, sources),
+        report_chapter(campaign.settings, sources, campaign.decisions),
     ]
     sentence, summary = summary_chapter(sources, chapters)
     numbers = {

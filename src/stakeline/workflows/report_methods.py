@@ -4,6 +4,7 @@ import importlib.metadata
 
 from .. import __version__
 from ..campaign.folders import DECIDE, LAKES, MOTION, POSITION
+from ..campaign.journal import JOURNAL, UNDO, standing
 from .report_chapters import bullets, chapter, text
 from .report_sources import Cell, table
 
@@ -64,8 +65,20 @@ def versions():
             *((name, importlib.metadata.version(name)) for name in LIBRARIES))  # fmt: skip
 
 
-def report_chapter(settings, sources):
-    """Return the chapter of the verb report: methods, settings, versions, references."""
+def report_chapter(settings, sources, decisions=()):
+    """Return the chapter of the verb report: methods, settings, decisions, versions, references.
+
+    Parameters
+    ----------
+    settings : CampaignSettings
+    sources : Sources
+    decisions : sequence of Entry
+        Of the campaign's journal; those that stand are told.
+    """
+    if decisions:
+        sources.data(JOURNAL)
+    chosen = [f"{one.time_utc[:10]}, {one.who}: {one.words}. {one.why}"
+              for one in standing(decisions) if one.kind != UNDO]  # fmt: skip
     has = [folder for folder in METHODS if any(p.startswith(f"{folder}/") for p in sources.sums)]
     rows = [row for part in PARTS for row in _settings(part, getattr(settings, part).model_dump())]
     made = [(Cell(name), Cell(version)) for name, version in versions()]
@@ -74,6 +87,7 @@ def report_chapter(settings, sources):
         *bullets("Methods", [METHODS[folder] for folder in has]),
         {"kind": "table", "title": "Settings", "columns": ["verb", "setting", "value"],
          "rows": rows, "note": "Of campaign.toml, those not named there as they are by default."},
+        *bullets("Decisions by hand", chosen),
         table("Versions", ("what", "version"), made),
         *bullets("References", sorted({one for folder in has for one in REFERENCES[folder]})),
     ]  # fmt: skip

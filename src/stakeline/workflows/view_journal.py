@@ -18,24 +18,11 @@ def journal(root):
     undone = {one.about["number"]: one.number for one in campaign.decisions
               if one.kind == UNDO and one.number in holds}  # fmt: skip
     return {
-        "entries": [(one.number, one.time_utc[:16].replace("T", " "), one.who, words(one), one.why,
+        "entries": [(one.number, one.time_utc[:16].replace("T", " "), one.who, one.words, one.why,
                      undone.get(one.number, "")) for one in reversed(campaign.decisions)],
         "typed": _typed(campaign.typed),
         "stations": stations_with_results(root),
     }  # fmt: skip
-
-
-def words(entry):
-    """Return what a decision says, in words."""
-    about = entry.about
-    return {
-        "review": lambda: f"{about['lake']}, event of {about['onset']}: {about['status']}",
-        "date": lambda: f"{about['file']}: date moved by {about['shift_weeks']} weeks",
-        "held": lambda: f"{about['station']}: antenna held by hand from {about['begin_utc']} to "
-                        f"{about['end_utc']} UTC",
-        "issue": lambda: f"known issue of {about.get('station') or 'all'}: {about['what']}",
-        "undo": lambda: f"decision {about['number']} no longer holds",
-    }[entry.kind]()  # fmt: skip
 
 
 def enter(root, told, time_utc):
