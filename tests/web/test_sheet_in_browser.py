@@ -45,7 +45,7 @@ def test_a_reload_in_the_middle_of_typing_loses_nothing(tablet, served):
 
 
 def test_with_the_server_gone_entries_stay_and_are_sent_when_it_is_back(tablet, served):
-    tablet.wait_for_function("navigator.serviceWorker.controller !== null")
+    tablet.wait_for_function("() => navigator.serviceWorker.controller !== null")
     tablet.reload()  # the worker keeps page, style and scripts of this load
     tablet.wait_for_selector(SAVED)
     served.stop()
@@ -64,7 +64,7 @@ def test_with_the_server_gone_entries_stay_and_are_sent_when_it_is_back(tablet, 
 
 
 def test_without_network_the_page_loads_and_keeps(tablet, served):
-    tablet.wait_for_function("navigator.serviceWorker.controller !== null")
+    tablet.wait_for_function("() => navigator.serviceWorker.controller !== null")
     tablet.reload()
     tablet.wait_for_selector(SAVED)
     tablet.context.set_offline(True)
