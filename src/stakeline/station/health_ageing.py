@@ -22,11 +22,11 @@ WALK_SIGMA = 0.002  # -, by root of a day, by which law and charge part; own cho
 CHARGED_SIGMA = 0.10  # -, of what was charged, how much of it is kept; own choice
 SLOPE_SIGMA = 0.30  # -, of the slope by the capacity fitted; own choice
 COLD_SIGMA_K = 0.003  # 1/K, by which the charge told may follow the temperature; own choice
-CURVE_SIGMA = 1.0  # -, of the charge told by the square of that counted: law's bend; own choice
+CURVE_SIGMA = 0.5  # -, of the charge told by the square of that counted: law's bend; own choice
 SAME_SIGMA, LOST_SIGMA = 0.15, 0.35  # -, of the slope's change without and with loss; own choice
 CHARGED_SHARE = 0.3  # -, of what is drawn, charged in a day: no night at rest then; own choice
 LEAST_LEFT = -0.1  # -, of the usable charge, below which nothing is told; own choice
-LOST_AT = 2.7  # -, logarithm of the odds at which it is told; set on seeds 0 to 119
+LOST_AT = 2.4  # -, logarithm of the odds at which it is told; set on 352 invented winters
 ABOVE_FULL_V = 0.1  # V of 12, over the full bank's at rest: it is being charged; own choice
 
 
