@@ -231,6 +231,7 @@ def test_verbs_stand_in_the_order_of_the_work():
         "decide",
         "report",
         "view",
+        "journal",
         "run",
         "demo",
     ]

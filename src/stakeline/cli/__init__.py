@@ -21,6 +21,7 @@ VERBS = {
     "decide": "Say whether the ice changes speed when a lake drains, or whether it is chance.",
     "report": "Hand it on: a report in PDF and HTML, and where each number comes from.",
     "view": "Show a campaign in a browser on this machine; the field sheet for a tablet.",
+    "journal": "Show or write down what was decided by hand: who, when, why.",
     "run": "Do all verbs on a campaign: whatever is out of date, in order.",
     "demo": "Invent a campaign on moving ice, do all verbs on it, compare with the truth.",
 }
