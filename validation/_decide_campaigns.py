@@ -11,12 +11,12 @@ from stakeline.simulate.flood import reach
 from stakeline.simulate.position_noise import common_noise, noise_of_positions
 from stakeline.simulate.scenario import scenario_of
 from stakeline.workflows.decide_melt import MELT
-from stakeline.workflows.decide_record import SAMPLES, Question, Speeds
+from stakeline.workflows.decide_record import Question, Speeds, spread_samples
 
 PART = DecidePart()
 DAYS = 504
 STEP_S = 3.0 * 3600.0
-ONSET_SIGMA_D = 0.3
+ONSET_SIGMA_D, DRAWN = 0.3, 400  # samples of an onset, of which the verb takes some
 BETWEEN, BELOW, PLACEBO = ("HV05", "HV06"), ("HV10", "HV11", "HV12"), "HV01"
 LOWEST = "HV14"  # there stands the lower weather station of the invented campaign
 
@@ -64,7 +64,8 @@ def events_of(world, lake, rng):
     inside = (onset > PART.before_d) & (onset < world.days - PART.after_d)
     onset, length = onset[inside], length[inside]
     seen = onset + rng.normal(0.0, ONSET_SIGMA_D, len(onset))
-    draws = seen[:, None] + rng.normal(0.0, ONSET_SIGMA_D, (len(seen), SAMPLES))
+    draws = seen[:, None] + rng.normal(0.0, ONSET_SIGMA_D, (len(seen), DRAWN))
+    draws = np.array([row[spread_samples(row, k)] for k, row in enumerate(draws)])
     lasts = length[:, None] + rng.normal(0.0, 2.0 * ONSET_SIGMA_D, draws.shape)
     size = np.array([e.volume_m3 for e in true] or [1.0, 2.0, 3.0])
     return Events(draws, draws + np.maximum(lasts, 1.0)), size[: len(seen)] if not true else size[

@@ -29,7 +29,7 @@ class DecidePart(Strict):
     lag_d: tuple[Length, Length] = (0.0, 5.0)
     lag_step_d: float = Field(0.5, gt=0, le=20)
     rise_d: tuple[Length, ...] = (0.5, 1.0)
-    longer_d: tuple[Length, ...] = (0.0, 5.0)
+    longer_d: tuple[Length, ...] = (0.0, 2.5, 5.0)
     decay_d: tuple[Length, ...] = (5.0, 10.0, 20.0)
     take_off_melt: bool = True
     earlier_d: Days = 5.0
