@@ -14,7 +14,7 @@
     const top = Math.min((spec.traces || []).filter((t) => t.name && t.kind !== "band").length, 1) * 22;
     return {
       paper_bgcolor: "rgba(0,0,0,0)", plot_bgcolor: "rgba(0,0,0,0)", height: spec.height || 300,
-      margin: { l: 70, r: 16, t: 16 + top, b: 46 }, font: { color: ink, size: 13 },
+      margin: { l: 88, r: 16, t: 16 + top, b: 46 }, font: { color: ink, size: 13 },
       xaxis: { ...axis, type: spec.x_kind === "time" ? "date" : "-", title: { text: spec.x_title || "" } },
       yaxis: { ...axis, title: { text: spec.y_title || "" }, fixedrange: Boolean(spec.zooms) },
       showlegend: top > 0 && spec.traces.length > 1, legend: { orientation: "h", y: 1.02, yanchor: "bottom" },
