@@ -20,7 +20,7 @@ sys.path.append(str(Path(__file__).parent / "workflows"))
 import decide_campaign as by_hand  # noqa: E402
 
 LISTING = "import sys, stakeline; print(*sorted({n.partition('.')[0] for n in sys.modules}))"
-EIGHT = [name for name in VERBS if name not in ("new", "view", "run", "demo")]
+EIGHT = [name for name in VERBS if name not in ("new", "view", "journal", "run", "demo")]
 QUICK = {"likelihood_rows": 60, "find_steps": False, "remove_tide": False, "coloured_noises": 0}
 QUICK |= {"window_d": (1.0,), "slope_source": "none"}
 SETTINGS = {
