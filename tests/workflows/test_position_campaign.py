@@ -50,14 +50,16 @@ def solved(monkeypatch, sky):
         broken = ()
 
     calls = Calls()
+    calls.before = []  # the spans of earlier days that came along
 
-    def quick(observations, products, settings, progress):
+    def quick(observations, products, settings, progress, before):
         progress("model")
         first, last = observations.time_ns[[0, -1]]
         middle = str(((first + last) // 2).view("datetime64[ns]"))[:10]
         if middle in calls.broken:
             raise SolutionError("too few satellites")
         calls.append((int(first), int(last), settings, products))
+        calls.before.append(None if before is None else before.time_ns[[0, -1]].tolist())
         n = len(observations)
         up = settings.antenna_height_m[0] + 1e-3 * len(str(first)) * np.sin(np.arange(n))
         return Positions(
@@ -209,6 +211,46 @@ def test_arcs_end_at_a_raise_and_each_has_its_height(campaign, solved, histories
         assert settings.antenna_height_m[0] == (1.532 if last < step else 2.532)
     columns, _ = read_table(campaign / "4-position/HV01/HV01_2031-05-02.parquet")
     assert len(columns["x_m"]) == 48
+
+
+def with_settings(campaign, old, new):
+    path = campaign / "campaign.toml"
+    path.write_text(path.read_text(encoding="utf-8").replace(old, new), encoding="utf-8")
+
+
+def test_earlier_days_come_along_where_the_station_asks_and_never_over_a_raise(
+    campaign, solved, sky, histories
+):
+    run(campaign)
+    assert solved.before == [None] * 3
+    with_settings(campaign, 'name = "HV01"', 'name = "HV01"\nsidereal_days = 1')
+    solved.before.clear()
+    run(campaign)
+    day_ns, later_ns = NS_PER_DAY, (7 * 3600 - STEP_S) * 10**9  # its end: margin and an hour
+    assert solved.before == [
+        None,
+        [sky.day, sky.day + day_ns + later_ns],
+        [sky.day + 2 * day_ns - 31 * 3600 * 10**9, sky.day + 2 * day_ns + later_ns],
+    ]
+    with (campaign / "stations" / "HV01.toml").open("a", encoding="utf-8") as file:
+        file.write(histories.visit("2031-05-02T12:00:00", "raise", 2.532))
+    solved.before.clear()
+    run(campaign)
+    step = int(gps_from_utc(from_iso("2031-05-02T12:00:00")))
+    to_the_raise, from_it_on, next_day = solved.before  # the first day's arc ends before the raise
+    assert to_the_raise[1] < step
+    assert from_it_on is None
+    assert next_day[0] >= step
+
+
+def test_earlier_days_of_the_whole_campaign_come_along_for_still_antennas_alone(campaign, solved):
+    with_settings(campaign, "= 1800\n", "= 1800\nsidereal_days = 1\n")
+    run(campaign)
+    assert solved.before == [None] * 3
+    with_settings(campaign, "= 1800\n", '= 1800\nmode = "static"\n')
+    solved.before.clear()
+    run(campaign)
+    assert [span is not None for span in solved.before] == [False, True, True]
 
 
 def test_a_station_without_history_is_refused_in_words(campaign, solved):

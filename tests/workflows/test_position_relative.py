@@ -115,7 +115,7 @@ def campaign(tmp_path, sky, monkeypatch):
         assert np.linalg.norm(bases[0].position_m[0] - sky.site) < 1e-6
         return made(rover, 0.004, "integer-fixed")
 
-    monkeypatch.setattr(arcs, "solve", lambda o, p, s, progress: made(o, 0.01, "float"))
+    monkeypatch.setattr(arcs, "solve", lambda o, p, s, progress, before: made(o, 0.01, "float"))
     monkeypatch.setattr(position_relative, "solve_relative", relative)
     return root, calls
 

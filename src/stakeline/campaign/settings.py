@@ -47,6 +47,7 @@ class PositionPart(Strict):
     integers: bool = False
     estimate_walk: bool = False
     learn_weights: bool = False
+    sidereal_days: int = Field(0, ge=0, le=12)
 
     @field_validator("systems")
     @classmethod
@@ -62,6 +63,7 @@ class StationPart(Strict):
     raw: tuple[str, ...] = ()
     positions: tuple[str, ...] = ()
     mode: Literal["kinematic", "static"] | None = None
+    sidereal_days: int | None = Field(None, ge=0, le=12)
 
 
 class DateRepair(Strict):

@@ -1,24 +1,25 @@
 """From observations and products to positions: the whole chain on records."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..constants import NS_PER_S
-from ..errors import SolutionError
+from ..errors import SolutionError, StakelineError
 from ..satellites.orbits import extend_orbits
 from ..signals.clock_jumps import repair_clock_jumps
-from ..signals.slips import find_slips
-from ..signals.tracks import build_tracks
-from ..tables import SYSTEMS, Positions
+from ..signals.slips import Slips, find_slips
+from ..signals.tracks import Tracks, build_tracks
+from ..tables import SYSTEMS, Positions, Products, Settings
 from .absolute_integers import fix_absolute, without_biases
 from .arcs import split_arcs
 from .coarse import locate
-from .estimate import Problem, estimate
+from .estimate import Estimate, Problem, estimate
 from .fixing import state_words
-from .model import observed_minus_computed
+from .model import Model, observed_minus_computed
 from .motion_noise import restlessness, with_walk
 from .quality import averaging_epochs, calibrate, memory_factor, summarise
+from .repeats import Residuals, find_repeats, without_repeats
 from .still import refuse_if_moving
 from .weights import with_learnt_weights
 
@@ -36,7 +37,35 @@ RESTART_M = 0.3  # m, freedom where all phases start anew; our choice
 STEP_SHARE = 0.7  # share of satellites that jump at once when the antenna itself does; our choice
 
 
-def solve(observations, products, settings, progress=None):
+@dataclass(frozen=True)
+class First:
+    """A first solution, with all that later rounds change."""
+
+    tracks: Tracks
+    model: Model
+    slips: Slips
+    problem: Problem
+    epochs: np.ndarray
+    result: Estimate
+    products: Products
+    settings: Settings
+    notes: list
+    jumps: int  # of the receiver's clock
+
+    @property
+    def residuals(self):
+        """Return its :class:`~.repeats.Residuals`."""
+        sky = np.isfinite(self.model.elevation_rad[self.epochs])
+        return Residuals(
+            self.tracks.time_ns[self.epochs],
+            self.tracks.satellites,
+            np.where(sky[..., None], -self.model.unit[self.epochs], np.nan),
+            self.result.phase_residual_m,
+            self.result.code_residual_m,
+        )
+
+
+def solve(observations, products, settings, progress=None, before=None):
     """Estimate the positions of one station from one or several days of observations.
 
     Parameters
@@ -48,6 +77,8 @@ def solve(observations, products, settings, progress=None):
     settings : Settings
     progress : callable, optional
         Called with the name of each stage as it begins; who wants seconds times the calls.
+    before : Observations, optional
+        Of earlier days, whose residuals foretell multipath; products cover them too.
 
     Returns
     -------
@@ -63,6 +94,39 @@ def solve(observations, products, settings, progress=None):
         Where products do not cover the data.
     """
     tell = progress or (lambda name: None)
+    first = first_solution(observations, products, settings, tell)
+    if before is not None:
+        tell("multipath of earlier days")
+        first = _with_repeats_removed(first, before, products, settings)
+    tracks, model, epochs, settings = first.tracks, first.model, first.epochs, first.settings
+    problem, result, notes = first.problem, first.result, first.notes
+    if settings.learn_weights:
+        seen = (model.elevation_rad[epochs], tracks.satellites // 100, tracks.strength[0][epochs])
+        problem, result, weights = with_learnt_weights(problem, result, *seen)
+        notes.append(weights.words)
+    if settings.mode == "static":
+        refuse_if_moving(problem, result, settings.slow_sigma_m)
+    elif settings.estimate_walk:
+        problem, result, settings = _with_own_walk(problem, result, settings, notes)
+    state = state_words(np.zeros(len(epochs)), result.phase_used.sum(axis=1))
+    if settings.integers:
+        fixed = _with_integers(problem, result, tracks, model, epochs, first.products)
+        result = fixed.estimate(result)
+        state = fixed.states(result.phase_used, problem.arc)
+        notes.append(f"integers: {fixed.words}")
+    tell("result")
+    covariance, calibration = calibrate(problem, result, settings)
+    positions = _positions(observations, model, (result, covariance, state), settings, epochs)
+    summary = summarise(
+        tracks, model, first.slips, problem, result, settings, first.products, calibration, epochs
+    )
+    summary["warnings"] = [*notes, *model.notes, *summary["warnings"]]
+    summary["clock jumps"] = first.jumps
+    return replace(positions, summary=summary | positions.summary)
+
+
+def first_solution(observations, products, settings, tell):
+    """Return the :class:`First` solution; parameters and errors as of :func:`solve`."""
     if products.orbits is None:
         settings = replace(settings, phase_sigma_m=PHASE_BROADCAST_M, slow_sigma_m=SLOW_BROADCAST_M)
     tell("observations")
@@ -85,29 +149,39 @@ def solve(observations, products, settings, progress=None):
     problem, epochs = pose(tracks, model, slips, settings)
     tell("filter and smoother")
     result = estimate(problem)
-    if settings.learn_weights:
-        seen = (model.elevation_rad[epochs], tracks.satellites // 100, tracks.strength[0][epochs])
-        problem, result, weights = with_learnt_weights(problem, result, *seen)
-        notes.append(weights.words)
-    if settings.mode == "static":
-        refuse_if_moving(problem, result, settings.slow_sigma_m)
-    elif settings.estimate_walk:
-        problem, result, settings = _with_own_walk(problem, result, settings, notes)
-    state = state_words(np.zeros(len(epochs)), result.phase_used.sum(axis=1))
-    if settings.integers:
-        fixed = _with_integers(problem, result, tracks, model, epochs, products)
-        result = fixed.estimate(result)
-        state = fixed.states(result.phase_used, problem.arc)
-        notes.append(f"integers: {fixed.words}")
-    tell("result")
-    covariance, calibration = calibrate(problem, result, settings)
-    positions = _positions(observations, model, (result, covariance, state), settings, epochs)
-    summary = summarise(
-        tracks, model, slips, problem, result, settings, products, calibration, epochs
+    return First(
+        tracks, model, slips, problem, epochs, result, products, settings, notes, len(jumps)
     )
-    summary["warnings"] = [*notes, *model.notes, *summary["warnings"]]
-    summary["clock jumps"] = len(jumps)
-    return replace(positions, summary=summary | positions.summary)
+
+
+def _with_repeats_removed(first, before, products, settings):
+    """Return the first solution anew, without the multipath that earlier days foretell."""
+    try:
+        earlier = _earlier_residuals(before, products, settings)
+    except StakelineError as failure:
+        note = f"multipath of earlier days: they could not be worked ({failure})"
+        return replace(first, notes=[*first.notes, note])
+    posed = first.problem
+    repeats = find_repeats(first.residuals, earlier, posed.phase_sigma_m, posed.code_sigma_m)
+    problem, model = without_repeats(
+        posed, first.model, first.epochs, first.tracks.satellites, repeats
+    )
+    notes = [*first.notes, repeats.words]
+    return replace(first, problem=problem, model=model, result=estimate(problem), notes=notes)
+
+
+def _earlier_residuals(before, products, settings):
+    """Return residuals of earlier days, of an antenna held still where it was still.
+
+    A position that may move takes up slow multipath, which its residuals then lack.
+    """
+    held = replace(settings, mode="static")
+    try:
+        found = first_solution(before, products, held, lambda name: None)
+        refuse_if_moving(found.problem, found.result, found.settings.slow_sigma_m)
+    except SolutionError:
+        found = first_solution(before, products, settings, lambda name: None)
+    return found.residuals
 
 
 def with_orbits(tracks, products, notes):

@@ -25,6 +25,7 @@ from .series import columns_of, named, summary_of
 from .snow_passes import snow_day
 
 NS_PER_H = 3600 * NS_PER_S
+BEFORE_NS = NS_PER_H  # earlier days reach so much further: repeats come minutes earlier each day
 _MAKES = "positions and height above the snow"  # of the fingerprint: what an arc's files hold
 
 
@@ -42,6 +43,7 @@ class Arc:
     place_m: tuple
     inputs: tuple  # of (role, name in the campaign, sha256)
     root: str
+    before_ns: tuple = ()  # half open: of earlier days, whose residuals foretell multipath
 
     @property
     def name(self):
@@ -64,7 +66,8 @@ class Arc:
         """Return the fingerprint of all the arc's result depends on."""
         place = [repr(value) for value in self.place_m]
         parts = [__version__, _MAKES, self.station, self.window_ns, place, asdict(self.settings)]
-        return fingerprint([*parts, self.inputs, [shift for _, shift in self.files]])
+        parts += [self.inputs, [shift for _, shift in self.files]]
+        return fingerprint([*parts, *([self.before_ns] if self.before_ns else [])])
 
 
 def plan_arcs(campaign, files, history, index):
@@ -80,8 +83,9 @@ def plan_arcs(campaign, files, history, index):
     index : list of ProductEntry
     """
     settings = campaign.settings.position
-    named = {part.name: part.mode for part in campaign.settings.station}
-    mode = named.get(history.station) or settings.mode
+    own = {part.name: part for part in campaign.settings.station}.get(history.station)
+    mode = (own and own.mode) or settings.mode
+    days = sidereal_days(settings, own, history.station, mode)
     margin_ns = 0 if mode == "static" else int(settings.margin_h * NS_PER_H)
     base = Settings(
         mode=mode,
@@ -97,9 +101,28 @@ def plan_arcs(campaign, files, history, index):
         for part, (first, last) in enumerate(pieces, 1):
             edge = _standing(history, first)
             window = (max(first - margin_ns, edge[0]), min(last + margin_ns, edge[1]))
-            place = (day, part, (first, last), window)
+            place = (day, part, (first, last), window, _before(window, edge, days))
             arcs.append(_arc(campaign, files, history, index, base, place))
     return arcs
+
+
+def sidereal_days(settings, own, station, mode):
+    """Return over how many earlier days a station's multipath is looked for; 0: not at all.
+
+    What is said of the station counts first; the rest only where surroundings stay as they are:
+    for antennas that stand still and bases.
+    """
+    if own is not None and own.sidereal_days is not None:
+        return own.sidereal_days
+    still = mode == "static" or station in settings.bases
+    return settings.sidereal_days if still else 0
+
+
+def _before(window_ns, edge_ns, days):
+    """Return the span of the earlier days, never over a step; empty where there is none. [ns]"""
+    first = max(window_ns[0] - days * NS_PER_DAY - BEFORE_NS, edge_ns[0])
+    last = window_ns[1] - NS_PER_DAY + BEFORE_NS  # satellites come back minutes earlier each day
+    return (first, last) if days and first < last else ()
 
 
 def _standing(history, time_ns):
@@ -127,9 +150,10 @@ def _days(files, history):
 
 def _arc(campaign, files, history, index, base, place):
     """Return one arc with all it depends on."""
-    day, part, core, window = place
-    own = [f for f in files if f.span_ns[0] < window[1] and f.span_ns[1] >= window[0]]
-    chosen = choose(index, *window, core)
+    day, part, core, window, before = place
+    begin = min([window[0], *before[:1]])
+    own = [f for f in files if f.span_ns[0] < window[1] and f.span_ns[1] >= begin]
+    chosen = choose(index, begin, window[1], core)
     products = files_of(campaign, chosen)
     shift_ns = [int(f.shift_weeks) * 7 * NS_PER_DAY for f in own]
     paths = [str(campaign.root / f.raw.path) for f in own]
@@ -149,6 +173,7 @@ def _arc(campaign, files, history, index, base, place):
         _place(history),
         tuple(inputs),
         str(campaign.root),
+        before,
     )
 
 
@@ -167,10 +192,24 @@ def _read(path):
 
 def observations_of(arc):
     """Return the observations in an arc's window; SolutionError where there are none."""
-    pieces = [shifted(_read(path), shift) for path, shift in arc.files]
-    pieces = [piece for piece in (cut(piece, *arc.window_ns) for piece in pieces) if len(piece)]
-    if not pieces:
+    found = _observations_in(arc, arc.window_ns)
+    if found is None:
         raise SolutionError("no epoch stands in its window")
+    return found
+
+
+def _earlier(arc):
+    """Return the observations of an arc's earlier days; None where none are asked for or there."""
+    found = _observations_in(arc, arc.before_ns) if arc.before_ns else None
+    return found if found is not None and found.time_ns[0] < arc.core_ns[0] else None
+
+
+def _observations_in(arc, window_ns):
+    """Return the observations of a window; None where there are none."""
+    pieces = [shifted(_read(path), shift) for path, shift in arc.files]
+    pieces = [piece for piece in (cut(piece, *window_ns) for piece in pieces) if len(piece)]
+    if not pieces:
+        return None
     return join(pieces) if len(pieces) > 1 else pieces[0]
 
 
@@ -182,9 +221,11 @@ def solve_arc(arc):
     """
     times = StageTimes("reading", time.process_time)
     observations = observations_of(arc)
+    before = _earlier(arc)
     times("products")
     products = load_products(arc.products, arc.station, np.array(arc.place_m))
-    positions = named(solve(observations, products, arc.settings, times), arc.station, products)
+    found = solve(observations, products, arc.settings, times, before)
+    positions = named(found, arc.station, products)
     times("height above the snow")
     place = np.median(positions.position_m, axis=0)
     snow = snow_day(observations, products, place, *arc.core_ns, arc.settings.systems)
