@@ -129,19 +129,17 @@ def smoothed(time_s, seconds, values, width_s):
     step = float(np.median(np.diff(seconds)))
     width = max(width_s, step / 2.0)
     reach = int(np.ceil(4.0 * width / step))
-    first = np.searchsorted(seconds, time_s)
-    total, weight, nearest = np.zeros((3, len(time_s)))
-    nearest += np.inf
-    for offset in range(-reach, reach):
-        at = first + offset
-        there = (at >= 0) & (at < len(seconds))
-        at = np.clip(at, 0, len(seconds) - 1)
-        apart = np.abs(seconds[at] - time_s)
-        bell = np.where(there, np.exp(-0.5 * (apart / width) ** 2), 0.0)
-        total += bell * values[at]
-        weight += bell
-        nearest = np.minimum(nearest, np.where(there, apart, np.inf))
-    return np.where(nearest <= 1.5 * step, total / np.maximum(weight, 1e-300), np.nan)
+    bell = np.exp(-0.5 * (np.arange(-reach, reach + 1) * step / width) ** 2)
+    cell = np.round((seconds - seconds[0]) / step).astype(np.intp)
+    count, total = np.bincount(cell).astype(float), np.bincount(cell, weights=values)
+    at = (time_s - seconds[0]) / step
+    weight, summed = (
+        np.interp(at, np.arange(len(part)), np.convolve(part, bell)[reach : reach + len(part)])
+        for part in (count, total)
+    )
+    after = np.clip(np.searchsorted(seconds, time_s), 1, len(seconds) - 1)
+    nearest = np.minimum(np.abs(seconds[after] - time_s), np.abs(seconds[after - 1] - time_s))
+    return np.where(nearest <= 1.5 * step, summed / np.maximum(weight, 1e-300), np.nan)
 
 
 def in_bands(time_s, seconds, values):
