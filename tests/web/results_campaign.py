@@ -18,6 +18,22 @@ GAP = slice(1000, 1200)  # hours that are missing
 RING = [[-22.95, 79.17], [-22.80, 79.17], [-22.80, 79.20], [-22.95, 79.20], [-22.95, 79.17]]
 EVENT = f"{LAKE} 2031-06-20 drain"
 ENDS = ("low", "median", "high")
+HISTORY = f"""\
+station = "HV02"
+
+[[visit]]
+time = "2031-05-01T09:00:00Z"
+kind = "set-up"
+note = "{BAD}"
+receiver = {{ type = "any" }}
+antenna = {{ type = "any" }}
+
+[visit.height]
+measured_m = 1.5
+how = "vertical"
+from = "marker"
+to = "antenna reference point"
+"""
 
 
 def make(root):
@@ -29,6 +45,7 @@ def make(root):
     _lake(root)
     _verdict(root)
     _intake(root)
+    _health(root)
     _position(root)
     _report(root)
     return root
@@ -80,6 +97,23 @@ def _intake(root):
     _put(folder / "quality.csv", "\n".join((",".join(rows[0]), *lines, "")))
     odd = f"Quality of receivers' days (quality.csv)\n  HV02: 3 files\n    2031-05-01 {BAD}: 61 %\n"
     _put(folder / "summary.txt", f"Halvard: intake\n\n{odd}\nDays\n  HV02: 2 days\n")
+
+
+def _health(root):
+    folder = root / "3-intake"
+    _put(folder / "health.csv", "station,finding,since,told,last,holds,why\n"
+         f"HV02,load has grown,2031-05-02,2031-05-04,2031-06-01,yes,{BAD}\n")  # fmt: skip
+    _put(folder / "forecasts.csv", "station,told,chance,early,median,late\n"
+         "HV02,2031-05-30,0.25,2031-11-02,2032-01-05,\n"
+         "HV02,2031-06-30,0.4,2031-10-20,2031-12-24,\n")  # fmt: skip
+    _put(folder / "visits.csv", "rank,station,risk,lost_days,reason,before\n"
+         f"1,HV02,0.70,90,{BAD},2031-10-20\n")  # fmt: skip
+    days = (START + np.arange(30) * NS_PER_DAY).astype("datetime64[ns]")
+    charge = np.linspace(1.0, 0.7, 30)
+    bank = {"day_gps": days, "charge": charge, "charge_sigma": charge * 0.1,
+            "capacity_Ah": 1000.0 * charge, "capacity_sigma_Ah": 100.0 * charge}  # fmt: skip
+    _put(folder / "health" / "HV02.parquet", parquet_bytes(bank, {}, {}))
+    _put(root / "stations" / "HV02.toml", HISTORY)
 
 
 def _position(root):
