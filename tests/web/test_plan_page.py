@@ -22,6 +22,18 @@ def test_the_page_shows_the_numbers(client):
         assert f'data-knob="{key}"' in text
 
 
+def test_the_list_says_what_the_verb_said(client, campaign):
+    assert client.get("/plan").text.count("Not worked out yet") == 2  # HV01 and HV03
+    folder = campaign / "1-plan"
+    (folder / "HV03").mkdir(parents=True)
+    (folder / "HV03" / "page.txt").write_text("HV03  79 N\nReady to build <b>.\n", "utf-8")
+    (folder / "network.txt").write_text("round of visits\n", "utf-8")
+    text = client.get("/plan").text
+    assert "Ready to build &lt;b&gt;." in text
+    assert "<pre>round of visits" in text
+    assert text.count("Not worked out yet") == 1
+
+
 def test_nothing_changed_is_the_same_plan(campaign):
     told = read_station_file(campaign / "plans" / "HV03.toml")
     assert changed(campaign, "HV03", {}) == told

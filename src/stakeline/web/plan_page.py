@@ -7,7 +7,7 @@ from starlette.responses import JSONResponse
 from starlette.routing import Route
 
 from ..errors import SettingsError
-from ..workflows.view_plan import answer, knobs, plan_names, save_plan
+from ..workflows.view_plan import answer, knobs, plans_together, save_plan
 from .pages import page
 from .security import json_of
 
@@ -17,11 +17,10 @@ _thinking = asyncio.Semaphore(1)  # one answer at a time: a later one is what is
 
 async def plans(request):
     """Show the plans."""
-    names = await run_in_threadpool(plan_names, request.app.state.root)
+    names, together = await run_in_threadpool(plans_together, request.app.state.root)
     return page(
         request, "list.html", verb=VERB, title="Will it live through the winter?",
-        names=[(name, "Change it and see") for name in names],
-        nothing="There is no plan yet: write plans/NAME.toml.",
+        names=names, together=together, nothing="There is no plan yet: write plans/NAME.toml.",
     )  # fmt: skip
 
 

@@ -8,16 +8,17 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from ..campaign.folders import PLANS, open_campaign
+from ..campaign.folders import PLAN, PLANS, open_campaign
 from ..campaign.history_text import toml_value
 from ..campaign.station_file import StationFile, read_station_file
 from ..campaign.store import write_text
 from ..errors import SettingsError
 from .plan_description import describe_settings
 from .plan_survival import plan_answer
-from .view_tables import plain
+from .view_tables import plain, text_of
 
 YEARS = 100
+NOT_WORKED = "Not worked out yet: stakeline plan"
 _NAME = re.compile(r"[A-Z0-9]{4}")
 _MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
 
@@ -35,6 +36,14 @@ class Knob:
 def plan_names(root):
     """Return the names of the stations that have a plan, sorted."""
     return sorted(path.stem for path in (open_campaign(root).root / PLANS).glob("*.toml"))
+
+
+def plans_together(root):
+    """Return [(name, what the verb said of it)] of the plans, and what it says of all together."""
+    folder = open_campaign(root).folder(PLAN)
+    said = {name: text_of(folder / name / "page.txt").splitlines() for name in plan_names(root)}
+    names = [(name, lines[1] if len(lines) > 1 else NOT_WORKED) for name, lines in said.items()]
+    return names, text_of(folder / "network.txt")
 
 
 def knobs(root, name):
