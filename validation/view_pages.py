@@ -37,7 +37,7 @@ START = from_iso("2031-05-01")
 VIEWERS, ROUNDS = 50, 4
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-sync"]
 READY = "() => [...document.querySelectorAll('.chart')].every((c) => c.dataset.drawn)"
-PAINT = "performance.getEntriesByName('first-contentful-paint')[0].startTime"
+PAINT = "() => performance.getEntriesByName('first-contentful-paint')[0]?.startTime"
 PAGES = (
     "/",
     "/plan",
@@ -149,7 +149,7 @@ class Watched:
         """Open a page, wait for its charts, return its first paint. [s]"""
         self.page.goto(self.address + place)
         self.page.wait_for_function(READY, timeout=60_000)
-        return self.page.evaluate(PAINT) / 1000.0
+        return self.page.wait_for_function(PAINT, timeout=10_000).json_value() / 1000.0
 
 
 def pages(table, root, port, browser):
