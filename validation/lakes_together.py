@@ -94,7 +94,7 @@ def main():
     off = [np.median(b.together["volume_m3"]) / v - 1.0 for v, _, b in both]
     table.line("volume of both against the truth, median", 100 * abs(np.median(off)), 5.0, "%",
                SOURCE)  # fmt: skip
-    odd = 100.0 * (1.0 - len(both) / count)
+    odd = 100.0 * (count - len(both)) / count
     table.line("lakes said to disagree though nothing is wrong", odd, 4.0, "%", SOURCE)
     wrong = [one(seed, drawn, 3.0)[2].verdict != AGREE for seed in range(0, count, 4)]
     table.line("passes off by 3 m: said to disagree", 100.0 * np.mean(wrong), 80.0, "%", SOURCE,
