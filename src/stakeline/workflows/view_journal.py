@@ -7,7 +7,7 @@ from ..campaign.journal import JOURNAL, UNDO, append, standing
 from ..errors import SettingsError
 from ..time import from_iso
 from .view_lakes import lake_names
-from .view_series import stations_with_results
+from .view_series import need_station, stations_with_results
 from .view_tables import text_of
 
 
@@ -74,7 +74,7 @@ def _date(campaign, about):
 
 
 def _held(campaign, about):
-    _station(campaign, about.get("station"))
+    need_station(campaign.root, about.get("station"))
     begin, end = (from_iso(str(about.get(name, ""))) for name in ("begin_utc", "end_utc"))
     if begin >= end:
         raise SettingsError("an antenna was held from a time to a later one")
@@ -83,13 +83,8 @@ def _held(campaign, about):
 
 def _issue(campaign, about):
     if about.get("station"):
-        _station(campaign, about["station"])
+        need_station(campaign.root, about["station"])
     return {"day": "", **about}
-
-
-def _station(campaign, name):
-    if name not in stations_with_results(campaign.root):
-        raise SettingsError(f"there is no station '{name}' in this campaign")
 
 
 def _whole(value):

@@ -12,7 +12,7 @@ from .position_tables import day_files, station_positions
 from .report_chapters import warned
 from .run import SUMMARY_FILE
 from .view_kept import once
-from .view_series import stations_with_results
+from .view_series import need_station, stations_with_results
 from .view_tables import plain, rows_of, text_of
 
 MOST_LISTED = 60  # sentences or days of one kind; choice
@@ -64,8 +64,7 @@ def station_days(root, station):
     SettingsError
         Where there is no such station.
     """
-    if station not in stations_with_results(root):
-        raise SettingsError(f"there is no station '{station}' in this campaign")
+    need_station(root, station)
     campaign = open_campaign(root)
     arcs = station_arcs(campaign, station)
     days = [(day, arc["first_epoch_gps"][11:16], arc["last_epoch_gps"][11:16], arc["rows"],

@@ -59,6 +59,12 @@ def stations_with_results(root):
     return sorted(found)
 
 
+def need_station(root, station):
+    """Raise SettingsError where a campaign has no results of a station of that name."""
+    if station not in stations_with_results(root):
+        raise SettingsError(f"there is no station '{station}' in this campaign")
+
+
 def series_of(root, station, keys=tuple(SERIES)):
     """Return [(key, title, unit, first, last)] of the series that a station has; times in ms.
 
@@ -74,8 +80,7 @@ def series_of(root, station, keys=tuple(SERIES)):
     SettingsError
         Where there is no such station.
     """
-    if station not in stations_with_results(root):
-        raise SettingsError(f"there is no station '{station}' in this campaign")
+    need_station(root, station)
     found, campaign = [], open_campaign(root)
     for key in keys:
         title, unit, kind = SERIES[key]
