@@ -1,6 +1,6 @@
 """The elimination in time order against one dense least-squares problem over all epochs."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
@@ -14,7 +14,13 @@ from stakeline.positioning.estimate import (
     Problem,
     estimate,
 )
-from stakeline.positioning.motion_noise import log_likelihood, restlessness, with_walk
+from stakeline.positioning.motion_noise import (
+    about_path,
+    followed,
+    log_likelihood,
+    restlessness,
+    with_walk,
+)
 
 VELOCITY_WALK, ZENITH_WALK, GRADIENT_WALK = 1e-5, 1e-4, 1e-5
 
@@ -62,6 +68,16 @@ def invented(rng, n=8, m=6, *, moving=True, systems=2):
         moving,
     )
     return problem, true
+
+
+@dataclass(frozen=True)
+class About:
+    """The part of a model that says what positions are about."""
+
+    phase_m: np.ndarray
+    code_m: np.ndarray
+    centre_m: np.ndarray
+    axes: np.ndarray
 
 
 def dense(problem):
@@ -198,3 +214,34 @@ def test_what_is_likely_does_not_depend_on_the_clock():
     result = estimate(problem)
     here, there = (log_likelihood(p, result, 1.0) for p in (problem, late))
     assert here == pytest.approx(there, abs=1e-2)
+
+
+def test_positions_do_not_depend_on_the_points_they_are_about():
+    problem, _ = invented(np.random.default_rng(5), n=40, m=9)
+    problem = replace(problem, velocity_sigma_m_s=1.0)  # a straight way is free
+    n, m = problem.phase_m.shape
+    path = np.outer(problem.seconds - 300.0, [3e-4, -2e-4, 6e-4])
+    axes = np.linalg.qr(np.random.default_rng(6).normal(size=(3, 3)))[0]
+    model = About(np.zeros((n + 3, m)), np.zeros((n + 3, m)), np.zeros((n + 3, 3)), axes)
+    epochs = np.arange(n) + 2
+    other, shifted = about_path(problem, model, epochs, path)
+    here, there = (estimate(p, max_rounds=1).states[:, 1:4] for p in (problem, other))
+    assert np.allclose(here, there + path, atol=1e-4)
+    assert np.allclose(shifted.centre_m[epochs] @ axes.T, path)
+    assert np.allclose(shifted.phase_m[epochs], other.phase_m - problem.phase_m)
+    assert not shifted.phase_m[0].any()
+    assert not shifted.code_m[-1].any()
+
+
+def test_a_walk_that_throws_phases_away_is_loosened():
+    problem, _ = walking(np.random.default_rng(7), 1e-8, n=120)
+    away = 0.4 * np.exp(-(((np.arange(120) - 60.0) / 8.0) ** 2))  # there and back in 20 minutes
+    change = problem.unit[..., 0] * away[:, None]
+    problem = replace(problem, phase_m=problem.phase_m + change, code_m=problem.code_m + change)
+    free = estimate(with_walk(problem, 1e-5))
+    assert followed(problem, free, 1e-5)[2] == 1e-5
+    assert estimate(with_walk(problem, 1e-8)).phase_used.sum() < 0.99 * free.phase_used.sum()
+    walking_on, result, walk = followed(problem, free, 1e-8)
+    assert walk > 1e-7
+    assert walking_on.noise[0, 0] == pytest.approx(walk**2)
+    assert result.phase_used.sum() >= 0.998 * free.phase_used.sum()

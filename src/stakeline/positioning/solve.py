@@ -17,7 +17,7 @@ from .coarse import locate
 from .estimate import Estimate, Problem, estimate
 from .fixing import state_words
 from .model import Model, observed_minus_computed
-from .motion_noise import restlessness, with_walk
+from .motion_noise import about_path, followed, restlessness, tide_in
 from .quality import averaging_epochs, calibrate, memory_factor, summarise
 from .repeats import Residuals, find_repeats, without_repeats
 from .still import refuse_if_moving
@@ -107,7 +107,7 @@ def solve(observations, products, settings, progress=None, before=None):
     if settings.mode == "static":
         refuse_if_moving(problem, result, settings.slow_sigma_m)
     elif settings.estimate_walk:
-        problem, result, settings = _with_own_walk(problem, result, settings, notes)
+        problem, model, result, settings = _with_own_walk(first, problem, result, settings)
     state = state_words(np.zeros(len(epochs)), result.phase_used.sum(axis=1))
     if settings.integers:
         fixed = _with_integers(problem, result, tracks, model, epochs, first.products)
@@ -332,13 +332,17 @@ def _all_jump(slips, epochs):
     return np.unique(step[(step >= 0) & (step < len(epochs) - 1)])
 
 
-def _with_own_walk(problem, result, settings, notes):
-    """Return problem, result and settings with the velocity walk that the data make likely."""
+def _with_own_walk(first, problem, result, settings):
+    """Return problem and model about the tide's path, result and settings with the likely walk."""
+    tide = tide_in(problem.seconds, result.states[:, 1:4])
+    problem, model = about_path(problem, first.model, first.epochs, tide)
     memory = memory_factor(problem, result, averaging_epochs(problem, settings))
     walk = restlessness(problem, result, memory)
-    notes.append(f"velocity walk from the data: {walk:.1e} m/s per sqrt(s)")
-    problem = with_walk(problem, walk)
-    return problem, estimate(problem), replace(settings, acceleration_m_s15=walk)
+    problem, result, walk = followed(problem, result, walk)
+    first.notes.append(
+        f"velocity walk from the data: {walk:.1e} m/s per sqrt(s), beside waves of tides"
+    )
+    return problem, model, result, replace(settings, acceleration_m_s15=walk)
 
 
 def _with_integers(problem, result, tracks, model, epochs, products):
