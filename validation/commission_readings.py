@@ -110,7 +110,7 @@ def weather_in_bands(table):
         for sky in (CLEAR, CLOUDY, UNKNOWN):
             place = Place(moment(iso).time_ns, np.radians(latitude), np.radians(17.358), 212.0, sky)
             conditions = Conditions(place, -18.0, 5.0, -18.0)
-            volts, amps = panel_expectations(group, conditions, horizon)[:2]
+            volts, amps = panel_expectations(described.design, group, conditions)[:2]
             inside = sum(volts.holds(v) and amps.holds(a) for v, a in
                          readings(rng, group, conditions, horizon))  # fmt: skip
             name = f"{latitude:g} deg, {iso[:10]}, facing {facing:g}, {sky}: inside"
@@ -147,7 +147,7 @@ def faults_outside(table):
     for sky, bar in ((CLEAR, 90.0), (UNKNOWN, 90.0)):
         place = Place(moment().time_ns, np.radians(79.0), np.radians(17.358), 212.0, sky)
         conditions = Conditions(place, -18.0, 5.0, -18.0)
-        both = panel_expectations(group, conditions, horizon)[-1]
+        both = panel_expectations(described.design, group, conditions)[-1]
         amps = np.array([a for _, a in readings(rng, group, conditions, horizon)])
         band = np.array([not both.holds(a) for a in amps])
         lost, sound = (held_together(rng, group, amps, n) for n in (1, 2))

@@ -1,5 +1,7 @@
 """All readings of a station: bands that hold the weather, faults that leave them."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -12,7 +14,7 @@ from stakeline.station.expected_panels import Conditions, alike_sentence, cable_
 from stakeline.station.expected_power import charge_of, charge_table, spread_sentence
 from stakeline.station.expected_site import readings_of, tightening_order
 from stakeline.station.guys import Guy
-from stakeline.station.light_band import CLEAR, UNKNOWN, Place
+from stakeline.station.light_band import CLEAR, CLOUDY, UNKNOWN, Place
 from stakeline.station.panel import Panel, cell_degC
 from stakeline.station.sky import clear_light, on_panel
 from stakeline.station.sunlight import sun_course
@@ -108,6 +110,23 @@ def test_equal_panels_tell_on_each_other_below_any_sky(currents, together, sente
     said = alike_sentence(design().panels[1], values)
     assert sentence in said
     assert bool(said) == bool(sentence)
+
+
+def test_a_panel_behind_another_is_expected_in_its_shadow():
+    front, rear = (
+        PlacedPanel(name, Panel(), 1, 90.0, 180.0, width_m=1.5, tall_m=1.0, bottom_m=1.0, out_m=out)
+        for name, out in (("front", 1.5), ("rear", 1.0))
+    )
+    free = expected(panels=(front, replace(rear, shade_loss=0.0)))
+    shaded = expected(panels=(front, rear))
+    assert shaded["front_short_A"] == free["front_short_A"]
+    assert shaded["rear_short_A"].expected < 0.7 * free["rear_short_A"].expected
+    assert shaded["rear_short_A"].least < 0.9 * shaded["rear_short_A"].expected
+    assert "own shadows are reckoned to take" in shaded["rear_short_A"].low
+    assert "shadows" not in free["rear_short_A"].low
+    below_cloud = expected(sky=CLOUDY, panels=(front, rear))
+    assert below_cloud["rear_short_A"].expected == below_cloud["front_short_A"].expected
+    assert "shadows" not in below_cloud["rear_short_A"].low
 
 
 def test_unknown_sky_is_wider(usual):

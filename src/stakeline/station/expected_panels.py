@@ -1,7 +1,8 @@
 """What a meter at a panel should show: open voltage, short-circuit current, strings, cables."""
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -9,9 +10,11 @@ from .diode import at, diode_of, open_V, short_A
 from .expectation import Expectation, Sign, metered
 from .light_band import light_band
 from .panel import cell_degC
+from .shading import lost_beam
 
 MAKER_V, MAKER_A = 0.03, 0.05  # -; what a panel may differ from its sheet, common practice
 COLD_K = 4.0  # K; how far the air at the cells may be from the thermometer, own choice
+TOLD_SHADOW = 0.05  # -; of the beam, from which a shadow is told of, own choice
 COVERED = 0.03  # -; share of the expected reading below which there is none, own choice
 ALIKE = 0.20  # -; how far equal panels may differ within minutes, own choice
 COPPER_OHM_M, COPPER_PER_K = 1.7241e-8, 0.00393  # ohm m at 20 degC, 1/K; IEC 60028
@@ -20,6 +23,7 @@ HOW_OPEN = "Panel unplugged, red lead on plus, black on minus, V DC"
 HOW_SHORT = (
     "Cover the panel, set 10 A DC, clamp both leads, uncover, read, cover again, then take off"
 )
+SHADOW = "own shadows are reckoned to take {share:.0f} % of the sunlight; "
 DARK = "the Sun is {elevation:.0f} deg high: too low for a reading to tell anything"
 LOW_LIGHT = (
     "shade, snow or rime on the glass, tilt or facing not as planned, a sky less clear than said, "
@@ -62,18 +66,21 @@ def slug(name):
     return re.sub(r"[^a-z0-9]+", "_", name.lower()).strip("_")
 
 
-def panel_expectations(group, conditions, horizon):
+def panel_expectations(design, group, conditions):
     """Return the :class:`Expectation` of each panel of a ``design.PlacedPanel``, and of strings.
 
     Parameters
     ----------
+    design : design.Design
+        Its other panels, mast and box throw shadows.
     group : design.PlacedPanel
+        One of the design's.
     conditions : Conditions
-    horizon : sky.Horizon
     """
     light = light_band(
-        conditions.place, np.radians(group.tilt_deg), np.radians(group.azimuth_deg), horizon
-    )
+        conditions.place, np.radians(group.tilt_deg), np.radians(group.azimuth_deg),
+        design.site.horizon, partial(lost_beam, design, group),
+    )  # fmt: skip
     volts, amps = panel_bounds(group.panel, light, conditions)
     why = (
         "" if light.worth_measuring else DARK.format(elevation=np.degrees(light.sun_elevation_rad))
@@ -84,7 +91,10 @@ def panel_expectations(group, conditions, horizon):
         found += _one_panel(name, group, volts, amps, why)
     if group.count > 1:
         found += _strings(group, volts, amps, why)
-    return tuple(found)
+    if light.shadow < TOLD_SHADOW:
+        return tuple(found)
+    note = SHADOW.format(share=100.0 * light.shadow)
+    return tuple(replace(one, low=note + one.low) if one.unit == "A" else one for one in found)
 
 
 def panel_bounds(panel, light, conditions):

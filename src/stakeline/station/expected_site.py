@@ -37,7 +37,7 @@ def readings_of(design, guys, conditions, *, compensated=True):
     found += battery_expectations(bank, conditions)
     for group in design.panels:
         found.append(cable_expectation(group, conditions.air_degC))
-        found += panel_expectations(group, conditions, design.site.horizon)
+        found += panel_expectations(design, group, conditions)
     if design.turbine is not None:
         found.append(turbine_expectation(design.turbine, bank, conditions.wind_m_s))
     if design.panels or design.turbine is not None:

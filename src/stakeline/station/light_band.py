@@ -18,6 +18,10 @@ PLACING_DEG = (5.0, 10.0)  # deg; tilt and facing as set by hand and compass, ow
 MODEL_SHARE = 0.07  # -; of clear-sky formulas at low Sun, own choice
 CLOUD_EDGE = 1.2  # -; light beside a bright cloud over that of the clear sky, common practice
 TWILIGHT_W_M2 = 10.0  # W/m2; most between sunset and 6 deg below, own choice
+SHADOW_ENDS = (
+    0.5,
+    1.5,
+)  # -; of what a shadow is reckoned to take: cells in series, own choice
 LOWEST_DEG = 3.0  # deg; below it haze, hills and mirage make the Sun's light a guess, own choice
 
 
@@ -32,6 +36,8 @@ class LightBand:
         As seen, refraction included; azimuth from north over east.
     lit : bool
         Whether the beam of the Sun, where there is one, falls on the front.
+    shadow : float
+        Share of the beam that the station's own shadows take then; 0 where there is no beam.
     """
 
     least_W_m2: float
@@ -40,6 +46,7 @@ class LightBand:
     sun_elevation_rad: float
     sun_azimuth_rad: float
     lit: bool
+    shadow: float
 
     @property
     def worth_measuring(self):
@@ -63,7 +70,7 @@ class Place:
             raise SettingsError(f"sky {self.sky!r}: expected {', '.join(SKIES)}")
 
 
-def light_band(place, tilt_rad, facing_rad, horizon=LEVEL_HORIZON):
+def light_band(place, tilt_rad, facing_rad, horizon=LEVEL_HORIZON, lost_of=None):
     """Return the :class:`LightBand` on a tilted plane.
 
     Parameters
@@ -72,13 +79,16 @@ def light_band(place, tilt_rad, facing_rad, horizon=LEVEL_HORIZON):
     tilt_rad, facing_rad : float
         From level (0) to upright (pi/2); azimuth that the front faces, from north over east.
     horizon : sky.Horizon
+    lost_of : callable, optional
+        Of elevation as seen and azimuth of the Sun, arrays (1,) [rad]; returns the share of the
+        beam that the station's own shadows take, as ``shading.lost_beam``.
 
     Notes
     -----
-    The clear sky with haze, snow, tilt and facing each at its least and most, and the formulas' own
-    share, their effects in quadrature; so too below thin and thick cloud, all of it diffuse.
-    ``unknown`` is both, and the brightness beside a cloud. In twilight only the upper bound is
-    above 0.
+    The clear sky with haze, snow, tilt, facing and own shadows each at its least and most, and the
+    formulas' own share, their effects in quadrature; so too below thin and thick cloud, all of it
+    diffuse. ``unknown`` is both, and the brightness beside a cloud. In twilight only the upper
+    bound is above 0.
     """
     sun = sun_course(place.time_ns, place.latitude_rad, place.longitude_rad, place.height_m)
     seen = float((sun.elevation_rad + refraction_rad(sun.elevation_rad))[0])
@@ -89,9 +99,10 @@ def light_band(place, tilt_rad, facing_rad, horizon=LEVEL_HORIZON):
     lit = bool(up and cosine > 0.0)
     if np.degrees(seen) <= SUNRISE_DEG:
         most = TWILIGHT_W_M2 if np.degrees(seen) > CIVIL_TWILIGHT_DEG else 0.0
-        return LightBand(0.0, 0.0, most, seen, azimuth, lit)
+        return LightBand(0.0, 0.0, most, seen, azimuth, lit, 0.0)
     pose = (tilt_rad, facing_rad, horizon)
-    clear = _clear_bounds(place, sun, *pose)
+    lost = 0.0 if lost_of is None else float(lost_of(np.array([seen]), sun.azimuth_rad)[0])
+    clear = _clear_bounds(place, sun, *pose, lost)
     cloudy = _cloudy_bounds(place, sun, *pose)
     if place.sky == CLEAR:
         least, expected, most = clear
@@ -101,20 +112,22 @@ def light_band(place, tilt_rad, facing_rad, horizon=LEVEL_HORIZON):
         least = min(cloudy[0], clear[0])
         expected = 0.5 * (cloudy[1] + clear[1])
         most = CLOUD_EDGE * max(clear[2], cloudy[2])
-    return LightBand(least, expected, most, seen, azimuth, lit)
+    shadow = lost if lit and place.sky != CLOUDY else 0.0
+    return LightBand(least, expected, most, seen, azimuth, lit, shadow)
 
 
-def _clear_bounds(place, sun, tilt, facing, horizon):
-    def on(turbidity, albedo, tilt, facing):
+def _clear_bounds(place, sun, tilt, facing, horizon, lost):
+    def on(turbidity, albedo, tilt, facing, lost):
         light = clear_light(sun, place.height_m, turbidity, albedo)
-        return float(on_panel(light, sun, tilt, facing, albedo, horizon)[0])
+        return float(on_panel(light, sun, tilt, facing, albedo, horizon, lost=lost)[0])
 
-    usual = (TURBIDITY[1], place.albedo, tilt, facing)
+    usual = (TURBIDITY[1], place.albedo, tilt, facing, lost)
     ends = (
         (TURBIDITY[0], TURBIDITY[2]),
         _albedos(place),
         tuple(tilt + turn for turn in _either(PLACING_DEG[0])),
         tuple(facing + turn for turn in _either(PLACING_DEG[1])),
+        tuple(min(share * lost, 1.0) for share in SHADOW_ENDS),
     )
     return _together(on, usual, ends)
 
