@@ -1,7 +1,9 @@
 """The pages of intake, position and report: what was refused and why, how surely, what is stale."""
 
 import base64
+import csv
 import hashlib
+import io
 
 import pytest
 import results_campaign as campaign_of
@@ -46,6 +48,12 @@ def test_quality_by_day(results):
     (trace,) = results.get("/intake/chart/percent").json()["traces"]
     assert trace["y"] == [61.0, 62.0, 63.0]
     assert '<td class="short">62</td>' in text  # the median
+
+
+def test_quality_as_a_table(results):
+    rows = list(csv.DictReader(io.StringIO(results.get("/intake/quality.csv").text)))
+    assert [row["percent"] for row in rows] == ["61", "62", "63"]
+    assert [row["day_gps"] for row in rows] == ["2031-05-01", "2031-05-02", "2031-05-03"]
 
 
 def test_ambiguities_in_words(results):

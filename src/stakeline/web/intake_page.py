@@ -4,8 +4,8 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from ..workflows.view_intake import intake, quality_chart, quality_picture
-from .pages import page
+from ..workflows.view_intake import intake, quality_chart, quality_picture, quality_table
+from .pages import csv_answer, page
 
 VERB = "intake"
 
@@ -29,8 +29,14 @@ async def picture(request):
     return Response(data, media_type="image/svg+xml", headers={"cache-control": "no-store"})
 
 
+async def table(request):
+    """Return the figures behind the calendar of quality."""
+    return csv_answer(await run_in_threadpool(quality_table, request.app.state.root))
+
+
 ROUTES = (
     Route("/intake", files),
     Route("/intake/quality.svg", picture),
+    Route("/intake/quality.csv", table),
     Route("/intake/chart/{name}", chart),
 )

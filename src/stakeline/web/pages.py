@@ -5,7 +5,7 @@ from functools import cache
 from importlib import resources
 
 import jinja2
-from starlette.responses import HTMLResponse
+from starlette.responses import HTMLResponse, Response
 
 VERBS = ("plan", "commission", "intake", "position", "motion", "lakes", "decide", "report")
 QUESTIONS = {
@@ -68,6 +68,11 @@ def page(request, template, *, verb="", title="", status=200, **content):
     }
     text = _templates.get_template(template).render(**shown, **content)
     return HTMLResponse(text, status, headers={"cache-control": "no-store"})
+
+
+def csv_answer(text):
+    """Return a table of commas as an answer."""
+    return Response(text, media_type="text/csv", headers={"cache-control": "no-store"})
 
 
 def trouble(request, problem, status=404):

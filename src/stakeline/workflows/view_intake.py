@@ -6,10 +6,11 @@ from collections import Counter
 from ..campaign.folders import INTAKE, open_campaign
 from ..errors import SettingsError
 from .examine import OBSERVATION_KINDS
-from .intake_results import CALENDAR
+from .intake_results import CALENDAR, csv_text
 from .view_network import calendar
-from .view_tables import blocks_of, number, rows_of, text_of
+from .view_tables import blocks_of, number, rows_of, sheet_text, text_of
 
+QUALITY_TABLE = "quality.csv"
 MOST_ROWS = 400  # of a table on a page; choice
 ODD_DAYS = "Quality of receivers' days"
 QUALITY = {
@@ -30,7 +31,7 @@ def intake(root):
     folder = campaign.folder(INTAKE)
     manifest = rows_of(folder / "manifest.csv")
     text = text_of(folder / "summary.txt")
-    quality = rows_of(folder / "quality.csv")
+    quality = rows_of(folder / QUALITY_TABLE)
     refused = _refused(manifest, folder)
     return {
         "there": bool(manifest),
@@ -62,12 +63,22 @@ def quality_picture(root):
     return path.read_bytes()
 
 
+def quality_table(root):
+    """Return the figures of quality by station and day as a CSV table; SettingsError without."""
+    rows = rows_of(open_campaign(root).folder(INTAKE) / QUALITY_TABLE)
+    if not rows:
+        raise SettingsError("there is no table of quality yet: stakeline intake")
+    safe = [{name: text if number(text) is not None else sheet_text(text)
+             for name, text in row.items()} for row in rows]  # fmt: skip
+    return csv_text(safe, tuple(rows[0]))
+
+
 def quality_chart(root, name):
     """Return a chart of a figure of quality by day; SettingsError for a figure that is none."""
     if name not in QUALITY:
         raise SettingsError(f"there is no chart '{name}' of intake")
     unit = QUALITY[name][1]
-    rows = rows_of(open_campaign(root).folder(INTAKE) / "quality.csv")
+    rows = rows_of(open_campaign(root).folder(INTAKE) / QUALITY_TABLE)
     traces = []
     for ink, station in enumerate(sorted({row["station"] for row in rows})):
         own = sorted((row for row in rows if row["station"] == station),

@@ -87,12 +87,9 @@
   const asked = async (address) => (await fetch(address)).text();
   // By kind of file: what there is to be kept of a place.
   function waysOf(place, title) {
-    if (place.matches("img")) {
-      const svg = () => asked(place.getAttribute("src"));
-      return { SVG: svg, PNG: async () => picture(await svg()) };
-    }
-    const svg = () => drawing(place, title);
-    const ways = { SVG: svg, PNG: () => picture(svg()) };
+    const drawn = place.matches("img");
+    const svg = drawn ? () => asked(place.getAttribute("src")) : () => drawing(place, title);
+    const ways = { SVG: svg, PNG: async () => picture(await svg()) };
     if (place.dataset.csv) { ways.CSV = () => asked(place.dataset.csv); }
     if (place.matches(".chart")) { ways.CSV = () => table(place.spec, place.layout.xaxis.range); }
     return ways;
