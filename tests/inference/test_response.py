@@ -8,11 +8,12 @@ from stakeline.errors import SettingsError, SolutionError
 from stakeline.inference.baseline import Baseline
 from stakeline.inference.mixture import (
     grid_quantile,
+    log_likelihood_of,
     mixture_below,
     mixture_quantile,
     weighted_quantile,
 )
-from stakeline.inference.response import Choices, fit_response, log_likelihood_of
+from stakeline.inference.response import Choices, fit_response
 from stakeline.inference.scan import scan_shapes
 from stakeline.inference.shape import Events, ShapeGrid, columns
 

@@ -12,8 +12,8 @@ import numpy as np
 from ..errors import SettingsError, SolutionError
 from .baseline import Baseline, prepare
 from .coloured import fit_coloured, whiten
+from .mixture import log_likelihood_of
 from .propagation import LEAST_SERIES, propagation_of
-from .response import log_likelihood_of
 from .shape import integral
 
 BEFORE, AFTER = 20.0, 1.0  # steps of the record before an event and after its end; our choice
@@ -61,7 +61,7 @@ def arrival_likelihood(time, way, onset, lasting, arrivals, *, rises, decay, cov
     Notes
     -----
     Around the event the way is a parabola, the bend of the response, and noise with a memory. The
-    level of the noise is integrated out (:func:`~.response.log_likelihood_of`).
+    level of the noise is integrated out (:func:`~.mixture.log_likelihood_of`).
     """
     step = float(np.median(np.diff(time)))
     near = (time > onset - BEFORE * step) & (time < onset + lasting + AFTER * step)

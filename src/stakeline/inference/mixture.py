@@ -31,6 +31,18 @@ def mixture_below(value, weights, means, sigmas, degrees):
     return float(weights @ student.cdf((value - means) / sigmas, degrees) / weights.sum())
 
 
+def log_likelihood_of(score, free):
+    """Return the logarithm of the marginal likelihood of shapes by their t^2, 0 for the best.
+
+    The level of ``score`` is the one that the best shape leaves. What a shape leaves is then
+    proportional to ``1 + (best t^2 - t^2) / f``; with the amplitude integrated out, and the level
+    under Jeffreys' prior, its likelihood is that to the power ``-f / 2`` (Zellner 1986). ``free``
+    are values minus regressors, not the degrees of freedom of an amplitude: shapes differ in their
+    fast parts, whose noise is far better known than the slow noise under a long plateau.
+    """
+    return -0.5 * free * np.log1p((score.max() - score) / free)
+
+
 def weighted_quantile(probabilities, weights, values):
     """Return the smallest values whose weight, with all below, reaches the probabilities."""
     unique, share = _gathered(weights, values)

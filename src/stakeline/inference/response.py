@@ -19,7 +19,8 @@ from scipy.stats import t as student
 from ..errors import SettingsError, SolutionError
 from .baseline import Baseline, prepare
 from .coloured import degrees_of_freedom, fit_coloured, whiten
-from .mixture import grid_quantile, mixture_below, mixture_quantile, weighted_quantile
+from .event_lags import lag_quantiles
+from .mixture import log_likelihood_of, mixture_below, mixture_quantile, weighted_quantile
 from .shape import Events, columns, reached, together
 
 LEVEL = 0.95
@@ -48,12 +49,13 @@ class Response:
     """The response of one series to a catalogue of events; intervals at ``level``.
 
     ``amplitude`` [value] of all events together, ``sigma``, ``interval`` (2,), ``probability_up``
-    that it is positive; ``lag``, ``duration`` (of a plateau of the same integral) [time] with
-    ``lag_interval``, ``duration_interval`` (2,); ``excess`` [value time], the integral of all
-    responses up to the end of the record, ``excess_interval`` (2,); ``each`` (events,) the
-    amplitudes event by event at the most likely shape, with ``each_covariance``; NaN where the
-    record does not see an event. ``p`` of no effect at a shape fixed beforehand, NaN where the
-    shapes are more than one (use :func:`stakeline.inference.scan.scan_shapes`).
+    that it is positive; ``lag``, the mean of the lags of the events that are seen, ``duration`` (of
+    a plateau of the same integral) [time] with ``lag_interval``, ``duration_interval`` (2,);
+    ``excess`` [value time], the integral of all responses up to the end of the record,
+    ``excess_interval`` (2,); ``each`` (events,) the amplitudes event by event at the most likely
+    shape, with ``each_covariance``; NaN where the record does not see an event. ``p`` of no effect
+    at a shape fixed beforehand, NaN where the shapes are more than one (use
+    :func:`stakeline.inference.scan.scan_shapes`).
 
     ``degrees`` of freedom of every t; ``shapes`` (g, 4) and their ``weights`` (g,), ``amplitudes``
     and ``sigmas`` (samples, g) with the weights (samples, g) of ``joint``; ``best`` the number
@@ -168,18 +170,6 @@ def refuse_close(events, grid, step):
         )
 
 
-def log_likelihood_of(score, free):
-    """Return the logarithm of the marginal likelihood of shapes by their t^2, 0 for the best.
-
-    The level of ``score`` is the one that the best shape leaves. What a shape leaves is then
-    proportional to ``1 + (best t^2 - t^2) / f``; with the amplitude integrated out, and the level
-    under Jeffreys' prior, its likelihood is that to the power ``-f / 2`` (Zellner 1986). ``free``
-    are values minus regressors, not the degrees of freedom of an amplitude: shapes differ in their
-    fast parts, whose noise is far better known than the slow noise under a long plateau.
-    """
-    return -0.5 * free * np.log1p((score.max() - score) / free)
-
-
 class Problem:
     """One series, its events and shapes, whitened by one noise at a time."""
 
@@ -215,6 +205,11 @@ class Problem:
         self.joint = np.where(visible, np.exp(log_likelihood_of(score, self.noise.free)), 0.0)
         self.joint /= self.joint.sum()
         self.best = int(self.joint.sum(axis=0).argmax())
+
+    @property
+    def direction(self):
+        """Return the sign of the mean amplitude."""
+        return np.sign((self.joint * self.amplitudes).sum())
 
     def _degrees(self):
         if self.extra is None:
@@ -305,7 +300,7 @@ class Problem:
         amplitude = quantiles(np.ones(len(mean)))
         excess = quantiles(self._areas().ravel()[flat])
         shapes = self.joint.sum(axis=0)
-        lag = grid_quantile(tails, shapes, self.grid.table[:, 0])
+        lag = lag_quantiles(self, tails)
         duration = weighted_quantile(tails, self.joint.ravel(), self._durations().ravel())
         each, each_covariance = self.each()
         centre = weights @ mean

@@ -68,13 +68,14 @@ def _station(station, speeds):
     where = f" ({speeds.distance_km:.1f} km)" if np.isfinite(speeds.distance_km) else ""
     low, high = fit.interval
     first, last = fit.lag_interval
+    mean = "on the mean " * (len(station.seen) > 1)
     short, long = fit.excess_interval * per
     return (
         f"{station.station}{where}: {fit.amplitude:+.2g} % ({low:+.2g} to {high:+.2g} %), "
         f"{fit.amplitude * per:+.2g} m/d ({low * per:+.2g} to {high * per:+.2g}); begins "
-        f"{fit.lag:.1f} d after the onset ({first:.1f} to {last:.1f} d), lasts {fit.duration:.0f} "
-        f"d; {fit.excess * per:+.2g} m of way ({short:+.2g} to {long:+.2g} m) in "
-        f"{len(station.seen)} event{'s' * (len(station.seen) > 1)}"
+        f"{mean}{fit.lag:.1f} d after the onset ({first:.1f} to {last:.1f} d), lasts "
+        f"{fit.duration:.0f} d; {fit.excess * per:+.2g} m of way ({short:+.2g} to {long:+.2g} m) "
+        f"in {len(station.seen)} event{'s' * (len(station.seen) > 1)}"
     )
 
 

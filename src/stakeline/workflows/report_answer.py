@@ -141,7 +141,8 @@ def _effects(sources):
     return [
         table("Effects by station, all events", ("lake", "station", "down the route, km",
               "change, %", "lag, d", "lasts, d", "more way, m"), stations,
-              "Intervals hold 95 %.", path),
+              "Intervals hold 95 %. A lag is the mean of the lags of all events at that station.",
+              path),
         table("Effects over stations and events, and what they scatter by", ("lake", "event",
               "change, %", "faster", "events", "stations", "between events, %",
               "between stations, %"), every, "Faster: probability that the ice moves faster.",
