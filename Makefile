@@ -21,7 +21,7 @@ KERNELS = $(shell grep -rl --include='*.py' 'import njit' src/stakeline | cut -d
 help:
 	@echo "make demo        set up and run the invented campaign (needs Python 3.11 or newer)"
 	@echo "make test        style, types, tests with and without the compiler, documentation"
-	@echo "make validation  every figure we claim: measured, bar, source; writes docs/validation.md"
+	@echo "make validation  every figure we claim: measured, bar, source; writes docs/validation.md (some: NAMES='a b:200')"
 	@echo "make benchmarks  how fast it is on this machine"
 	@echo "make docs        the handbook, in docs/_build/html"
 	@echo "make format      put the sources into our form"
@@ -67,7 +67,7 @@ tests-without-compiler: $(READY_DEV)
 	  properties tests/test_compiling.py $(addprefix tests/,$(KERNELS))
 
 validation: $(READY)
-	$(BIN)/python validation
+	$(BIN)/python validation $(NAMES)
 
 benchmarks: $(READY)
 	@status=0; for program in benchmarks/[!_]*.py; do \

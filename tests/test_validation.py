@@ -38,7 +38,7 @@ def test_all_reached(runner, capfd):
     assert runner.main([]) == 0
     text = runner.PAGE.read_text(encoding="utf-8")
     assert "1 of 1 reach their bar" in text
-    assert "| Height of the pole | reached |" in text
+    assert "| Height of the pole | reached | 0 |" in text
     assert "DATA" in text
     assert str(runner.ROOT) not in text
     assert "all figures reach their bar" in capfd.readouterr().out
@@ -50,7 +50,7 @@ def test_one_that_falls_short_does_not_stop_the_rest(runner, capfd):
     assert runner.main([]) == 1
     text = runner.PAGE.read_text(encoding="utf-8")
     assert "1 of 2 reach their bar" in text
-    assert "| Depth of the lake | **fell short** |" in text
+    assert "| Depth of the lake | **fell short** | 0 |" in text
     assert "3 m, bar 2 m" in text
     assert "fell short: a_short" in capfd.readouterr().out
 
@@ -65,17 +65,32 @@ def test_nothing_to_measure_is_no_success(runner):
     assert runner.main([]) == 1
 
 
-def test_names_select_and_leave_the_page_alone(runner):
+def test_names_select_and_the_rest_of_the_page_stays(runner):
     write(runner, "a_short", SHORT)
     write(runner, "b_good", GOOD)
     assert runner.main(["b_good"]) == 0
-    assert not runner.PAGE.exists()
+    text = runner.PAGE.read_text(encoding="utf-8")
+    assert "1 of 2 reach their bar" in text
+    assert "| Depth of the lake | not measured |" in text
+    assert runner.main(["a_short"]) == 1
+    first = runner.kept()
+    assert list(first) == ["a_short", "b_good"]
+    assert f"`python validation/b_good.py` left with 0 after {first['b_good'].seconds} s" in text
+    assert first["b_good"].shown == "DATA"
     with pytest.raises(SystemExit, match="no such figure: c"):
         runner.main(["c"])
 
 
+def test_arguments_reach_the_program_and_the_page(runner):
+    write(runner, "many", '"""Many."""\nimport sys\nprint(sys.argv[1:])\n')
+    assert runner.main(["many:100:161"]) == 0
+    (outcome,) = runner.kept().values()
+    assert outcome.words == " 100 161"
+    assert outcome.shown == "['100', '161']"
+
+
 def test_programs_run_with_this_interpreter(runner):
     write(runner, "which", '"""Which."""\nimport sys\nprint(sys.executable)\n')
-    code, output, _ = runner.run(runner.ROOT / "validation" / "which.py")
-    assert code == 0
-    assert Path(output.strip()) == Path(sys.executable)
+    outcome = runner.run(runner.ROOT / "validation" / "which.py")
+    assert outcome.code == "0"
+    assert runner.without_places(sys.executable) == outcome.shown
