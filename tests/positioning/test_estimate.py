@@ -7,12 +7,15 @@ import pytest
 from scipy.stats import binom
 
 from stakeline.errors import SolutionError
+from stakeline.positioning.arcs import place_arcs
 from stakeline.positioning.estimate import (
     BIAS_SIGMA_M,
     LOCAL,
     PRIOR_SIGMA,
     Problem,
+    Workspace,
     estimate,
+    last_state,
 )
 from stakeline.positioning.motion_noise import (
     about_path,
@@ -245,3 +248,50 @@ def test_a_walk_that_throws_phases_away_is_loosened():
     assert walk > 1e-7
     assert walking_on.noise[0, 0] == pytest.approx(walk**2)
     assert result.phase_used.sum() >= 0.998 * free.phase_used.sum()
+
+
+def filtered(problem, weights):
+    """Return workspace, packed values, last state and covariance of a filter run."""
+    workspace = Workspace(problem, place_arcs(problem.arc))
+    packed = [workspace.packed.pack(v) for v in (problem.phase_m, problem.code_m)]
+    return workspace, packed, *last_state(*workspace.eliminate(*packed, *weights))
+
+
+def weights_for(problem):
+    pack = Workspace(problem, place_arcs(problem.arc)).packed.pack
+    return pack(problem.phase_sigma_m) ** -2.0, pack(problem.code_sigma_m) ** -2.0
+
+
+@pytest.mark.parametrize("moving", [True, False])
+def test_other_values_need_no_new_elimination(moving):
+    rng = np.random.default_rng(8)
+    problem, _ = invented(rng, n=30, moving=moving)
+    weights = weights_for(problem)
+    other = replace(
+        problem,
+        phase_m=problem.phase_m + rng.normal(0.0, 1.0, problem.phase_m.shape),
+        code_m=problem.code_m + rng.normal(0.0, 9.0, problem.code_m.shape),
+    )
+    anew, values, x, c = filtered(other, weights)
+    anew.smooth(*values, x, c)
+    again, _, _, c = filtered(problem, weights)
+    again.smooth(*values, c @ again.vector(*values, *weights), c)
+    np.testing.assert_allclose(again.states, anew.states, rtol=0, atol=1e-6)
+    np.testing.assert_allclose(again.phase_residual, anew.phase_residual, rtol=0, atol=1e-6)
+
+
+def test_a_value_put_where_it_is_expected_comes_to_leaving_it_out():
+    problem, _ = invented(np.random.default_rng(9), n=30, m=9)
+    weights = weights_for(problem)
+    without = (weights[0].copy(), weights[1])
+    without[0][[40, 120]] = 0.0
+    bare, (phase, code), x, c = filtered(problem, without)
+    bare.smooth(phase, code, x, c)
+    held, _, x, c = filtered(problem, weights)
+    left_out = without[0] == 0.0
+    for _ in range(30):
+        held.smooth(phase, code, x, c)
+        assumed = np.where(left_out, phase - held.phase_residual, phase)
+        x = c @ held.vector(assumed, code, *weights)
+    micrometre = 1e-6
+    np.testing.assert_allclose(held.states[:, 1:4], bare.states[:, 1:4], rtol=0, atol=micrometre)

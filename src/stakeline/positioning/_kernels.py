@@ -5,12 +5,13 @@ wet delay, two gradients, system biases, then one slot for each ambiguity alive.
 changes a state in time: a random walk of entry ``i`` whose inverse variance is ``w`` (0: the entry
 starts anew, as the clock does at each epoch and a slot at the start of an arc).
 
+Of the matrix only the rows of the first entries and the lower triangle of the others are kept up;
+:func:`mirror` fills the rest for who needs it.
+
 Information form: with information matrix ``a`` and vector ``b``, the old entry x_i given all
 others and the new x_i' is (b_i + w x_i' - sum_j a_ij x_j) / (a_ii + w). The row is kept for the
 way back; the others lose its share (one rank-one update).
 """
-
-import numpy as np
 
 from ..compiling import njit
 
@@ -70,9 +71,9 @@ def shear(a, b, i, j, factor, height):
 
 @njit
 def settle(a, rows, pivots, begin, end, height):
-    """Give the rows from ``height`` on the share of walks ``begin`` to ``end`` above; mirror them.
+    """Give the rows from ``height`` on the share of walks ``begin`` to ``end`` above.
 
-    Each entry takes the walks five at a time, in one triangle: half the work of one by one.
+    Five walks at a time, in the lower triangle alone; :func:`mirror` fills the rest.
     """
     d = a.shape[0]
     for j in range(height, d):
@@ -93,11 +94,45 @@ def settle(a, rows, pivots, begin, end, height):
                 continue
             for k in range(height, j + 1):
                 own[k] -= factor * rows[rest, k]
-    for j in range(height, d):
+
+
+@njit
+def mirror(a, height):
+    """Fill what :func:`settle` leaves: columns up to ``height``, and the upper triangle beyond."""
+    for j in range(height, a.shape[0]):
         for k in range(height):
             a[j, k] = a[k, j]
         for k in range(height, j):
             a[k, j] = a[j, k]
+
+
+@njit
+def retire(a, b, i, rows, offsets, pivots, at, height):
+    """Eliminate entry ``i`` from ``height`` on for good, from the part that :func:`settle` keeps.
+
+    That part are the first ``height`` rows, and the lower triangle of the others.
+    """
+    d = a.shape[0]
+    pivot = a[i, i] if a[i, i] > 0.0 else 1e-12
+    row = rows[at]
+    for j in range(height):
+        row[j] = -a[j, i] / pivot
+    for j in range(height, i):
+        row[j] = -a[i, j] / pivot
+    for j in range(i, d):
+        row[j] = -a[j, i] / pivot
+    row[i] = 0.0
+    for j in range(d):
+        factor = pivot * row[j]
+        b[j] += row[j] * b[i]
+        if factor != 0.0:
+            for k in range(0 if j < height else height, d if j < height else j + 1):
+                a[j, k] -= factor * row[k]
+    for j in range(d):
+        a[i, j] = a[j, i] = 0.0
+    offsets[at] = b[i] / pivot
+    pivots[at] = pivot
+    b[i] = 0.0
 
 
 @njit
@@ -131,6 +166,37 @@ def move_forward(a, b, dt, noise, moving, rows, offsets, pivots, at):
 
 
 @njit
+def pass_on(b, i, row, pivot):
+    """Do to the vector alone what :func:`walk` or :func:`retire` did; return the row's offset."""
+    bi = b[i]
+    for j in range(b.shape[0]):
+        b[j] += row[j] * bi
+    b[i] = row[i] * bi
+    return bi / pivot
+
+
+@njit
+def move_values(b, dt, noise, moving, rows, offsets, pivots, at):
+    """Carry the vector alone over ``dt``, with the rows that :func:`move_forward` has kept."""
+    offsets[at] = pass_on(b, 0, rows[at], pivots[at])
+    at += 1
+    if moving:
+        for i in range(1, 4):
+            b[i + 3] -= 0.5 * dt * b[i]
+            if noise[0] * dt**3 / 12.0 + noise[1] * dt + noise[4] > 0.0:
+                offsets[at] = pass_on(b, i, rows[at], pivots[at])
+                at += 1
+            if noise[0] > 0.0:
+                offsets[at] = pass_on(b, i + 3, rows[at], pivots[at])
+                at += 1
+            b[i + 3] -= 0.5 * dt * b[i]
+    for i in range(7, 10):
+        offsets[at] = pass_on(b, i, rows[at], pivots[at])
+        at += 1
+    return at
+
+
+@njit
 def add_observation(a, b, index, partial, count, weight, value):
     """Add one observation with ``count`` non-zero partials at ``index``."""
     for p in range(count):
@@ -139,63 +205,6 @@ def add_observation(a, b, index, partial, count, weight, value):
         b[i] += wp * value
         for q in range(count):
             a[i, index[q]] += wp * partial[q]
-
-
-@njit
-def design(index, partial, unit, mapping, gradient, azimuth, bias, slot):
-    """Fill index and partials of a phase (the slot last); return how many there are."""
-    index[0], partial[0] = 0, 1.0
-    for i in range(3):
-        index[1 + i], partial[1 + i] = 1 + i, unit[i]
-    index[4], partial[4] = 7, mapping
-    index[5], partial[5] = 8, gradient * np.cos(azimuth)
-    index[6], partial[6] = 9, gradient * np.sin(azimuth)
-    count = 7
-    if bias >= 0:
-        index[7], partial[7] = 10 + bias, 1.0
-        count = 8
-    index[count], partial[count] = slot, 1.0
-    return count + 1
-
-
-@njit
-def forward(
-    dt, noise, moving, prior, phase, code, phase_weight, code_weight, unit, mapping, gradient,
-    azimuth, bias, slot, ending, a, b, rows, offsets, pivots, row_end,
-):  # fmt: skip
-    """Filter: gather every epoch's observations and eliminate what does not last.
-
-    ``dt`` (n,) seconds to the next epoch, ``noise`` (n, 5) of that step, ``prior`` (d,) inverse
-    variances about 0; observations (n, m) with zero weight where unused, ``slot`` (n, m) state
-    index of the ambiguity or -1; ``ending`` (n, m): the slot is given back after this epoch.
-    Rows kept up to epoch k end at ``row_end[k]``. Returns how many rows there are.
-    """
-    n, m = phase.shape
-    index = np.empty(16, np.int64)
-    partial = np.empty(16)
-    for i in range(a.shape[0]):
-        a[i, i] += prior[i]
-    at = 0
-    for k in range(n):
-        for s in range(m):
-            if slot[k, s] < 0 or phase_weight[k, s] + code_weight[k, s] == 0.0:
-                continue
-            count = design(
-                index, partial, unit[k, s], mapping[k, s], gradient[k, s], azimuth[k, s],
-                bias[s], slot[k, s],
-            )  # fmt: skip
-            if phase_weight[k, s] > 0.0:
-                add_observation(a, b, index, partial, count, phase_weight[k, s], phase[k, s])
-            if code_weight[k, s] > 0.0:
-                add_observation(a, b, index, partial, count - 1, code_weight[k, s], code[k, s])
-        if k < n - 1:
-            for s in range(m):
-                if ending[k, s]:
-                    walk(a, b, slot[k, s], 0.0, rows, offsets, pivots, at)
-                    at += 1
-            at = move_forward(a, b, dt[k], noise[k], moving, rows, offsets, pivots, at)
-        row_end[k] = at
-    return at
 
 
 @njit
@@ -252,51 +261,3 @@ def move_backward(x, c, dt, noise, moving, rows, offsets, pivots, at, spread, wo
     at -= 1
     undo_walk(x, c, 0, rows[at], offsets[at], pivots[at], spread, work)
     return at
-
-
-@njit
-def backward(
-    dt, noise, moving, phase, code, unit, mapping, gradient, azimuth, bias, slot, ending,
-    x, c, rows, offsets, pivots, row_end, spread, states, covariance, phase_residual,
-    code_residual,
-):  # fmt: skip
-    """Smoother: from the last state back to the first; fills states, covariances, residuals.
-
-    ``x`` and ``c``: state and covariance at the last epoch. ``states`` (n, 10), ``covariance``
-    (n, 3, 3) of east, north, up (only with ``spread``); residuals (n, m) are observed minus
-    estimated, NaN where there is no slot.
-    """
-    n, m = phase.shape
-    index = np.empty(16, np.int64)
-    partial = np.empty(16)
-    work = np.empty(x.shape[0])
-    for k in range(n - 1, -1, -1):
-        at = row_end[k]
-        if k < n - 1:
-            at = move_backward(
-                x, c, dt[k], noise[k], moving, rows, offsets, pivots, at, spread, work
-            )
-            for s in range(m - 1, -1, -1):
-                if ending[k, s]:
-                    at -= 1
-                    undo_walk(x, c, slot[k, s], rows[at], offsets[at], pivots[at], spread, work)
-        for i in range(10):
-            states[k, i] = x[i]
-        if spread:
-            for i in range(3):
-                for j in range(3):
-                    covariance[k, i, j] = c[1 + i, 1 + j]
-        for s in range(m):
-            phase_residual[k, s] = np.nan
-            code_residual[k, s] = np.nan
-            if slot[k, s] < 0:
-                continue
-            count = design(
-                index, partial, unit[k, s], mapping[k, s], gradient[k, s], azimuth[k, s],
-                bias[s], slot[k, s],
-            )  # fmt: skip
-            value = 0.0
-            for p in range(count - 1):
-                value += partial[p] * x[index[p]]
-            code_residual[k, s] = code[k, s] - value
-            phase_residual[k, s] = phase[k, s] - value - x[slot[k, s]]

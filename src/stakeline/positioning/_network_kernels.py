@@ -12,7 +12,7 @@ That is the adjustment of all double differences with their correlations.
 import numpy as np
 
 from ..compiling import njit
-from ._kernels import add_observation, move_backward, move_forward, undo_walk, walk
+from ._kernels import LOCAL, add_observation, mirror, move_backward, move_forward, undo_walk, walk
 
 ROVER, BASE = 10, 4  # entries of the rover and of each base beyond the pivot
 
@@ -89,6 +89,7 @@ def advance(a, b, k, dt, noise, base_noise, moving, bases, common, keep, at):
     """Carry the state to the next epoch; return the next free row."""
     rows, offsets, pivots = keep
     at = move_forward(a, b, dt[k], noise[k], moving, rows, offsets, pivots, at)
+    mirror(a, LOCAL)
     for r in range(bases):
         first = ROVER + BASE * r
         walk(a, b, first, 0.0, rows, offsets, pivots, at)

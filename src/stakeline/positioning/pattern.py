@@ -12,40 +12,51 @@ ENOUGH_S = 9000.0  # s, of observations at a node that make its mean count half;
 
 
 class Pattern:
-    """Means over elevation by group of satellites; grows with every :meth:`learn`."""
+    """Means over elevation by group of satellites; grows with every :meth:`learn`.
+
+    Parameters
+    ----------
+    elevation_rad : array
+        Of each observation.
+    group : int array
+        The group of each, or of whole columns.
+    interval_s : float
+        Between epochs.
+    """
 
     def __init__(self, elevation_rad, group, interval_s):
         self.node_deg = np.arange(STEP_DEG / 2, 90.0, STEP_DEG)
-        degrees = np.nan_to_num(np.degrees(elevation_rad), nan=45.0)
-        self.groups = [np.flatnonzero(group == g) for g in np.unique(group)]
-        self.mean_m = np.zeros((len(self.groups), len(self.node_deg)))
-        self._degrees, self._enough = degrees, ENOUGH_S / interval_s
-        self._node = np.clip((degrees / STEP_DEG).astype(int), 0, len(self.node_deg) - 1)
+        nodes = len(self.node_deg)
+        groups, row = np.unique(group, return_inverse=True)
+        first = np.broadcast_to(row * nodes, elevation_rad.shape)
+        steps = np.nan_to_num(np.degrees(elevation_rad), nan=45.0) / STEP_DEG
+        self.mean_m = np.zeros((len(groups), nodes))
+        self._enough = ENOUGH_S / interval_s
+        self._cell = first + np.clip(steps.astype(int), 0, nodes - 1)
+        below = np.clip((steps - 0.5).astype(int), 0, nodes - 2)
+        self._below = first + below
+        self._share = np.clip(steps - 0.5 - below, 0.0, 1.0)
 
     @classmethod
-    def of(cls, problem):
-        """Return the still empty pattern of a problem."""
-        steps = np.diff(problem.seconds)
-        interval_s = float(np.median(steps)) if steps.size else ENOUGH_S
-        return cls(problem.elevation_rad, problem.group, interval_s)
+    def of(cls, elevation_rad, group, seconds):
+        """Return the still empty pattern of observations at epochs (n,) [s]."""
+        steps = np.diff(seconds)
+        return cls(elevation_rad, group, float(np.median(steps)) if steps.size else ENOUGH_S)
 
     def learn(self, residual_m):
-        """Add the means of residuals (n, m), NaN where unused; return this step's values (n, m)."""
-        step = np.zeros_like(residual_m)
-        for g, columns in enumerate(self.groups):
-            part = residual_m[:, columns]
-            known = np.isfinite(part)
-            node = self._node[:, columns][known]
-            count = np.bincount(node, minlength=len(self.node_deg))
-            total = np.bincount(node, weights=part[known], minlength=len(self.node_deg))
-            mean = total / (count + self._enough)
-            self.mean_m[g] += mean
-            step[:, columns] = np.interp(self._degrees[:, columns], self.node_deg, mean)
-        return step
+        """Add the means of residuals, NaN where unused; return this step's values."""
+        known = np.isfinite(residual_m)
+        cell, size = self._cell[known], self.mean_m.size
+        count = np.bincount(cell, minlength=size)
+        mean = np.bincount(cell, weights=residual_m[known], minlength=size) / (count + self._enough)
+        self.mean_m += mean.reshape(self.mean_m.shape)
+        return self._between(mean)
 
     def values(self):
-        """Return all that was learnt, (n, m) [m]."""
-        total = np.zeros_like(self._degrees)
-        for mean, columns in zip(self.mean_m, self.groups, strict=True):
-            total[:, columns] = np.interp(self._degrees[:, columns], self.node_deg, mean)
-        return total
+        """Return all that was learnt of each observation. [m]"""
+        return self._between(self.mean_m.ravel())
+
+    def _between(self, mean_m):
+        """Return values between the nodes, level beyond the outermost."""
+        low = mean_m[self._below]
+        return low + self._share * (mean_m[self._below + 1] - low)

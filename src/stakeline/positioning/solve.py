@@ -348,8 +348,8 @@ def _with_own_walk(first, problem, result, settings):
 def _with_integers(problem, result, tracks, model, epochs, products):
     """Return the :class:`AbsoluteFix` of the phases without the pattern that was learnt."""
     phase = model.phase_m[epochs]
-    if result.pattern is not None:
-        phase = phase - result.pattern.values()
+    if result.pattern_m is not None:
+        phase = phase - result.pattern_m
     elevation = model.elevation_rad[epochs]
     return fix_absolute(problem, phase, tracks, epochs, elevation, products)
 
