@@ -31,7 +31,8 @@ class ReleasePart(Strict):
 
     ``licence`` is the short name of a licence, such as ``CC-BY-4.0``; ``doi`` without an address
     before it; ``naming_authority`` a domain in reverse; ``field_books`` are scans, by the station
-    whose history they belong to (``HV02/2031.pdf``), below ``folder_of_field_books``.
+    whose history they belong to (``HV02/2031.pdf``), below ``folder_of_field_books``;
+    ``photographs`` says whether those of frozen visits come along, or their checksums alone.
     """
 
     title: str = ""
@@ -45,4 +46,5 @@ class ReleasePart(Strict):
     acknowledgement: str = ""
     creator: tuple[Creator, ...] = ()
     issue: tuple[KnownIssue, ...] = ()
+    photographs: bool = True
     folder_of_field_books: str = Field("fieldbooks", pattern=r"^[\w-]+$")

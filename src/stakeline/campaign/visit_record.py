@@ -110,6 +110,12 @@ def flat(taken):
     return {**rest, **taken["entries"]}
 
 
+def photos_of(chain):
+    """Return {key: {file, bytes, sha256}} of the photographs that hold after all amendments."""
+    amended = {key: one for link in chain for key, one in link.get("photos", {}).items()}
+    return chain[0]["taken"]["photos"] | amended
+
+
 def standing(chain):
     """Return what holds after all amendments: what was taken (:func:`flat`) with its changes."""
     held = flat(chain[0]["taken"])

@@ -4,7 +4,7 @@ from datetime import UTC, datetime
 
 from ..campaign.folders import open_campaign
 from ..campaign.store import write_json
-from ..campaign.visit_record import read_record, standing
+from ..campaign.visit_record import photos_of, read_record, standing
 from ..errors import SettingsError
 from .commission import folder_of
 from .commission_draft import DRAFT_FILE, NUMBERS, begin_anew, freeze_draft
@@ -70,8 +70,7 @@ def _fields(chain, root, folder):
     weather = {"head.sky": "sky"} | {f"head.{key}": key for key in NUMBERS}
     values |= {field: held.get(f"weather {key}", "") for field, key in weather.items()}
     told = {*taken} | {"weather", "accepted", "photos"}
-    photos = {key: one for link in chain for key, one in link.get("photos", {}).items()}
-    for key, one in (taken["photos"] | photos).items():
+    for key, one in photos_of(chain).items():
         path = root / one["file"]
         inside = path.is_relative_to(folder)
         values[f"photo.{key}"] = path.relative_to(folder).as_posix() if inside else str(path)

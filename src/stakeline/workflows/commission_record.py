@@ -18,6 +18,7 @@ from ..campaign.visit_record import (
     flat,
     freeze,
     frozen_before,
+    photos_of,
     read_record,
     standing,
 )
@@ -34,6 +35,7 @@ class Amending:
     when: datetime
 
 
+AS_FROZEN = "is as it was frozen"
 DIGITS = 4  # of a metre: 0.1 mm, as headers carry heights
 SAME_M = 0.0005  # m; heights nearer are the same, as in ``campaign.history``
 
@@ -224,16 +226,18 @@ def _with_time(visit):
 
 def changed_photos(root, chain):
     """Return sentences on photographs that are gone, or are not what they were."""
-    photos = {key: one for link in chain for key, one in link.get("photos", {}).items()}
-    photos = chain[0]["taken"]["photos"] | photos
-    said = []
-    for one in photos.values():
-        path = root / one["file"]
-        if not path.is_file():
-            said.append(f"photograph {one['file']} is gone")
-        elif sha256_file(path)[1] != one["sha256"]:
-            said.append(f"photograph {one['file']} is not what it was when it was frozen")
-    return said
+    states = [(one["file"], photo_state(root, one)) for one in photos_of(chain).values()]
+    return [f"photograph {file} {state}" for file, state in states if state != AS_FROZEN]
+
+
+def photo_state(root, one):
+    """Return how a photograph of a record stands: ``AS_FROZEN``, or a clause that says not."""
+    path = root / one["file"]
+    if not path.is_file():
+        return "is gone"
+    if sha256_file(path)[1] != one["sha256"]:
+        return "is not what it was when it was frozen"
+    return AS_FROZEN
 
 
 def visit_folder(folder, taken):

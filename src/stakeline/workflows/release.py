@@ -13,6 +13,7 @@ from ..formats.map_features import Feature, write_features
 from .commission_log import log_file
 from .position import Outcome
 from .release_inputs import carried_files, field_books_csv, inputs_told, sources_sum
+from .release_photographs import photographs
 from .release_series import lake_files, motion_files, position_files
 from .release_words import citation, issue_rows, issues_csv, readme
 from .report import OTHERWISE
@@ -128,6 +129,7 @@ def _files(campaign, day):
     yield from _stations(campaign)
     yield from carried_files(campaign)
     yield from _field_books(campaign, sources)
+    yield from photographs(campaign)
 
 
 def _field_books(campaign, sources):

@@ -16,6 +16,7 @@ from ..formats.series_netcdf import read_columns
 from . import release, run
 from .position import Outcome
 from .release_inputs import CARRIED, sources_sum
+from .release_photographs import put_back
 
 SAME = 1e-9  # -, of a number, by which another machine may round otherwise; choice
 TOLD = 5  # files that a sentence names; more are counted
@@ -107,6 +108,7 @@ def _laid_out(root, folder, inputs, found):
         if path.is_file():
             below = path.relative_to(folder / "fieldbooks")
             write_bytes(root / books / below, path.read_bytes())
+    put_back(root, folder)
 
 
 def differences(folder, other):
