@@ -23,7 +23,7 @@ KINDS = (
     ("stations/", "station logs, and the dated histories they follow from"),
     ("fieldbooks/", "scanned field books, by the station whose history they belong to; "
      "`fieldbooks.csv` says which visits each belongs to, and which visits have none"),
-    ("photographs/", "of frozen visits; `photographs.csv` says of which, and what became of others"),
+    ("photographs/", "of frozen visits; `photographs.csv` says of which, and where the rest is"),
     ("campaign/", "what the results follow from: settings, histories, plans, outlines"),
 )  # fmt: skip
 RULES = """\
