@@ -137,7 +137,7 @@ class Observations:
         return len(self.time_ns)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)  # one is itself alone, so that work on it can be kept
 class Orbits:
     """Satellite positions (centre of mass, Earth-fixed) at the nodes of a table.
 
@@ -167,7 +167,7 @@ class Orbits:
     files: tuple = ()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)  # one is itself alone, so that work on it can be kept
 class Clocks:
     """Satellite clock biases (epochs, satellites) [s]; NaN missing. Receivers are kept by name."""
 
@@ -274,7 +274,7 @@ class OceanLoading:
     phase_deg: np.ndarray  # (3, 11), lags positive
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)  # one is itself alone, so that work on it can be kept
 class EarthOrientation:
     """Pole and UT1 by UTC day; radians and seconds. ``dx``, ``dy`` are celestial pole offsets."""
 

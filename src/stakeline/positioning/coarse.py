@@ -15,6 +15,7 @@ SAMPLE_EPOCHS = 240  # epochs that the first position is taken from; our choice
 MOVING_M = 100.0  # m, beyond it the model is linearised along the coarse path; d2/(2 rho) is 0.2 mm
 ZENITH_DELAY_M, SCALE_HEIGHT_M = 2.4, 8e3  # m, air at sea level and its decrease; from memory
 TURNS = 7  # Gauss-Newton from the Earth's centre; five reach metres; our choice
+CLOCK_TURNS, CLOCK_ENOUGH_M = 3, 300.0  # m: what is left is 3e-6 of a change, by range rates
 GOOD_RMS_M = 60.0  # m, an epoch that fits worse says nothing; common practice, no source
 
 
@@ -44,7 +45,7 @@ def locate(tracks, products):
     code = combine(one.ionosphere_free, one.code_m)
     step = max(1, len(one.time_ns) // SAMPLE_EPOCHS)
     sample = np.arange(0, len(one.time_ns), step)
-    track, seen = _positions(one.select(sample), code[sample], products)
+    track, clock, seen = _positions(one.select(sample), code[sample], products)
     if not seen.any():
         raise SolutionError(
             "no position: not one epoch shows five satellites of one system with code, orbit and "
@@ -56,7 +57,8 @@ def locate(tracks, products):
         position = _smooth_path(one.time_ns, one.time_ns[sample][seen], track[seen])
     else:
         position = np.tile(centre, (len(one.time_ns), 1))
-    clock, rms = _clocks(one, code, products, position)
+    begin = np.interp(one.time_ns, one.time_ns[sample][seen], clock[seen])
+    clock, rms = _clocks(one, code, products, position, begin)
     return Coarse(position, clock, rms)
 
 
@@ -82,7 +84,10 @@ def _rough_air(position, direction):
 
 
 def _positions(tracks, code, products):
-    """Return per-epoch positions (n, 3) by Gauss-Newton from the Earth's centre, and which hold."""
+    """Return per-epoch positions (n, 3) and clocks (n,), and which hold.
+
+    By Gauss-Newton from the Earth's centre.
+    """
     n = len(tracks.time_ns)
     position, clock = np.zeros((n, 3)), np.zeros(n)
     for turn in range(TURNS):
@@ -103,7 +108,7 @@ def _positions(tracks, code, products):
         clock += shift[:, 3] / SPEED_OF_LIGHT_M_S
         good = (scatter < GOOD_RMS_M) & (np.linalg.norm(shift[:, :3], axis=1) < 1e3)
     radius = np.linalg.norm(position, axis=1)
-    return position, good & (radius > 6.3e6) & (radius < 6.5e6)
+    return position, clock, good & (radius > 6.3e6) & (radius < 6.5e6)
 
 
 def _smooth_path(time_ns, at_ns, track):
@@ -115,10 +120,12 @@ def _smooth_path(time_ns, at_ns, track):
     return np.column_stack([np.interp(seconds, at, smooth[:, i]) for i in range(3)])
 
 
-def _clocks(tracks, code, products, position):
-    """Return the receiver clock of every epoch (median over satellites) and the code rms."""
-    clock = np.zeros(len(tracks.time_ns))
-    for _ in range(3):
+def _clocks(tracks, code, products, position, clock):
+    """Return the receiver clock of every epoch (median over satellites) and the code rms.
+
+    ``clock`` (n,) is one to begin with. [s]
+    """
+    for _ in range(CLOCK_TURNS):
         states = satellite_states(products, tracks.satellites, tracks.time_ns, position, clock)
         delta = states.position_m - position[:, None, :]
         distance = np.linalg.norm(delta, axis=2)
@@ -128,7 +135,9 @@ def _clocks(tracks, code, products, position):
         seen = np.isfinite(misfit).any(axis=1)
         change = np.zeros(len(clock))
         change[seen] = np.nanmedian(misfit[seen], axis=1)
-        clock += change / SPEED_OF_LIGHT_M_S
+        clock = clock + change / SPEED_OF_LIGHT_M_S
+        if np.abs(change).max() < CLOCK_ENOUGH_M:
+            break
     rest = misfit - change[:, None]
     clock = _fill_gaps(clock, seen)
     return clock, float(1.4826 * np.nanmedian(np.abs(rest)))

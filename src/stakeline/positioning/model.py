@@ -100,7 +100,7 @@ def observed_minus_computed(tracks, phase_m, products, settings, coarse, coeffic
     states = satellite_states(products, tracks.satellites, tracks.time_ns, receiver, coarse.clock_s)
     delta = states.position_m - receiver[:, None, :]
     distance = np.linalg.norm(delta, axis=2)
-    direction = np.einsum("ij,nmj->nmi", axes, delta / distance[..., None])
+    direction = (delta / distance[..., None]) @ axes.T
     elevation = np.arcsin(np.clip(direction[..., 2], -1.0, 1.0))
     azimuth = np.arctan2(direction[..., 0], direction[..., 1])
     elevation = np.where(states.valid, elevation, np.nan)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..tables import SYSTEMS, satellite_name
+from ._quality_kernels import lagged_products
 from .still import root_mean_square
 
 LONGEST_LAG_S = 1800.0  # s, over which the residuals' memory is measured; our choice
@@ -77,7 +78,7 @@ def slow_covariance(problem, result, settings, level_factor=None, air_sigma_m=AI
     weight = np.where(result.phase_used, (spread * settings.slow_sigma_m) ** -2.0, 0.0)
     a = np.concatenate([problem.unit, np.ones((*weight.shape, 1))], axis=2)
     a = np.where(weight[..., None] > 0.0, a, 0.0)
-    normal = np.einsum("nmi,nm,nmj->nij", a, weight, a)
+    normal = (a * weight[..., None]).transpose(0, 2, 1) @ a
     normal += 1e-2 * np.eye(4)  # a prior of 10 m where an epoch alone gives no position
     covariance = np.linalg.inv(normal)[:, :3, :3]
     # float ambiguities leave the east, where tracks give least, as uncertain as the north
@@ -111,14 +112,11 @@ def residual_correlation(problem, result):
     dt = float(np.median(np.diff(problem.seconds))) if len(problem.seconds) > 1 else 1.0
     longest = int(min(max(LONGEST_LAG_S / dt, 1), len(problem.seconds) // 2))
     z = result.phase_residual_m / problem.phase_sigma_m
-    known = np.isfinite(z)
-    z = np.where(known, z, 0.0)
-    products = np.empty(longest + 1)
-    for lag in range(longest + 1):
-        same = known[lag:] & known[: len(z) - lag]
-        same &= problem.arc[lag:] == problem.arc[: len(z) - lag]
-        count = same.sum()
-        products[lag] = (z[lag:] * z[: len(z) - lag])[same].sum() / count if count else 0.0
+    products, counts = np.zeros(longest + 1), np.zeros(longest + 1)
+    lagged_products(
+        np.ascontiguousarray(z.T), np.ascontiguousarray(problem.arc.T), products, counts
+    )
+    products /= np.maximum(counts, 1.0)
     return products / products[0] if products[0] > 0.0 else products
 
 

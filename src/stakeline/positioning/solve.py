@@ -295,10 +295,11 @@ def thin_out(time_ns, usable, interval_s):
 def _near_code(phase, code, arc):
     """Shift each arc's phases near its codes: the ambiguities stay small numbers."""
     shifted, apart = phase.copy(), phase - code
-    for s, own in enumerate(arc.T):  # an arc is of one satellite
-        for number in np.unique(own[own >= 0]):
-            here = own == number
-            shifted[here, s] -= np.round(np.median(apart[here, s]))
+    held = np.flatnonzero(arc >= 0)
+    held = held[np.argsort(arc.flat[held], kind="stable")]
+    cuts = np.flatnonzero(np.diff(arc.flat[held])) + 1
+    for own in np.split(held, cuts) if held.size else ():
+        shifted.flat[own] -= np.round(np.median(apart.flat[own]))
     return shifted
 
 

@@ -1,8 +1,11 @@
 """Satellite clocks between the nodes of a table: linear, never across a missing node."""
 
+import functools
+
 import numpy as np
 
 from ..constants import NS_PER_S, SPEED_OF_LIGHT_M_S
+from ..tables import Clocks
 from ._kernels import clock_from_nodes
 from .orbits import columns_of, take_columns
 
@@ -46,7 +49,8 @@ def clock_states(products, satellites, transmission_ns):
     clock is taken from the second differences of its nodes.
     """
     transmission_ns = np.asarray(transmission_ns, np.int64)
-    node_ns, bias, broken = _clock_table(products, satellites)
+    table = products.orbits if products.clocks is None else products.clocks
+    node_ns, bias, broken, walk = _nodes(table, tuple(map(int, satellites)))
     clock, sigma = np.empty(transmission_ns.shape), np.empty(transmission_ns.shape)
     if node_ns.size == 0 or transmission_ns.size == 0:
         clock[:], sigma[:] = np.nan, np.nan
@@ -56,24 +60,32 @@ def clock_states(products, satellites, transmission_ns):
     transmit_s = (transmission_ns - reference) / NS_PER_S
     interval = np.searchsorted(node_s, transmit_s[:, 0], side="right") - 1
     interval = np.clip(interval, 0, node_s.size - 1)
-    walk = walk_rates(node_s, bias)
     limits = LONGEST_INTERVAL_S, NEAR_NODE_S
     clock_from_nodes(transmit_s, interval, node_s, bias, broken, *limits, walk, clock, sigma)
     return clock, sigma
 
 
-def _clock_table(products, satellites):
-    """Return nodes [ns], biases [s] and breaks of the wanted satellites."""
-    if products.clocks is not None:
-        table, bias, event = products.clocks, products.clocks.bias_s, None
+@functools.lru_cache(maxsize=4)  # a solution asks some ten times, stations of a day alike
+def _nodes(table, satellites):
+    """Return nodes [ns], biases [s], breaks and walks of the wanted satellites.
+
+    The table is of :class:`~stakeline.tables.Clocks` or of orbits with clocks.
+    """
+    event = None
+    if isinstance(table, Clocks):
+        bias = table.bias_s
     else:
-        table, bias, event = products.orbits, products.orbits.clock_s, products.orbits.clock_event
+        bias, event = table.clock_s, table.clock_event
     columns = columns_of(table.satellites, satellites)
     bias = take_columns(bias, columns)
     broken = np.zeros(bias.shape, bool)
     if event is not None:
         broken = np.asarray(event, bool)[:, columns]
-    return np.asarray(table.time_ns, np.int64), bias, broken
+    node_ns = np.asarray(table.time_ns, np.int64)
+    if not node_ns.size:
+        return node_ns, bias, broken, np.empty(0)
+    node_s = (node_ns - node_ns[0]) / NS_PER_S
+    return node_ns, bias, broken, walk_rates(node_s, bias)
 
 
 def walk_rates(node_s, bias_s):

@@ -1,5 +1,6 @@
 """Satellite positions between the nodes of a table, and tables continued past their ends."""
 
+import functools
 from dataclasses import replace
 
 import numpy as np
@@ -118,13 +119,7 @@ def orbit_states(orbits, satellites, time_ns, reference_ns):
     time_ns = np.asarray(time_ns, np.int64)
     position = np.empty((time_ns.size, len(satellites), 3))
     velocity = np.empty_like(position)
-    node_ns = np.asarray(orbits.time_ns, np.int64)
-    columns = columns_of(orbits.satellites, satellites)
-    table = take_columns(orbits.position_m, columns)
-    broken = np.zeros(table.shape[:2], bool)
-    if orbits.manoeuvre is not None:
-        broken = np.asarray(orbits.manoeuvre, bool)[:, columns]
-    first = first_nodes(node_ns, np.isfinite(table).all(axis=2), broken)
+    node_ns, table, first = _nodes(orbits, tuple(map(int, satellites)))
     if first.size == 0:
         position[:], velocity[:] = np.nan, np.nan
         return position, velocity
@@ -136,6 +131,18 @@ def orbit_states(orbits, satellites, time_ns, reference_ns):
     outside = (base_s < node_s[0] - _BEYOND_S) | (base_s > node_s[-1] + _BEYOND_S)
     position[outside], velocity[outside] = np.nan, np.nan
     return position, velocity
+
+
+@functools.lru_cache(maxsize=4)  # a solution asks some ten times, stations of a day alike
+def _nodes(orbits, satellites):
+    """Return nodes [ns], positions (nodes, m, 3) [m] and first nodes of the wanted satellites."""
+    node_ns = np.asarray(orbits.time_ns, np.int64)
+    columns = columns_of(orbits.satellites, satellites)
+    table = take_columns(orbits.position_m, columns)
+    broken = np.zeros(table.shape[:2], bool)
+    if orbits.manoeuvre is not None:
+        broken = np.asarray(orbits.manoeuvre, bool)[:, columns]
+    return node_ns, table, first_nodes(node_ns, np.isfinite(table).all(axis=2), broken)
 
 
 _ARC_S = 3 * 3600.0
@@ -210,6 +217,7 @@ def _padded(orbits, name, before, after):
     return np.pad(value, width, constant_values=fill)
 
 
+@functools.lru_cache(maxsize=4)  # the stations of a day share it
 def _continued(orbits, spacing, count, orientation):
     """Return ``count`` nodes beyond the end (or, with negative spacing, the beginning)."""
     satellites = len(orbits.satellites)

@@ -204,28 +204,29 @@ def infer_channel(code_and_phase):
 def _fill(observations, epoch_of_row, found):
     """Spread the chosen columns of every satellite over dense arrays."""
     n, m = len(observations), len(found)
+    rows = np.concatenate([f[1] for f in found]) if found else np.empty(0, np.intp)
+    columns = np.array([(*f[2], *_strengths(observations, f)) for f in found], int).reshape(m, 6)
+    counts = [len(f[1]) for f in found]
+    order = np.argsort(rows)  # near in time, near in memory
+    satellite = np.repeat(np.arange(m), counts)[order]
+    rows, place = rows[order], epoch_of_row[rows[order]] * m + satellite
     code, phase, strength = (np.full((2, n, m), np.nan) for _ in range(3))
     lock = np.zeros((n, m), np.uint8)
-    signals, bands = [], []
-    for j, (satellite, rows, columns, frequency) in enumerate(found):
-        system, epoch = SYSTEMS[satellite // 100], epoch_of_row[rows]
-        names = tuple(observations.codes[system][c] for c in columns)
-        for i in (0, 1):
-            code[i, epoch, j] = observations.value[rows, columns[2 * i]]
-            cycles = observations.value[rows, columns[2 * i + 1]]
-            phase[i, epoch, j] = cycles * (SPEED_OF_LIGHT_M_S / frequency[i])
-            lock[epoch, j] |= observations.lock[rows, columns[2 * i + 1]]
-            name = "S" + names[2 * i + 1][1:]
-            if name in observations.codes[system]:
-                column = observations.codes[system].index(name)
-                strength[i, epoch, j] = observations.value[rows, column]
-        signals.append(names)
-        bands.append(tuple(f"{system}0{names[i][1]}" for i in (1, 3)))
+    frequency = np.array([f[3] for f in found]).reshape(m, 2)
+    for i in (0, 1):
+        by_code, by_phase, by_strength = columns[satellite][:, [2 * i, 2 * i + 1, 4 + i]].T
+        code[i].flat[place] = observations.value[rows, by_code]
+        cycles = observations.value[rows, by_phase]
+        phase[i].flat[place] = cycles * (SPEED_OF_LIGHT_M_S / frequency[satellite, i])
+        lock.flat[place] |= observations.lock[rows, by_phase]
+        known = by_strength >= 0
+        strength[i].flat[place[known]] = observations.value[rows[known], by_strength[known]]
     for values in (code, phase):
         values[values == 0.0] = np.nan  # RINEX: a zero is a missing observation
     whole = np.isfinite(code).all(axis=0) & np.isfinite(phase).all(axis=0)
     code[:, ~whole] = np.nan
     phase[:, ~whole] = np.nan
+    names = [_names(observations, f) for f in found]
     return Tracks(
         observations.time_ns,
         np.array([f[0] for f in found], np.int16),
@@ -233,7 +234,23 @@ def _fill(observations, epoch_of_row, found):
         phase,
         lock,
         strength,
-        np.array([f[3] for f in found]).reshape(m, 2),
-        tuple(signals),
-        tuple(bands),
+        frequency,
+        tuple(names),
+        tuple(
+            tuple(f"{SYSTEMS[f[0] // 100]}0{own[i][1]}" for i in (1, 3))
+            for f, own in zip(found, names, strict=True)
+        ),
     )
+
+
+def _names(observations, found):
+    """Return the observables of a satellite's chosen columns."""
+    codes = observations.codes[SYSTEMS[found[0] // 100]]
+    return tuple(codes[c] for c in found[2])
+
+
+def _strengths(observations, found):
+    """Return the columns of both signals' strengths, -1 where there is none."""
+    codes = observations.codes[SYSTEMS[found[0] // 100]]
+    wanted = ["S" + name[1:] for name in _names(observations, found)[1::2]]
+    return [codes.index(name) if name in codes else -1 for name in wanted]
