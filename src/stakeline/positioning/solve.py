@@ -294,12 +294,14 @@ def thin_out(time_ns, usable, interval_s):
 
 def _near_code(phase, code, arc):
     """Shift each arc's phases near its codes: the ambiguities stay small numbers."""
-    shifted, apart = phase.copy(), phase - code
-    held = np.flatnonzero(arc >= 0)
-    held = held[np.argsort(arc.flat[held], kind="stable")]
-    cuts = np.flatnonzero(np.diff(arc.flat[held])) + 1
-    for own in np.split(held, cuts) if held.size else ():
-        shifted.flat[own] -= np.round(np.median(apart.flat[own]))
+    held = np.nonzero(arc >= 0)
+    number, apart = arc[held], (phase - code)[held]
+    apart = apart[np.lexsort((apart, number))]
+    _, piece, count = np.unique(number, return_inverse=True, return_counts=True)
+    first = np.cumsum(count) - count
+    median = 0.5 * (apart[first + (count - 1) // 2] + apart[first + count // 2])
+    shifted = phase.copy()
+    shifted[held] -= np.round(median)[piece]
     return shifted
 
 

@@ -109,13 +109,13 @@ def build_tracks(observations: Observations, systems="GREC"):
     change in cycles to code change in metres is the frequency (:func:`infer_channel`).
     """
     epoch_of_row = np.repeat(np.arange(len(observations)), np.diff(observations.row_start))
+    present = ~np.isnan(observations.value)
     found, without = [], []
-    for satellite in np.unique(observations.satellite):
+    for satellite, rows in _by_satellite(observations.satellite):
         system = SYSTEMS[satellite // 100]
         if system not in systems or system not in BANDS or system not in observations.codes:
             continue
-        rows = np.flatnonzero(observations.satellite == satellite)
-        columns = choose_signals(observations, system, rows)
+        columns = choose_signals(observations.codes[system], system, present[rows])
         if columns is None:
             without.append(satellite)
             continue
@@ -135,10 +135,18 @@ def build_tracks(observations: Observations, systems="GREC"):
     return tracks, notes
 
 
-def choose_signals(observations, system, rows):
-    """Return columns (code, phase, code, phase) of the best pair of a satellite, or None."""
-    codes = observations.codes[system]
-    present = ~np.isnan(observations.value[rows])
+def _by_satellite(satellite_of_row):
+    """Return [(satellite, its rows in order)]."""
+    order = np.argsort(satellite_of_row, kind="stable")
+    satellites, first = np.unique(satellite_of_row[order], return_index=True)
+    return list(zip(satellites, np.split(order, first)[1:], strict=True))
+
+
+def choose_signals(codes, system, present):
+    """Return columns (code, phase, code, phase) of the best pair of a satellite, or None.
+
+    ``present`` (rows, columns) says which observables of ``codes`` its rows hold.
+    """
     candidates = []
     for first, second in BANDS[system]:
         one = _choose_band(codes, present, system, first)
@@ -215,12 +223,13 @@ def _fill(observations, epoch_of_row, found):
     frequency = np.array([f[3] for f in found]).reshape(m, 2)
     for i in (0, 1):
         by_code, by_phase, by_strength = columns[satellite][:, [2 * i, 2 * i + 1, 4 + i]].T
-        code[i].flat[place] = observations.value[rows, by_code]
+        code[i].reshape(-1)[place] = observations.value[rows, by_code]
         cycles = observations.value[rows, by_phase]
-        phase[i].flat[place] = cycles * (SPEED_OF_LIGHT_M_S / frequency[satellite, i])
-        lock.flat[place] |= observations.lock[rows, by_phase]
+        phase[i].reshape(-1)[place] = cycles * (SPEED_OF_LIGHT_M_S / frequency[satellite, i])
+        lock.reshape(-1)[place] |= observations.lock[rows, by_phase]
         known = by_strength >= 0
-        strength[i].flat[place[known]] = observations.value[rows[known], by_strength[known]]
+        held = observations.value[rows[known], by_strength[known]]
+        strength[i].reshape(-1)[place[known]] = held
     for values in (code, phase):
         values[values == 0.0] = np.nan  # RINEX: a zero is a missing observation
     whole = np.isfinite(code).all(axis=0) & np.isfinite(phase).all(axis=0)
