@@ -9,7 +9,8 @@ from stakeline.lakes.combined import StationUp, combined_series
 from stakeline.lakes.curve import ramp
 from stakeline.lakes.event_noise import LEAST_M, _leeway, courses_of, noise_beside
 from stakeline.lakes.fit import Changes
-from stakeline.lakes.whitening import START, fitted_noise
+from stakeline.lakes.whitening import START, _with_mean_walk, fitted_noise
+from stakeline.motion.smoother import MotionModel, log_likelihood
 
 START_NS = 1_900_000_000_000_000_000
 DAY_NS = 86_400_000_000_000
@@ -76,3 +77,49 @@ def test_without_changes_there_is_nothing_beside():
     assert courses_of(one, none).shape == (len(one.day), 0)
     assert _leeway(one, none, []).shape == (len(one.day), 0)
     assert noise_beside(one, none, []) == fitted_noise(replace(one))
+
+
+WALK_M2_D3 = 3e-8
+WALKING = MotionModel(WALK_M2_D3, np.inf, (), (), 1.0)
+
+
+def walking(seed):
+    """Return rows of 60 days whose velocity walks, under white noise of 8 mm."""
+    rng = np.random.default_rng(seed)
+    day = np.arange(0.0, 60.0, 0.25)
+    velocity = np.cumsum(np.sqrt(WALK_M2_D3 * 0.25) * rng.standard_normal(len(day)))
+    up = np.cumsum(velocity) * 0.25 + 0.008 * rng.standard_normal(len(day))
+    time_ns = np.round(day * DAY_NS).astype(np.int64)
+    return time_ns, up, np.full(len(day), 0.008), np.zeros((len(day), 0))
+
+
+def likelihoods(root, rows):
+    """Return the likelihoods (k,), the greatest 1, of standard deviations of the walk."""
+    each = [replace(WALKING, acceleration_m2_d3=float(s * s)) for s in root]
+    log = np.array([log_likelihood(*rows[:3], one, rows[3]) for one in each])
+    return np.exp(log - log.max())
+
+
+@pytest.mark.compiled
+def test_walk_is_the_mean_of_what_the_heights_allow():
+    rows = walking(0)
+    root = np.linspace(1e-6, 1e-3, 400)  # evenly: the law beforehand
+    likely = likelihoods(root, rows)
+    likeliest = replace(WALKING, acceleration_m2_d3=float(root[np.argmax(likely)] ** 2))
+    mean = _with_mean_walk(likeliest, *rows)
+    assert mean.acceleration_m2_d3 == pytest.approx(likely @ root**2 / likely.sum(), rel=0.03)
+    assert replace(mean, acceleration_m2_d3=likeliest.acceleration_m2_d3) == likeliest
+
+
+@pytest.mark.compiled
+def test_a_walk_is_told_where_the_likeliest_one_is_nil():
+    told, nil = [], 0
+    for rows in map(walking, range(20)):
+        least, usual = likelihoods(np.sqrt([1e-12, WALK_M2_D3]), rows)
+        nil += least > usual
+        told.append(_with_mean_walk(replace(WALKING, acceleration_m2_d3=1e-12), *rows))
+    walks = np.array([one.acceleration_m2_d3 for one in told])
+    assert nil > 2  # a usual case
+    assert walks.min() > 0.1 * WALK_M2_D3
+    # even in the root, and few data: more than the true one, in the mean
+    assert WALK_M2_D3 < walks.mean() < 3.0 * WALK_M2_D3

@@ -156,8 +156,8 @@ def _changes(series, settings, rng, feeds):
         found = Search(series, quiet, known, trials).best(alarms, excluded)
         if found is None or found.false_per_year > settings.false_limit_per_year:
             break
-        numbers, _, _ = _refined(series, quiet, trial, feeds)
-        model = quiet
+        numbers, size, _ = _refined(series, quiet, trial, feeds)
+        model = noise_beside(series, numbers, size)
         scores.append((found.score, found.false_per_year))
         if len(scores) >= settings.most:
             notes.append(f"{len(scores)} changes found; no more were looked for")
