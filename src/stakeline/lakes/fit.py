@@ -125,15 +125,21 @@ class Changes:
 
     def courses(self, numbers):
         """Return the courses (rows, w, k) at the surface of vectors (w, 4 k + 2)."""
-        numbers = np.atleast_2d(numbers)
+        return self.courses_at(np.atleast_2d(numbers), self.row) * self.gain[:, :, None]
+
+    def courses_at(self, numbers, row):
+        """Return the courses (r, w, k), gain left aside, at places ``row`` (r,) from the first row.
+
+        They ascend, and may lie beyond the last row.
+        """
         changes = numbers[:, :-2].reshape(len(numbers), -1, 4)
         onset, length, rise, fall = np.moveaxis(changes, -1, 0)
-        found = np.empty((len(self.row), *onset.shape))
+        found = np.empty((len(row), *onset.shape))
         fill_courses(
             self.grid[0], self.step, onset, np.exp(length), np.exp(rise), np.exp(fall),
-            numbers[:, -2], np.exp(numbers[:, -1]), self.row, found,
+            numbers[:, -2], np.exp(numbers[:, -1]), row, found,
         )  # fmt: skip
-        return found * self.gain[:, :, None]
+        return found
 
     def solved(self, numbers):
         """Return (sizes (w, count), their normal matrices, log posterior (w,))."""

@@ -21,6 +21,8 @@ ALONG_SIGMA = 0.05  # -, choice
 def station_changes(series, model, fit, j, rng, controls=False):
     """Return ({station: samples of its change (s,)}, {station: size over sigma}).
 
+    The change is that until the last row of the record.
+
     Parameters
     ----------
     series : LakeSeries
@@ -56,9 +58,8 @@ def station_changes(series, model, fit, j, rng, controls=False):
         courses = one.courses(numbers)
         if np.median(np.ptp(courses[..., j], axis=0)) < held:
             continue
-        later = _still_to_come(one, numbers) * size
-        last = part.day >= part.day[-1] - (0.25 * CONTROL_D if controls else 0.0)
-        end = np.stack([c[last, :, j].mean(axis=0) - c[0, :, j] for c in (courses, later)], axis=1)
+        later = _still_to_come(one, numbers, one.row) * size
+        end = _at_the_end(one, numbers, size, j, series.place[-1] - part.place[0], controls)
         columns = np.concatenate([courses, later.sum(axis=2, keepdims=True)], axis=2)
         value, covariance = _solved(one, columns, max(1.0, fit.misfit))
         sure[name] = float(np.median(np.abs(value[:, j]) / np.sqrt(covariance[:, j, j])))
@@ -114,11 +115,23 @@ def _rows_of(series, fit, up, sigma, table, controls):
     )  # fmt: skip
 
 
-def _still_to_come(one, numbers):
-    """Return what each change (n, w, k) has done below that the surface shows only later."""
+def _still_to_come(one, numbers, row):
+    """Return what each change (r, w, k) has done below that the surface shows only later."""
     at_once, late = numbers.copy(), numbers.copy()
     at_once[:, -2], late[:, -2] = 1.0, 0.0
-    return one.courses(at_once) - one.courses(late)
+    return one.courses_at(at_once, row) - one.courses_at(late, row)
+
+
+def _at_the_end(one, numbers, size, j, last, controls):
+    """Return the course of change ``j`` and what is still to come of it (w, 2), at the last row.
+
+    ``last``: number of the record's last row, which may be later than those fitted: ice that
+    answers late has still moved since. Of controls a mean, as they are smoothed there.
+    """
+    back = round(0.25 * CONTROL_D / one.step) if controls else 0
+    row = np.append(0, np.arange(max(last - back, 1), last + 1))
+    both = one.courses_at(numbers, row), _still_to_come(one, numbers, row) * size
+    return np.stack([c[1:, :, j].mean(axis=0) - c[0, :, j] for c in both], axis=1)
 
 
 def _solved(one, columns, widened):
