@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from stakeline.lakes.combined import StationUp, combined_series
-from stakeline.lakes.curve import ramp
+from stakeline.lakes.curve import ramp, relaxed
 from stakeline.lakes.event_noise import LEAST_M, _leeway, courses_of, noise_beside
+from stakeline.lakes.events import EventSettings, _changes
 from stakeline.lakes.fit import Changes
 from stakeline.lakes.whitening import START, _with_mean_walk, fitted_noise
 from stakeline.motion.smoother import MotionModel, log_likelihood
@@ -123,3 +124,19 @@ def test_a_walk_is_told_where_the_likeliest_one_is_nil():
     assert walks.min() > 0.1 * WALK_M2_D3
     # even in the root, and few data: more than the true one, in the mean
     assert WALK_M2_D3 < walks.mean() < 3.0 * WALK_M2_D3
+
+
+@pytest.mark.compiled
+def test_ice_that_answers_over_weeks_is_not_taken_for_noise():
+    rng = np.random.default_rng(3)
+    day = np.arange(0.0, 80.0, 0.25)
+    roof = SIZE_M * ramp((day - ONSET_D) / LENGTH_D, RISE, FALL)
+    up = 0.5 * roof + 0.5 * relaxed(roof, 0.25, 10.0) + 0.008 * rng.standard_normal(len(day))
+    time_ns = START_NS + np.round(day * DAY_NS).astype(np.int64)
+    sigma = np.full(len(day), 0.008)
+    one = combined_series([StationUp("HV02", time_ns, up, sigma, at_once=0.5)], 6.0, ())
+    settings = EventSettings(step_h=6.0, most=1)
+    changes, model, _, _ = _changes(one, settings, np.random.default_rng(1), {})
+    assert len(changes) == 1
+    # nothing walks; beside the first course, with a memory of 2.5 d, 5e-6 would be found
+    assert model.acceleration_m2_d3 < 1e-7
