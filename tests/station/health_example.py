@@ -33,24 +33,25 @@ def design(**changes):
 def telemetry(days=90, capacity_Ah=CAPACITY_AH, box_degC=-20.0, load_A=LOAD_A, charge=1.0, **more):
     """Return hours of a bank that is drawn evenly in the dark; its voltage is the law's own.
 
-    ``capacity_Ah`` and ``load_A`` may be arrays of the hours.
+    ``capacity_Ah``, ``load_A`` and ``box_degC`` may be arrays of the hours.
     """
     count = 24 * days
     load = np.broadcast_to(np.asarray(load_A, float), count)
     capacity = np.broadcast_to(np.asarray(capacity_Ah, float), count)
+    box = np.broadcast_to(np.asarray(box_degC, float), count)
     left, volts = np.empty(count), np.empty(count)
     state = charge
     for k in range(count):
-        now = 1.0 - (1.0 - state) / float(usable_share(0.008, box_degC))
-        volts[k] = float(rest_V(BANK, np.clip(now, 0.0, 1.0), box_degC)) + 6.0 * min(now, 0.0)
+        now = 1.0 - (1.0 - state) / float(usable_share(0.008, box[k]))
+        volts[k] = float(rest_V(BANK, np.clip(now, 0.0, 1.0), box[k])) + 6.0 * min(now, 0.0)
         left[k] = state
         state -= load[k] * volts[k] / 12.0 / capacity[k]
     columns = {
         "battery_V": volts,
         "load_A": load,
         "panel_A": np.zeros(count),
-        "box_degC": np.full(count, box_degC),
-        "air_degC": np.full(count, box_degC - 5.0),
+        "box_degC": box.copy(),
+        "air_degC": box - 5.0,
         "wind_m_s": np.full(count, 5.0),
         "humidity_percent": np.full(count, 60.0),
     } | more

@@ -8,14 +8,15 @@ from scipy.special import logsumexp
 from scipy.stats import multivariate_normal
 
 from stakeline.station.health_ageing import (
+    LOST_AT,
     LOST_SIGMA,
     SAME_SIGMA,
     _weighed,
     aged_bank,
-    charge_told,
+    left_told,
     loss_odds,
 )
-from stakeline.station.health_fit import fit_bank, nights_of
+from stakeline.station.health_fit import fit_bank, nights_of, usable_share
 from stakeline.station.health_parts import BANK as AGED
 
 from .health_example import BANK, CAPACITY_AH, design, telemetry
@@ -64,15 +65,31 @@ def test_a_day_that_was_charged_tells_nothing_and_neither_do_few_nights(halved):
     day = LOST_D + 6
     charged = replace(nights, in_Ah=np.where(np.arange(DAYS) == day, 5.0, 0.0))
     assert loss_odds(BANK, course.clouds[0], charged, day, CAPACITY_AH)[0] == -np.inf
-    assert loss_odds(BANK, course.clouds[0], nights, 4, CAPACITY_AH)[0] == -np.inf
+    assert loss_odds(BANK, course.clouds[0], nights, 8, CAPACITY_AH)[0] == -np.inf
 
 
-def test_charge_by_voltage_falls_as_it_was_drawn(sound):
+def test_charge_left_by_voltage_falls_as_it_was_drawn(sound):
     nights, course = sound
     rows = np.arange(10, DAYS)
-    told = charge_told(BANK, course.clouds[-1], nights, rows)
-    drawn = -nights.out_Ah[rows].sum() / CAPACITY_AH
+    told = left_told(BANK, course.clouds[-1], nights, rows)
+    drawn = -nights.out_Ah[rows].sum() / CAPACITY_AH / usable_share(0.008, -20.0)
     assert told[-1] - told[0] == pytest.approx(drawn, rel=0.25)
+
+
+def highest_odds(capacity_Ah, colder_K):
+    """Return the highest odds in ten days in which it gets colder within a week."""
+    box_degC = np.interp(DAY, [LOST_D, LOST_D + 8], [-20.0, -20.0 - colder_K])
+    nights, course = course_of(capacity_Ah=capacity_Ah, box_degC=box_degC, charge=0.85)
+    days = range(LOST_D, LOST_D + 11)
+    told = [(course.clouds[day - 12], nights, day, course.capacity_Ah[day - 12]) for day in days]
+    return max(loss_odds(BANK, *one)[0] for one in told)
+
+
+@pytest.mark.parametrize("colder_K", [15.0, -12.0])
+def test_a_week_of_other_cold_is_no_loss_and_hides_none(colder_K):
+    halved = np.where(DAY >= LOST_D, 0.5 * CAPACITY_AH, CAPACITY_AH)
+    assert highest_odds(CAPACITY_AH, colder_K) < 0.0
+    assert highest_odds(halved, colder_K) > LOST_AT
 
 
 def test_odds_are_those_of_two_normal_models():

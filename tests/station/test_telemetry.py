@@ -41,6 +41,16 @@ def test_silence_is_no_reading_and_lowest_is_of_single_rows():
     assert hours.low_V[0] == 10.2
 
 
+def test_time_of_readings_is_their_mean_and_the_middle_of_a_silent_hour():
+    time_ns, columns = rows()
+    assert (hours_of(time_ns, columns).read_ns == time_ns[::6] + 1500 * NS_PER_S).all()
+    time_ns, columns = rows(step_s=3600)
+    kept = np.arange(time_ns.size) != 30
+    hours = hours_of(time_ns[kept], {k: v[kept] for k, v in columns.items()})
+    np.testing.assert_array_equal(hours.read_ns[kept], time_ns[kept])
+    assert hours.read_ns[30] == hours.time_ns[30]
+
+
 def test_impossible_readings_are_missing_and_columns_not_there_are_nan():
     time_ns, columns = rows()
     columns["air_degC"] = np.full(time_ns.size, -6999.0)

@@ -13,9 +13,9 @@ from .health_parts import (
     TURBINE,
     dead_panels,
     grown_load,
-    one_sided_panels,
     standing_rotor,
 )
+from .health_side import one_sided_panels
 from .health_turbine import Rotor, chance_dead, rotor_of
 from .rime import rime_index
 from .telemetry import Hours
@@ -62,7 +62,7 @@ def judge(hours, design, generator):
     generator : numpy.random.Generator
         Of the cloud of possible banks.
     """
-    could = expected(design, hours.time_ns, hours.air_degC, hours.wind_m_s)
+    could = expected(design, hours.read_ns, hours.air_degC, hours.wind_m_s)
     nights = nights_of(hours, design.bank)
     bank = fit_bank(design.bank, nights, generator)
     volts = design.bank.nominal_V

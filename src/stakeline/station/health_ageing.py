@@ -1,10 +1,11 @@
 """Has a bank lost capacity: does its charge, by the voltage at rest, fall faster than it did?
 
-The voltage's slope over the charge drawn carries it, against the bank's own slope before; what the
-law of the voltage has wrong stays the same over weeks and drops out. Two models of up to 30 days
-are weighed by their marginal likelihoods, as linear with normal priors (Rasmussen & Williams 2006,
-Gaussian Processes for Machine Learning, section 2.7): as before, and half of the capacity gone at a
-day within the last twelve, each as likely.
+The usable charge left, by the voltage's law, is held against that by counting: (charge less what
+the cold locks up) by what it leaves. What is wrong with the law shows by temperature as it does by
+discharge, so that a cold week is no loss, and hides none. Two models of up to 30 days are weighed
+by their marginal likelihoods, as linear with normal priors (Rasmussen & Williams 2006, Gaussian
+Processes for Machine Learning, section 2.7): as before, and half of the capacity gone at a day
+within the last twelve, each as likely.
 """
 
 import numpy as np
@@ -16,17 +17,19 @@ from .health_fit import SHARE, left_V, plain_bank, usable_share
 from .health_parts import BANK, grown
 
 BEFORE_D, NEWEST_D, OLDEST_D = 30, 2, 12  # d, looked at; d since the loss; own choice
-LEAST_NIGHTS = 6  # of a window; own choice
+LEAST_NIGHTS = 10  # of a window: fewer leave the slope to its prior; own choice
 NIGHT_SIGMA = 0.004  # -, of the charge by a night's voltage, besides what stays the same; measured
-WALK_SIGMA = 0.002  # -, by root of a day, by which law and charge part; own choice
+WALK_SIGMA = 0.0015  # -, by root of a day, by which law and charge part; own choice
 CHARGED_SIGMA = 0.10  # -, of what was charged, how much of it is kept; own choice
-SLOPE_SIGMA = 0.30  # -, of the slope by the capacity fitted; own choice
-COLD_SIGMA_K = 0.003  # 1/K, by which the charge told may follow the temperature; own choice
-CURVE_SIGMA = 0.5  # -, of the charge told by the square of that counted: law's bend; own choice
-SAME_SIGMA, LOST_SIGMA = 0.15, 0.35  # -, of the slope's change without and with loss; own choice
+CAPACITY_SIGMA = 0.10  # -, of the capacity fitted; own choice
+LAW_SIGMA, BEND_SIGMA = 0.5, 0.5  # -, of the law's slope and its bend, by charge left; own choice
+LOCKED_SIGMA_K = 0.001  # 1/K, of the share locked up by the cold; an eighth of the handbook's
+WARM_SIGMA_K = 0.001  # 1/K, by which the charge told may follow the temperature; own choice
+LEVEL_SIGMA = 0.1  # -, of the charge from which it is counted; own choice
+SAME_SIGMA, LOST_SIGMA = 0.10, 0.35  # -, of the slope's change without and with loss; own choice
 CHARGED_SHARE = 0.3  # -, of what is drawn, charged in a day: no night at rest then; own choice
-LEAST_LEFT = -0.1  # -, of the usable charge, below which nothing is told; own choice
-LOST_AT = 2.4  # -, logarithm of the odds at which it is told; set on 352 invented winters
+LEAST_LEFT = 0.0  # -, of the usable charge, below which law and bank part; own choice
+LOST_AT = 1.6  # -, logarithm of the odds at which it is told; set on 278 invented winters
 ABOVE_FULL_V = 0.1  # V of 12, over the full bank's at rest: it is being charged; own choice
 
 
@@ -55,14 +58,16 @@ def aged_bank(design, nights, course):
     return found
 
 
-def charge_told(bank, cloud, nights, rows):
-    """Return the charge by the voltage at rest of days, by the mean of a cloud (n,); NaN: none."""
-    bank, mean = plain_bank(bank), cloud.mean
+def left_told(bank, cloud, nights, rows):
+    """Return the usable charge left by the voltage at rest of days, by a cloud's mean; NaN: none.
+
+    Of what the cold leaves; above 1 while the voltage is above the law for a full bank.
+    """
+    bank, degrees = plain_bank(bank), nights.rest_degC[rows]
     left = np.linspace(LEAST_LEFT, 1.0, 56)
-    degrees = nights.rest_degC[rows]
     ohm = bank.resistance_ohm * 2.0 ** ((RATED_DEGC - degrees) / 40.0)
     volts = nights.rest_V[rows] - nights.rest_A[rows] * ohm
-    laws = left_V(bank, mean, left, np.nan_to_num(degrees)[:, None])
+    laws = left_V(bank, cloud.mean, left, np.nan_to_num(degrees)[:, None])
     above = ABOVE_FULL_V * bank.nominal_V / 12.0
     now = np.full(rows.size, np.nan)
     for k in np.flatnonzero((volts >= laws[:, 0]) & (volts <= laws[:, -1] + above)):
@@ -70,7 +75,7 @@ def charge_told(bank, cloud, nights, rows):
         over = volts[k] - laws[k, -1]
         if over > 0.0:  # goes on straight: a law that is low by a little shows no fall otherwise
             now[k] = 1.0 + over * (left[-1] - left[-6]) / (laws[k, -1] - laws[k, -6])
-    return 1.0 - (1.0 - now) * usable_share(mean.cold_per_K, degrees)
+    return now
 
 
 def loss_odds(bank, cloud, nights, day, capacity_Ah):
@@ -97,23 +102,54 @@ def loss_odds(bank, cloud, nights, day, capacity_Ah):
     charged = into > CHARGED_SHARE * out
     if charged[-NEWEST_D:].any():
         return -np.inf, day, 1.0
-    charge = np.where(charged, np.nan, charge_told(bank, cloud, nights, rows))
-    known = np.isfinite(charge)
+    left = np.where(charged, np.nan, left_told(bank, cloud, nights, rows))
+    known = np.isfinite(left)
     if known.sum() < LEAST_NIGHTS or not known[-NEWEST_D:].any():
         return -np.inf, day, 1.0
     change = (SHARE * into - out) / capacity_Ah
     doubt = WALK_SIGMA**2 + (CHARGED_SIGMA * into / capacity_Ah) ** 2 + charged
-    counted, walked = np.cumsum(change)[known], np.cumsum(doubt)[known]
-    warm = nights.rest_degC[rows][known]
-    warm = warm - warm.mean()
-    common = 1.0 + np.minimum(walked[:, None], walked) + NIGHT_SIGMA**2 * np.eye(walked.size)
-    common += SLOPE_SIGMA**2 * np.outer(counted, counted) + COLD_SIGMA_K**2 * np.outer(warm, warm)
+    usable = usable_share(cloud.mean.cold_per_K, nights.rest_degC[rows])[known]
+    cold = RATED_DEGC - nights.rest_degC[rows][known]
+    counted = np.cumsum(change)[known]
+    level = np.mean(1.0 - (1.0 - left[known]) * usable - counted)
+    held = 1.0 - (1.0 - level - counted) / usable
+    common = _common(counted, held, usable, cold, np.cumsum(doubt)[known])
     since = np.arange(max(rows.size - OLDEST_D, 1), rows.size - NEWEST_D + 1)
     faster = np.cumsum(np.where(np.arange(rows.size) >= since[:, None], change, 0.0), axis=1)
-    bent = (counted - counted.mean()) ** 2
-    common += CURVE_SIGMA**2 * np.outer(bent, bent)
-    off = charge[known] - counted
-    return _weighed(off - off.mean(), common, faster[:, known], rows[since])
+    off = left[known] - held
+    return _weighed(off - off.mean(), common, faster[:, known] / usable, rows[since])
+
+
+def _common(counted, held, usable, cold, walked):
+    """Return the covariance (n, n) of the usable charge told less counted, without any loss.
+
+    Parameters
+    ----------
+    counted : array, shape (n,)
+        What was charged and drawn by then, by capacity.
+    held : array, shape (n,)
+        Usable charge left by counting.
+    usable : array, shape (n,)
+        Share of the capacity that the cold leaves.
+    cold : array, shape (n,)
+        By which it is colder than where capacity is rated. [K]
+    walked : array, shape (n,)
+        Variance of the charge counted by then.
+    """
+    night = np.minimum(walked[:, None], walked) + NIGHT_SIGMA**2 * np.eye(counted.size)
+    common = 1.0 + night / np.outer(usable, usable)  # 1: whatever the height
+    about = held - held.mean()
+    locked = (1.0 - held) * cold / usable
+    for course, sigma in (
+        (1.0 / usable, LEVEL_SIGMA),
+        (counted / usable, CAPACITY_SIGMA),
+        (about, LAW_SIGMA),
+        (about**2, BEND_SIGMA),
+        (locked - locked.mean(), LOCKED_SIGMA_K),
+        (cold - cold.mean(), WARM_SIGMA_K),
+    ):
+        common += sigma**2 * np.outer(course, course)
+    return common
 
 
 def _weighed(off, common, faster, begins):

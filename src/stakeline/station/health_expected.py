@@ -30,12 +30,15 @@ class Expected:
         At the wind measured, bare; NaN where none is, 0 without a turbine.
     light_W_m2 : array, shape (n,)
         Halfway between both skies, on level ground.
+    sine : array, shape (n,)
+        Of the Sun's elevation as seen, with refraction.
     """
 
     clear_W: np.ndarray
     overcast_W: np.ndarray
     turbine_W: np.ndarray
     light_W_m2: np.ndarray
+    sine: np.ndarray
 
 
 def expected(design, time_ns, air_degC, wind_m_s):
@@ -45,7 +48,7 @@ def expected(design, time_ns, air_degC, wind_m_s):
     ----------
     design : Design
     time_ns : int64 array, shape (n,)
-        GPS time of the hours' middles. [ns]
+        GPS time of the readings. [ns]
     air_degC, wind_m_s : array, shape (n,)
         NaN where not measured: panels then count with the climate's air and 6 m/s.
     """
@@ -59,7 +62,8 @@ def expected(design, time_ns, air_degC, wind_m_s):
     if design.turbine is not None:
         turbine = wind_power_W(design.turbine, wind_m_s, air_kg_m3(site, air))
         turbine = np.where(np.isfinite(wind_m_s), turbine, np.nan)
-    return Expected(clear_w, overcast_w, turbine, 0.5 * (light + closed))
+    sine = np.sin(sun.elevation_rad + refraction_rad(sun.elevation_rad))
+    return Expected(clear_w, overcast_w, turbine, 0.5 * (light + closed), sine)
 
 
 def _clear(site, time_ns):

@@ -20,6 +20,7 @@ YIELD_SIGMA = 0.2  # -, of the logarithm of what parts give by their name plates
 DAYS_TO_TRUST = 8.0  # d of measured yield that weigh as much as the name plate; own choice
 UNSATURATED_V = 0.3  # V of 12 below the limit, where a controller takes all there is; own choice
 UNSATURATED_CHARGE = 0.9  # -, and below which a bank takes all there is; own choice
+LIMITED_V = 13.8  # V of 12, that only a controller at its limit reaches; common practice
 WINTER_DEGC = -25.0  # degC; of the bank, at which the switch's voltages are compared; own choice
 LOSS_SIGMA = 0.1  # -, of the logarithm of the box's loss; own choice
 
@@ -142,11 +143,7 @@ def habits_of(
         Mean and sigma from :mod:`.health_turbine`.
     """
     count = hours.rows.size
-    limit = charge_limit_V(design.bank, _filled(hours.box_degC, 0.0))
-    scale = design.bank.nominal_V / 12.0
-    with np.errstate(invalid="ignore"):
-        open_ = hours.battery_V < limit - UNSATURATED_V * scale
-    open_ &= np.repeat(np.asarray(charge)[: hours.days] < UNSATURATED_CHARGE, DAY_H)
+    open_ = takes_all(hours, design.bank, charge)
     half = 0.5 * (expected.clear_W + expected.overcast_W).sum(axis=0)[:count]
     panel = _share(hours.panel_A * hours.battery_V, half, open_ & (half > 1.0))
     bare = expected.turbine_W[:count]
@@ -162,6 +159,28 @@ def habits_of(
         turbine_dead=turbine_dead,
         box_degC=_last(hours.box_degC),
     )
+
+
+def takes_all(hours, bank, charge):
+    """Say of which hours the bank takes all that the parts offer (n,).
+
+    Below the compensated limit, and below the highest voltage seen by then where that was a
+    limit: many controllers stop compensating somewhere in the cold.
+
+    Parameters
+    ----------
+    hours : Hours
+    bank : Bank
+    charge : array, shape (d,)
+        Of the bank by day, from the fit.
+    """
+    scale = bank.nominal_V / 12.0
+    limit = charge_limit_V(bank, _filled(hours.box_degC, 0.0))
+    top = np.maximum.accumulate(_filled(hours.battery_V, 0.0))
+    limit = np.where(top > LIMITED_V * scale, np.minimum(limit, top), limit)
+    with np.errstate(invalid="ignore"):
+        below = hours.battery_V < limit - UNSATURATED_V * scale
+    return below & np.repeat(np.asarray(charge)[: hours.days] < UNSATURATED_CHARGE, DAY_H)
 
 
 def _last(values):

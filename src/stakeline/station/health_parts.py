@@ -1,15 +1,14 @@
 """Parts that no longer do what they did: panels, rotor, load; each day by what is known then.
 
 Each rule returns findings: since when, said when, and why. A rule says nothing of a day that cannot
-tell, such as panels by night. The bank is in :mod:`.health_ageing`.
+tell, such as panels by night. The bank is in :mod:`.health_ageing`, one group of panels in
+:mod:`.health_side`.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
 
-from .battery import charge_limit_V
-from .health_forecast import UNSATURATED_CHARGE, UNSATURATED_V
 from .health_turbine import BLOCK_H
 from .telemetry import DAY_H, day_medians
 
@@ -17,10 +16,6 @@ ZERO_A = 0.03  # A, of a meter to 0.01 A: nothing flows; common practice
 RIMED_SHARE = 0.25  # -, of a closed sky's light that thick rime leaves a panel; own choice
 LEAST_PANEL_A = 0.05  # A, to be expected even then; own choice
 DARK_HOURS, DARK_DAYS = 14, 3  # h and d of light without current, to call panels dead; own choice
-ONE_SIDED = 3.0  # -, by which one group outshines the others together; own choice
-ALIVE = 0.40  # -, of the clear sky's power, which no group gives by diffuse light alone; own choice
-FAIR = 0.55  # -, of the clear sky's, by which the other side shows that the Sun was out; own choice
-SIDE_AT = 4.0  # -, logarithm of the odds at which one group is called dead; set on seeds 0 to 23
 STANDING_BLOCKS = 6  # of six windy hours each, to say that a rotor stands; own choice
 LOAD_SHARE, LOAD_DAYS = 1.5, 2  # -, more than usual; d in which it stays; own choice
 DOUBT_K, LEAST_LOAD_H = (
@@ -92,58 +87,6 @@ def grown(found, kind, begins, day, why):
         last = found.pop()
         return [*found, Finding(kind, begins, last.told, day, why)]
     return [*found, Finding(kind, begins, day, day, why)]
-
-
-def one_sided_panels(hours, design, expected, charge):
-    """Return findings of one group of panels that gives nothing while another does.
-
-    Only where the bank takes all there is. On a day when the other side shows the Sun, hours in
-    which one group outshines the rest tell: logarithms of measured by clear-sky power are taken as
-    normal about the other side's with sigma 0.5 where it lives, about what diffuse light alone
-    gives with 0.4 where it does not.
-    """
-    power = hours.panel_A * hours.battery_V
-    limit = charge_limit_V(design.bank, np.nan_to_num(hours.box_degC, nan=0.0))
-    scale = design.bank.nominal_V / 12.0
-    with np.errstate(invalid="ignore"):
-        takes = hours.battery_V < limit - UNSATURATED_V * scale
-        takes &= np.repeat(charge[: hours.days] < UNSATURATED_CHARGE, DAY_H) & np.isfinite(power)
-    total = expected.clear_W.sum(axis=0)
-    found = []
-    for row in range(len(expected.clear_W)):
-        own, rest = expected.clear_W[row], total - expected.clear_W[row]
-        mine = takes & (own > ONE_SIDED * rest) & (own > 0.02 * design.panel_W)
-        theirs = takes & (rest > ONE_SIDED * own) & (rest > 0.02 * design.panel_W)
-        found += _one_side(row, design, power, own, rest, mine, theirs)
-    return found
-
-
-def _one_side(row, design, power, own, rest, mine, theirs):
-    """Return findings of one group."""
-    total, found, odds, begins = own + rest, [], 0.0, 0
-    for day in range(power.size // DAY_H):
-        rows = slice(day * DAY_H, (day + 1) * DAY_H)
-        a, b = mine[rows], theirs[rows]
-        if not (a.any() and b.any()):
-            continue
-        here = power[rows][a].sum() / total[rows][a].sum()
-        there = power[rows][b].sum() / total[rows][b].sum()
-        if (power[rows][a] / total[rows][a]).max() > ALIVE:
-            odds = 0.0
-        elif there > FAIR:
-            ghost = max(rest[rows][a].sum() / total[rows][a].sum(), 0.03)
-            ratio = np.log(max(here, 0.005) / there)
-            alive = -0.5 * (ratio / 0.5) ** 2
-            dead = -0.5 * ((ratio - np.log(ghost)) / 0.4) ** 2 if ratio > np.log(ghost) else 0.0
-            begins = day if odds <= 0.0 else begins
-            odds = max(odds + np.clip(dead - alive, -2.0, 2.5), 0.0)
-        if odds > SIDE_AT:
-            why = (
-                f"{design.panels[row].name}: {100 * here:.0f} % of the clear sky's power while it "
-                f"faces the Sun, the others {100 * there:.0f} %: its cable, fuse or diode, or shade"
-            )
-            found = grown(found, ONE_PANEL, begins, day, why)
-    return found
 
 
 def standing_rotor(rotor, hours):

@@ -40,12 +40,16 @@ class Hours:
         Lowest reading of the battery within the hour.
     rows : int array, shape (24 d,)
         Readings in the hour; 0: the logger was silent.
+    read_ns : int64 array, shape (24 d,)
+        Mean of the times of the hour's readings, its middle where there is none: of a reading on
+        the full hour, light is that of the full hour. [ns]
     """
 
     first_day: int
     columns: dict
     low_V: np.ndarray
     rows: np.ndarray
+    read_ns: np.ndarray
 
     def __getattr__(self, name):
         """Return a column by its name."""
@@ -81,7 +85,8 @@ class Hours:
         """Return the hours of the first ``day`` days."""
         end = day * DAY_H
         columns = {name: values[:end] for name, values in self.columns.items()}
-        return Hours(self.first_day, columns, self.low_V[:end], self.rows[:end])
+        parts = self.low_V[:end], self.rows[:end], self.read_ns[:end]
+        return Hours(self.first_day, columns, *parts)
 
 
 def day_medians(rows, least=1):
@@ -131,4 +136,7 @@ def hours_of(time_ns, columns):
     known = np.isfinite(volts) & (volts > 0.0)
     np.minimum.at(lowest, hour[known], volts[known])
     rows = np.bincount(hour, minlength=count)
-    return Hours(first, means, np.where(np.isfinite(lowest), lowest, np.nan), rows)
+    begin = first * NS_PER_DAY + HOUR_NS * np.arange(count, dtype=np.int64)
+    within = np.bincount(hour, time_ns - begin[hour], minlength=count) / np.maximum(rows, 1)
+    read = begin + np.where(rows > 0, within, HOUR_NS / 2).astype(np.int64)
+    return Hours(first, means, np.where(np.isfinite(lowest), lowest, np.nan), rows, read)

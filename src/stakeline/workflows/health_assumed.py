@@ -57,7 +57,7 @@ def assumed_design(hours, place):
 
 def judged_by_assumption(hours, design):
     """Return findings of panels, rotor and load that need little of the design."""
-    could = expected(design, hours.time_ns, hours.air_degC, hours.wind_m_s)
+    could = expected(design, hours.read_ns, hours.air_degC, hours.wind_m_s)
     volts = design.bank.nominal_V
     found = dead_panels(hours, could, volts) if design.panels else []
     with np.errstate(invalid="ignore"):
