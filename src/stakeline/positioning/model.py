@@ -36,6 +36,7 @@ from ..satellites.states import satellite_states
 from ..satellites.windup import phase_windup
 from .coarse import combine
 
+UNSEEN_RAD = 1.0  # rad, stands for the elevation of what is not seen, lest anything be infinite
 CORRECTIONS = (
     "solid tide",
     "pole tide",
@@ -101,11 +102,9 @@ def observed_minus_computed(tracks, phase_m, products, settings, coarse, coeffic
     delta = states.position_m - receiver[:, None, :]
     distance = np.linalg.norm(delta, axis=2)
     direction = (delta / distance[..., None]) @ axes.T
-    elevation = np.arcsin(np.clip(direction[..., 2], -1.0, 1.0))
-    azimuth = np.arctan2(direction[..., 0], direction[..., 1])
-    elevation = np.where(states.valid, elevation, np.nan)
-    above = elevation > np.radians(settings.mask_deg)
-    safe = np.where(above, elevation, 1.0)
+    elevation, azimuth = _in_sight(direction, states.valid, np.radians(settings.mask_deg))
+    above = np.isfinite(elevation)
+    safe = np.where(above, elevation, UNSEEN_RAD)
 
     computed, wet, zenith = _air(safe, latitude, longitude, height, tracks.time_ns)
     computed += distance - SPEED_OF_LIGHT_M_S * states.clock_s
@@ -123,15 +122,15 @@ def observed_minus_computed(tracks, phase_m, products, settings, coarse, coeffic
         phase -= cycles * (share * SPEED_OF_LIGHT_M_S / tracks.frequency_hz).sum(axis=1)
     code[~above] = np.nan
     phase[~above] = np.nan
-    spread = np.sqrt(0.5 + 0.5 / np.sin(safe) ** 2) * np.where(attitude.in_turn, 3.0, 1.0)
+    spread = _where(above, _spread, elevation, UNSEEN_RAD) * np.where(attitude.in_turn, 3.0, 1.0)
     return Model(
         code,
         phase,
         -direction,
-        np.where(above, elevation, np.nan),
+        elevation,
         azimuth,
         wet,
-        gradient_mapping(safe),
+        _where(above, gradient_mapping, elevation, UNSEEN_RAD),
         spread * _system_spread(tracks.satellites),
         np.nan_to_num(states.clock_sigma_m, nan=1e3),
         marker,
@@ -140,6 +139,23 @@ def observed_minus_computed(tracks, phase_m, products, settings, coarse, coeffic
         _lacks_variations(products, tracks, settings),
         tuple(notes),
     )
+
+
+def _in_sight(direction, valid, mask_rad):
+    """Return elevation, NaN below the mask, and azimuth, 0 there, of directions (n, m, 3)."""
+    up = np.clip(direction[..., 2], -1.0, 1.0)
+    above = valid & (up > np.sin(mask_rad))
+    elevation, azimuth = np.full(up.shape, np.nan), np.zeros(up.shape)
+    elevation[above] = np.arcsin(up[above])
+    azimuth[above] = np.arctan2(direction[..., 0][above], direction[..., 1][above])
+    return elevation, azimuth
+
+
+def _where(chosen, function, values, otherwise):
+    """Return a function of values where chosen, and its value at ``otherwise`` elsewhere."""
+    found = np.full(values.shape, function(otherwise))
+    found[chosen] = function(values[chosen])
+    return found
 
 
 def _switched_off(settings):
@@ -231,6 +247,11 @@ def _lacks_variations(products, tracks, settings):
         entry is None or all(not np.any(pattern.by_zenith_m) for pattern in entry.patterns.values())
         for entry in [receiver, *(e for e in entries if e is not None)]
     )
+
+
+def _spread(elevation_rad):
+    """Return the factor on zenith sigmas by elevation; common practice, no source."""
+    return np.sqrt(0.5 + 0.5 / np.sin(elevation_rad) ** 2)
 
 
 def _system_spread(satellites):
