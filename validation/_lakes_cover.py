@@ -1,6 +1,7 @@
 """Whether intervals of lake events hold the truth: the lines that validations share."""
 
 import numpy as np
+from scipy.stats import norm
 
 from stakeline.lakes.event_record import interval
 
@@ -28,3 +29,18 @@ def covered(table, quantity, rows, each=1, most=True):
     if most:
         table.line(f"{quantity}: not more", cover, min(high + chance[1], 100.0), "%",
                    f"{ISSUE} {high:g}, 2 sigma of chance {chance[1]:.1f}")  # fmt: skip
+
+
+def weighed(table, quantity, rows):
+    """Print the two lines of errors (rms) over the sigmas told.
+
+    The bars are what :data:`LEVEL` asks of normal errors, wider by two sigmas of chance: they tell
+    of some fifty drainings what covers tell of hundreds.
+    """
+    ratio = np.sqrt(np.mean((rows[:, 0] / rows[:, 2]) ** 2))
+    high, low = norm.ppf(0.975) / norm.ppf(0.5 + 0.005 * np.array(LEVEL))
+    chance = 2.0 / np.sqrt(2.0 * len(rows))
+    source = f"{ISSUE}, {low:.2f} to {high:.2f}, 2 sigma of chance {chance:.2f}"
+    table.line(f"{quantity}: errors over sigmas told", ratio, high * (1.0 + chance), "", source)
+    table.line(f"{quantity}: the same, not less", ratio, low * (1.0 - chance), "", source,
+               least=True)  # fmt: skip

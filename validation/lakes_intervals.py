@@ -17,7 +17,7 @@ import sys
 import warnings
 
 import numpy as np
-from _lakes_cover import covered, judged
+from _lakes_cover import covered, judged, weighed
 from _measured import Table
 from scipy.signal import lfilter
 
@@ -129,13 +129,10 @@ def main():
     for what in SHOWN:
         rows = np.array([r[what] for r in found], float)
         covered(table, what, rows)
-        ratio = np.sqrt(np.mean((rows[:, 0] / rows[:, 2]) ** 2))
+        weighed(table, what, rows)
         unit, factor = ("mm", 1e3) if what.startswith("change") else ("h", 24.0)
-        table.say(
-            f"{what}: errors {ratio:.2f} of the sigmas told; in the median error "
-            f"{factor * np.median(np.abs(rows[:, 0])):.1f}, "
-            f"sigma {factor * np.median(rows[:, 2]):.1f} {unit}"
-        )
+        error, sigma = factor * np.median(np.abs(rows[:, [0, 2]]), axis=0)
+        table.say(f"{what}: error {error:.1f} in the median, sigma {sigma:.1f} {unit}")
     table.end()
 
 
