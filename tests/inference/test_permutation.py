@@ -154,6 +154,35 @@ def test_p_is_uniform_without_an_effect():
     assert np.mean(np.array(p) <= 0.05) < 0.1
 
 
+def test_even_unrest_changes_nothing():
+    time, values = record()
+    plain, even = (
+        permutation_test(time, values, [25, 50, 90], WINDOWS, np.random.default_rng(0), unrest=u)
+        for u in (None, np.full(120, 3.0))
+    )
+    np.testing.assert_allclose(even.statistic, plain.statistic, rtol=1e-9)
+    assert even.p == plain.p
+
+
+def test_events_in_calm_months_are_measured_by_calm_months():
+    # three quarters of the record are five times as restless: by one scale p is hardly ever small
+    time, generator = np.arange(400.0), np.random.default_rng(6)
+    unrest = np.where(np.arange(400) % 200 < 50, 0.0, 24.0)
+    p = []
+    for _ in range(150):
+        values = generator.standard_normal(400) * np.sqrt(1.0 + unrest)
+        onsets = np.array([25.0, 225.0]) + generator.uniform(-8.0, 8.0)
+        options = {"windows": Windows(8, 8), "count": 399}
+        p.append([
+            permutation_test(time, values, onsets, generator=generator, unrest=u, **options).p
+            for u in (None, unrest)
+        ])  # fmt: skip
+    plain, scaled = np.array(p).T
+    assert np.mean(plain <= 0.5) < 0.25
+    assert 0.38 <= np.mean(scaled <= 0.5) <= 0.62  # three sigmas of chance in 150
+    assert 0.0 < np.mean(scaled <= 0.1) <= 0.18
+
+
 def test_random_draws_of_one_group_are_all_different():
     time, values = record(7, 900, 1, gaps=False)
     plan = plan_shifts(time, values, [300.0], WINDOWS, np.random.default_rng(0), 400)

@@ -5,7 +5,8 @@ the values after an event and those before it. Under chance the catalogue could 
 at any other time: all its events are shifted together around the record, so that the spacing of
 the events and the memory of the series stay what they are. Trend and season must be taken out
 before (:mod:`~stakeline.inference.baseline`), since a record with a trend has a step at its seam;
-no contrast bridges the seam.
+no contrast bridges the seam. Where something measured tells when the series are restless, contrasts
+are taken by the scale of their time (:mod:`~stakeline.inference.unrest`).
 """
 
 from dataclasses import dataclass
@@ -14,6 +15,7 @@ import numpy as np
 
 from ..errors import SettingsError, SolutionError
 from . import _kernels
+from .unrest import contrast_scales
 
 LEAST_SHARE = 0.5  # of a window, or of an event's possible times, that must be present; our choice
 MOST_PAIRS = 40  # pairs; beyond, half of the sign patterns are no longer quickly listed; our choice
@@ -58,7 +60,8 @@ class PermutationResult:
     ``p`` for all series and lags together; ``p_series`` (series,) of each series over its lags
     alone; ``p_adjusted`` (series,) against the largest of all series (family-wise error);
     ``statistic`` (series, lags) with its sign, ``change`` (series, lags) [value] the mean
-    contrast, ``events_used`` (series, lags); ``strongest`` (series index, lag index); ``draws``;
+    contrast, each over the scale of its time where the series are restless, ``events_used``
+    (series, lags); ``strongest`` (series index, lag index); ``draws``;
     ``resolution`` = 1 / (1 + draws); ``floor``: shifts within the range of lags see the same
     events again, so that no p much below this can come out, however strong the effect.
     """
@@ -101,7 +104,7 @@ def contrasts(values, windows):
     return np.ascontiguousarray(np.moveaxis(found, (0, 1, 2), (2, 1, 0)))
 
 
-def plan_shifts(time, values, onsets, windows, generator, count=9999, groups=None):
+def plan_shifts(time, values, onsets, windows, generator, count=9999, groups=None, unrest=None):
     """Return the :class:`ShiftPlan` of a test.
 
     Parameters
@@ -121,6 +124,8 @@ def plan_shifts(time, values, onsets, windows, generator, count=9999, groups=Non
     groups : array (events,), optional
         Events of one group keep their spacing, groups are shifted independently; all together
         where none are given.
+    unrest : array (n,), optional
+        In proportion to which the series may be restless, 0 or larger; NaN unknown.
 
     Raises
     ------
@@ -135,6 +140,8 @@ def plan_shifts(time, values, onsets, windows, generator, count=9999, groups=Non
     place, weight, event = _entries(time, onsets)
     _refuse_close(place, weight, event, windows)
     found = contrasts(values, windows)
+    if unrest is not None:
+        found = found / contrast_scales(found, unrest, windows)
     present = np.isfinite(found)
     spread = _spread(found)
     number = np.zeros(event[-1] + 1, int) if groups is None else _numbered(groups, event[-1] + 1)
@@ -209,9 +216,9 @@ def conclude(plan, greatest):
     )
 
 
-def permutation_test(time, values, onsets, windows, generator, count=9999, groups=None):
+def permutation_test(time, values, onsets, windows, generator, **options):
     """Return the :class:`PermutationResult` at once; arguments as of :func:`plan_shifts`."""
-    plan = plan_shifts(time, values, onsets, windows, generator, count, groups)
+    plan = plan_shifts(time, values, onsets, windows, generator, **options)
     return conclude(plan, chance(plan, 0, len(plan.shifts)))
 
 

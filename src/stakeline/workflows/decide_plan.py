@@ -15,7 +15,8 @@ _HEAD = """\
 """
 _TEST = (
     "circular shifts of the drainages of all lakes together; the largest change, after less "
-    "before, over lakes, stations and lags, in speeds without trend, season and melt; at 5 %"
+    "before, over lakes, stations and lags, in speeds without trend, season and melt, by the scale "
+    "of how restless melt makes them; at 5 %"
 )
 _EFFECT = (
     "plateau of the response, per cent of the usual speed, pooled over events and stations, with "

@@ -22,7 +22,7 @@ from ..inference.pooling import joint_covariance, pool, series_correlation
 from ..inference.power import pooled_unmoved, smallest_injected
 from ..inference.propagation import LEAST_SERIES, draw_lags, propagation
 from .decide_arrival import arrival_times, arrivals_of
-from .decide_melt import MELT, melt_columns
+from .decide_melt import MELT, melt_columns, melt_taken_off
 from .decide_record import Question
 from .decide_station import (
     DAY_STEP,
@@ -34,6 +34,7 @@ from .decide_station import (
     usual_baseline,
     usual_choices,
 )
+from .decide_ways import by_ways
 
 OFF_ROUTE = "the speed of stations off the route"
 PLACEBO_DRAWS = 999  # catalogues of placebo events; choice
@@ -166,10 +167,14 @@ def main_test(part, question):
     """Return (PermutationResult, largest statistics of chance (draws,)) of one lake.
 
     The drainages of all lakes are shifted alike: draw by draw their statistics belong together.
+    Speeds are those from day to day where motion tells them. Where melt is taken off, ice is taken
+    to be restless as it melts.
     """
+    question = by_ways(part, question)
+    melt = None if melt_taken_off(part, question) is None else question.causes[MELT]
     plan = plan_shifts(
         question.days, rest_of(part, question), question.events.onset, windows_of(part),
-        np.random.default_rng([part.seed, 5]), part.permutations,
+        np.random.default_rng([part.seed, 5]), part.permutations, unrest=melt,
     )  # fmt: skip
     greatest = chance(plan, 0, len(plan.shifts))
     return conclude(plan, greatest), greatest.max(axis=1)

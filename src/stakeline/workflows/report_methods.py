@@ -21,8 +21,9 @@ METHODS = {
     LAKES: "Lakes: level of the surface over each outline against its controls; onset, end, "
     "size and volume of each event from samples of all that is in doubt; the water's ways by "
     "hydraulic potential over drawn surfaces and beds.",
-    DECIDE: "Decision: the mean change of speed over all drainages and stations at all lags, held "
-    "against circular shifts of the events, which keep the memory of the ice.",
+    DECIDE: "Decision: the mean change of speed over all drainages and stations at all lags, by "
+    "mean positions of days where motion tells them, held against circular shifts of the events, "
+    "which keep the memory of the ice; each change by how restless melt makes its days.",
 }
 REFERENCES = {
     POSITION: (
