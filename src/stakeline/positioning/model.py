@@ -112,7 +112,7 @@ def observed_minus_computed(tracks, phase_m, products, settings, coarse, coeffic
         computed += shapiro_delay(states.position_m, receiver)
     kinds = kinds_of(products.antennas, tracks.satellites, int(tracks.time_ns[0]))
     attitude = body_axes(states.position_m, states.velocity_m_s, sun, tracks.satellites, kinds)
-    geometry = states, sun, receiver, safe, azimuth, attitude
+    geometry = states, sun, receiver, elevation, azimuth, attitude
     computed += _antennas(tracks, products, settings, share, geometry, left_out, notes)
     code = combine(share, tracks.code_m) - computed
     phase = combine(share, phase_m) - computed

@@ -174,9 +174,9 @@ def attitude(position, velocity, sun, law, rate, low_rad, ex, ey, ez, turning):
 @njit
 def windup(position, receiver, ex, ey, axes, out):
     """Fill ``out`` (n, m) [cycles]: Wu et al. (1993), Manuscripta Geodaetica 18, 91, eq. 28-30."""
-    for j in range(position.shape[1]):
-        before = math.nan
-        for i in range(position.shape[0]):
+    before = np.full(position.shape[1], np.nan)
+    for i in range(position.shape[0]):
+        for j in range(position.shape[1]):
             kx = receiver[i, 0] - position[i, j, 0]
             ky = receiver[i, 1] - position[i, j, 1]
             kz = receiver[i, 2] - position[i, j, 2]
@@ -197,10 +197,10 @@ def windup(position, receiver, ex, ey, axes, out):
             cosine = sx * rx + sy * ry + sz * rz
             cx, cy, cz = sy * rz - sz * ry, sz * rx - sx * rz, sx * ry - sy * rx
             turns = math.atan2(kx * cx + ky * cy + kz * cz, cosine) / (2.0 * math.pi)
-            if not math.isnan(before):
-                turns += np.rint(before - turns)
+            if not math.isnan(before[j]):
+                turns += np.rint(before[j] - turns)
             if not math.isnan(turns):
-                before = turns
+                before[j] = turns
             out[i, j] = turns
 
 

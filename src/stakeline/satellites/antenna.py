@@ -158,7 +158,8 @@ def satellite_phase_centre(
     for j, part in enumerate(parts):
         if part is not None:
             offset[j], step[j] = part[0], np.radians(part[2])
-            pattern[j] = np.pad(part[1], (0, nodes - part[1].size), mode="edge")
+            pattern[j] = part[1][-1]
+            pattern[j, : part[1].size] = part[1]
     out = np.empty((time_ns.size, m))
     receiver = np.ascontiguousarray(np.broadcast_to(receiver_m, (time_ns.size, 3)), float)
     position = np.ascontiguousarray(position_m, float)
