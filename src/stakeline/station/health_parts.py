@@ -13,9 +13,9 @@ from .health_turbine import BLOCK_H
 from .telemetry import DAY_H, day_medians
 
 ZERO_A = 0.03  # A, of a meter to 0.01 A: nothing flows; common practice
-RIMED_SHARE = 0.25  # -, of a closed sky's light that thick rime leaves a panel; own choice
-LEAST_PANEL_A = 0.05  # A, to be expected even then; own choice
-DARK_HOURS, DARK_DAYS = 14, 3  # h and d of light without current, to call panels dead; own choice
+RIMED_SHARE = 0.30  # -, of a closed sky's light that thick rime leaves a panel; set on 100 winters
+LEAST_PANEL_A = 0.04  # A, to be expected even then; set on the same
+DARK_HOURS, DARK_DAYS = 10, 3  # h and d of light without current, to call panels dead; likewise
 STANDING_BLOCKS = 6  # of six windy hours each, to say that a rotor stands; own choice
 LOAD_SHARE, LOAD_DAYS = 1.5, 2  # -, more than usual; d in which it stays; own choice
 DOUBT_K, LEAST_LOAD_H = (
