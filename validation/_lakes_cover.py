@@ -15,20 +15,18 @@ def judged(samples, truth, level=0.95):
     return middle - truth, low < truth < high, float(np.std(samples))
 
 
-def covered(table, quantity, rows, each=1, most=True):
+def covered(table, quantity, rows, each=1):
     """Print the two lines of an interval's cover; ``each``: rows of one draining, not independent.
 
     The bars are the project's, wider by two sigmas of chance (binomial, drainings independent).
-    Without ``most`` nothing is said of too much.
     """
     cover, count = 100.0 * rows[:, 1].mean(), len(rows) / each
     low, high = LEVEL
     chance = [200.0 * np.sqrt(bar / 100.0 * (1.0 - bar / 100.0) / count) for bar in LEVEL]
     table.line(f"{quantity}: within 95 %, of {len(rows)}", cover, low - chance[0], "%",
                f"{ISSUE} {low:g}, 2 sigma of chance {chance[0]:.1f}", least=True)  # fmt: skip
-    if most:
-        table.line(f"{quantity}: not more", cover, min(high + chance[1], 100.0), "%",
-                   f"{ISSUE} {high:g}, 2 sigma of chance {chance[1]:.1f}")  # fmt: skip
+    table.line(f"{quantity}: not more", cover, min(high + chance[1], 100.0), "%",
+               f"{ISSUE} {high:g}, 2 sigma of chance {chance[1]:.1f}")  # fmt: skip
 
 
 def weighed(table, quantity, rows):
