@@ -33,8 +33,8 @@ def decide_figures(part, lakes, every, each, campaign_name):
         return figures
     figures["effects"] = draw_effects(
         effect_lines(usable, decisions), f"{campaign_name}: change of speed, and how late",
-        "Bold: all stations and events of a lake together. Bars: 95 % intervals. Lag of a station: "
-        "the mean of its events'. One below 0 lies within half a step of 0.",
+        "Bold: all stations and events of a lake together. Bars: 95 % intervals.\nLag of a "
+        "station: the mean of its events'. One below 0 lies within half a step of 0.",
     )  # fmt: skip
     shifted = [
         ChanceResult(f.question.lake, f.null, f.observed, f.chance.p)
