@@ -206,11 +206,6 @@ class Problem:
         self.joint /= self.joint.sum()
         self.best = int(self.joint.sum(axis=0).argmax())
 
-    @property
-    def direction(self):
-        """Return the sign of the mean amplitude."""
-        return np.sign((self.joint * self.amplitudes).sum())
-
     def _degrees(self):
         if self.extra is None:
             return float(self.noise.free)
