@@ -22,8 +22,9 @@ from stakeline.station.expected_panels import (
 )
 from stakeline.station.light_band import CLEAR, CLOUDY, UNKNOWN, Place, light_band
 from stakeline.station.panel import cell_degC
+from stakeline.station.shading import lost_beam
 from stakeline.station.sky import clear_light, cloudy_light, on_panel
-from stakeline.station.sunlight import sun_course
+from stakeline.station.sunlight import refraction_rad, sun_course
 
 SHEETS = {
     "36 cells, 76 W": DataSheet(21.7, 4.8, 17.4, 4.35, 36, -0.0782, 0.003),
@@ -106,22 +107,24 @@ def weather_in_bands(table):
     for latitude, iso, facing in cases:
         described = planned(("latitude_deg = 79.0412", f"latitude_deg = {latitude}"),
                             ("azimuth_deg = 180", f"azimuth_deg = {facing}"))  # fmt: skip
-        group, horizon = described.design.panels[0], described.design.site.horizon
+        group = described.design.panels[0]
         for sky in (CLEAR, CLOUDY, UNKNOWN):
             place = Place(moment(iso).time_ns, np.radians(latitude), np.radians(17.358), 212.0, sky)
             conditions = Conditions(place, -18.0, 5.0, -18.0)
             volts, amps = panel_expectations(described.design, group, conditions)[:2]
             inside = sum(volts.holds(v) and amps.holds(a) for v, a in
-                         readings(rng, group, conditions, horizon))  # fmt: skip
+                         readings(rng, described.design, group, conditions))  # fmt: skip
             name = f"{latitude:g} deg, {iso[:10]}, facing {facing:g}, {sky}: inside"
             share = 100.0 * inside / DRAWS
             table.line(name, share, 95.0, "%", "simulation; own bar", least=True)
 
 
-def readings(rng, group, conditions, horizon):
+def readings(rng, design, group, conditions):
     """Yield open voltage and current of a sound panel in weather drawn from what the sky allows."""
-    place = conditions.place
+    place, horizon = conditions.place, design.site.horizon
     sun = sun_course(place.time_ns, place.latitude_rad, place.longitude_rad, place.height_m)
+    seen = sun.elevation_rad + refraction_rad(sun.elevation_rad)
+    shadow = lost_beam(design, group, seen, sun.azimuth_rad)
     for _ in range(DRAWS):
         albedo, haze = rng.uniform(0.6, 0.88), rng.uniform(1.5, 3.5)
         light = clear_light(sun, place.height_m, haze, albedo)
@@ -131,7 +134,8 @@ def readings(rng, group, conditions, horizon):
             light = cloudy_light(light, sun, cover, albedo, depth)
         tilt = np.radians(group.tilt_deg + np.clip(rng.normal(0.0, 2.0), -5.0, 5.0))
         facing = np.radians(group.azimuth_deg + np.clip(rng.normal(0.0, 5.0), -10.0, 10.0))
-        on = float(on_panel(light, sun, tilt, facing, albedo, horizon)[0])
+        lost = np.minimum(rng.uniform(0.6, 1.4) * shadow, 1.0)
+        on = float(on_panel(light, sun, tilt, facing, albedo, horizon, lost=lost)[0])
         on *= 1.0 + np.clip(rng.normal(0.0, 0.03), -0.07, 0.07)
         air = conditions.air_degC + rng.uniform(-2.0, 2.0)
         now = at(diode_of(group.panel), on, cell_degC(air, on, rng.uniform(2.5, 8.0)))
@@ -148,7 +152,7 @@ def faults_outside(table):
         place = Place(moment().time_ns, np.radians(79.0), np.radians(17.358), 212.0, sky)
         conditions = Conditions(place, -18.0, 5.0, -18.0)
         both = panel_expectations(described.design, group, conditions)[-1]
-        amps = np.array([a for _, a in readings(rng, group, conditions, horizon)])
+        amps = np.array([a for _, a in readings(rng, described.design, group, conditions)])
         band = np.array([not both.holds(a) for a in amps])
         lost, sound = (held_together(rng, group, amps, n) for n in (1, 2))
         name = f"one of two strings open, sky {sky}"
