@@ -15,6 +15,7 @@ from stakeline.station.health_ageing import (
     aged_bank,
     left_told,
     loss_odds,
+    still_lost_odds,
 )
 from stakeline.station.health_fit import fit_bank, nights_of, usable_share
 from stakeline.station.health_parts import BANK as AGED
@@ -47,6 +48,33 @@ def test_a_bank_that_loses_half_is_told_within_ten_days_and_a_sound_one_is_not(s
     assert LOST_D <= found[0].told <= LOST_D + 10
     assert abs(found[0].begins - LOST_D) <= 3
     assert aged_bank(design(), *sound) == []
+
+
+def long_findings(capacity_Ah):
+    """Return what is found in ninety days, by day's capacity; drawn evenly."""
+    days = np.arange(24 * 90) // 24
+    hours, _ = telemetry(90, capacity_Ah=np.asarray(capacity_Ah)[days])
+    nights = nights_of(hours, BANK)
+    return aged_bank(design(), nights, fit_bank(BANK, nights, np.random.default_rng(1)))
+
+
+def test_a_loss_is_not_forgotten_and_a_bank_that_is_as_before_ends_it():
+    day = np.arange(90)
+    lost = np.where(day >= LOST_D, 0.5 * CAPACITY_AH, CAPACITY_AH)
+    (found,) = long_findings(lost)
+    assert (found.last, found.ended) == (89, -1)
+    (back,) = long_findings(np.where(day >= 45, CAPACITY_AH, lost))
+    assert back.told == found.told
+    assert 50 < back.ended < 80
+    assert back.holds(back.ended - 1)
+    assert not back.holds(back.ended)
+
+
+def test_odds_that_it_is_still_lost_need_nights_behind_the_telling(halved):
+    nights, course = halved
+    given = BANK, course.clouds[LOST_D - 2], nights
+    assert still_lost_odds(*given, (LOST_D, LOST_D + 5, LOST_D + 12), CAPACITY_AH) == 0.0
+    assert still_lost_odds(*given, (LOST_D, LOST_D + 3, DAYS - 1), CAPACITY_AH) > 0.0
 
 
 def test_another_height_of_the_voltage_changes_no_odds(halved):

@@ -76,6 +76,41 @@ def test_a_rotor_that_stands_is_told_and_rime_is_named_where_it_is_likely(rime, 
     assert rotor.odds[: 15 * 4].max() == 0.0
 
 
+def rotor_findings(wind_m_s, turbine_A):
+    """Return what is found of a rotor without rime, by hour's wind and current."""
+    hours, _ = telemetry(DAYS, turbine_A=turbine_A, wind_m_s=wind_m_s)
+    windy = design(turbine=Turbine(), panels=())
+    could = expected(windy, hours.time_ns, hours.air_degC, hours.wind_m_s)
+    return standing_rotor(rotor_of(hours, windy.turbine, could, np.full(HOURS, 0.1)), hours)
+
+
+@pytest.mark.parametrize("wind", [1.0, np.nan])
+def test_a_dead_rotor_holds_through_calm_and_silence_until_it_turns(wind):
+    calm = np.where(DAY < 18, 9.0, wind)
+    (found,) = rotor_findings(calm, np.where(DAY < 10, 0.15, 0.0))
+    assert (found.begins, found.last, found.ended) == (10, DAYS - 1, -1)
+    assert not found.holds(found.told - 1)
+    assert all(found.holds(day) for day in range(found.told, DAYS))
+    (turned,) = rotor_findings(calm, np.where((DAY < 10) | (DAY == 35), 0.15, 0.0))
+    assert (turned.told, turned.ended) == (found.told, 35)
+    assert turned.holds(34)
+    assert not turned.holds(35)
+
+
+def test_panels_that_come_back_end_their_finding_on_that_day():
+    light = in_the_sun(np.zeros(HOURS))[1].overcast_W.sum(axis=0)
+    alive = np.where(light > 0.5, 0.1, 0.0)
+    (found,) = dead_panels(*in_the_sun(np.where((DAY < 10) | (DAY >= 30), alive, 0.0)))
+    assert found.ended == 30
+    assert [found.holds(day) for day in (found.told - 1, 29, 30)] == [False, True, False]
+
+
+def test_a_load_needs_fresh_signs():
+    load = np.where((DAY >= 20) & (DAY < 25), 2.0 * LOAD_A, LOAD_A)
+    (found,) = grown_load(telemetry(DAYS, load_A=load)[0], design())
+    assert [found.holds(day) for day in (20, 21, 24, 27, 28)] == [False, True, True, True, False]
+
+
 def test_chance_of_a_dead_rotor_rises_with_the_odds():
     chances = [chance_dead(odds) for odds in (0.0, 2.0, 12.0, 20.0, 99.0)]
     assert chances[:2] == [0.0, 0.0]

@@ -20,8 +20,6 @@ from .health_turbine import Rotor, chance_dead, rotor_of
 from .rime import rime_index
 from .telemetry import Hours
 
-CURRENT_D = 3  # d; a finding whose last day is no older still holds; own choice
-
 
 @dataclass(frozen=True)
 class Health:
@@ -49,7 +47,7 @@ class Health:
 
     def holding(self, day):
         """Return the findings that hold at the end of a day, told by then."""
-        return tuple(f for f in self.findings if f.told <= day and f.last >= day - CURRENT_D)
+        return tuple(f for f in self.findings if f.holds(day))
 
 
 def judge(hours, design, generator):

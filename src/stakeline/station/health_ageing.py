@@ -5,7 +5,8 @@ the cold locks up) by what it leaves. What is wrong with the law shows by temper
 discharge, so that a cold week is no loss, and hides none. Two models of up to 30 days are weighed
 by their marginal likelihoods, as linear with normal priors (Rasmussen & Williams 2006, Gaussian
 Processes for Machine Learning, section 2.7): as before, and half of the capacity gone at a day
-within the last twelve, each as likely.
+within the last twelve, each as likely. What was told holds until the same two, of the nights before
+the loss and the last thirty, speak for a bank as it was.
 """
 
 import numpy as np
@@ -14,7 +15,7 @@ from scipy.special import logsumexp
 
 from .battery import RATED_DEGC
 from .health_fit import SHARE, left_V, plain_bank, usable_share
-from .health_parts import BANK, grown
+from .health_parts import BANK, ended, grown, held_on
 
 BEFORE_D, NEWEST_D, OLDEST_D = 30, 2, 12  # d, looked at; d since the loss; own choice
 LEAST_NIGHTS = 10  # of a window: fewer leave the slope to its prior; own choice
@@ -30,6 +31,7 @@ SAME_SIGMA, LOST_SIGMA = 0.10, 0.35  # -, of the slope's change without and with
 CHARGED_SHARE = 0.3  # -, of what is drawn, charged in a day: no night at rest then; own choice
 LEAST_LEFT = 0.0  # -, of the usable charge, below which law and bank part; own choice
 LOST_AT = 1.6  # -, logarithm of the odds at which it is told; set on 278 invented winters
+BACK_AT = -3.0  # -, the same logarithm, at which the capacity is said to be back; own choice
 ABOVE_FULL_V = 0.1  # V of 12, over the full bank's at rest: it is being charged; own choice
 
 
@@ -43,18 +45,24 @@ def aged_bank(design, nights, course):
     course : BankCourse
         Of the same days; what it told twelve days before is taken for sound.
     """
-    found, begins = [], 0
+    found, begins, sound = [], 0, 0
     for day in range(OLDEST_D, nights.in_Ah.size):
-        sound = day - OLDEST_D
+        holds = bool(found) and found[-1].ended < 0
+        sound = sound if holds else day - OLDEST_D
+        given = design.bank, course.clouds[day - OLDEST_D], nights, day
+        odds, since, times = loss_odds(*given, float(course.capacity_Ah[day - OLDEST_D]))
         before = float(course.capacity_Ah[sound])
-        odds, since, times = loss_odds(design.bank, course.clouds[sound], nights, day, before)
         if odds > LOST_AT:
-            begins = since if not found or found[-1].last < day - 3 else begins
+            begins = begins if holds else since
             why = (
                 f"its charge falls {times:.1f} times as fast as it did, of {before:.0f} Ah, by the "
                 "voltage at rest: cells fail, a string is off, or it is colder than its sensor"
             )
             found = grown(found, BANK, begins, day, why)
+        elif holds:
+            span = begins, found[-1].told, day
+            odds = still_lost_odds(design.bank, course.clouds[sound], nights, span, before)
+            found = ended(found, day) if odds < BACK_AT else held_on(found, day)
     return found
 
 
@@ -98,26 +106,78 @@ def loss_odds(bank, cloud, nights, day, capacity_Ah):
         bank held then is taken for unknown.
     """
     rows = np.arange(max(day - BEFORE_D + 1, 0), day + 1)
+    since = np.arange(max(rows.size - OLDEST_D, 1), rows.size - NEWEST_D + 1)
+    apart = np.zeros(rows.size, bool)
+    told = _held_against(bank, cloud, nights, rows, apart, since, capacity_Ah)
+    return (-np.inf, day, 1.0) if told is None else told
+
+
+def still_lost_odds(bank, cloud, nights, span, capacity_Ah):
+    """Return the logarithm of the odds that a loss told still holds, against a bank as before.
+
+    Of the nights before the loss, which tell the law, and up to thirty after it was told. What the
+    bank held when those begin is taken for unknown.
+
+    Parameters
+    ----------
+    bank : Bank
+    cloud : Cloud
+        Before the loss.
+    nights : Nights
+    span : tuple of int
+        Day of the loss, day it was told, and today.
+    capacity_Ah : float
+        Before the loss.
+
+    Returns
+    -------
+    float
+        0 where too few nights tell.
+    """
+    begins, told, day = span
+    rows = np.arange(max(begins - (BEFORE_D - OLDEST_D), 0), day + 1)
+    again = max(told + 1, day - BEFORE_D + 1)
+    apart = (rows >= begins) & (rows < again)
+    after = np.arange(again, day + 1)
+    quiet = nights.in_Ah[after] <= CHARGED_SHARE * nights.out_Ah[after]
+    if (quiet & np.isfinite(nights.rest_V[after])).sum() < LEAST_NIGHTS:
+        return 0.0
+    since = np.array([again - rows[0]])
+    found = _held_against(bank, cloud, nights, rows, apart, since, capacity_Ah)
+    return 0.0 if found is None else found[0]
+
+
+def _held_against(bank, cloud, nights, rows, apart, since, capacity_Ah):
+    """Return what :func:`loss_odds` does of rows; None where they do not tell.
+
+    ``apart`` (n,): days left out, the charge after them unknown; ``since`` (k,): places in the rows
+    at which the loss may have come.
+    """
     into, out = nights.in_Ah[rows], nights.out_Ah[rows]
     charged = into > CHARGED_SHARE * out
     if charged[-NEWEST_D:].any():
-        return -np.inf, day, 1.0
-    left = np.where(charged, np.nan, left_told(bank, cloud, nights, rows))
+        return None
+    left = np.where(charged | apart, np.nan, left_told(bank, cloud, nights, rows))
     known = np.isfinite(left)
     if known.sum() < LEAST_NIGHTS or not known[-NEWEST_D:].any():
-        return -np.inf, day, 1.0
+        return None
     change = (SHARE * into - out) / capacity_Ah
-    doubt = WALK_SIGMA**2 + (CHARGED_SIGMA * into / capacity_Ah) ** 2 + charged
+    doubt = WALK_SIGMA**2 + (CHARGED_SIGMA * into / capacity_Ah) ** 2 + (charged | apart)
     usable = usable_share(cloud.mean.cold_per_K, nights.rest_degC[rows])[known]
     cold = RATED_DEGC - nights.rest_degC[rows][known]
     counted = np.cumsum(change)[known]
-    level = np.mean(1.0 - (1.0 - left[known]) * usable - counted)
+    level = _levels(1.0 - (1.0 - left[known]) * usable - counted, np.cumsum(apart)[known])
     held = 1.0 - (1.0 - level - counted) / usable
     common = _common(counted, held, usable, cold, np.cumsum(doubt)[known])
-    since = np.arange(max(rows.size - OLDEST_D, 1), rows.size - NEWEST_D + 1)
     faster = np.cumsum(np.where(np.arange(rows.size) >= since[:, None], change, 0.0), axis=1)
     off = left[known] - held
     return _weighed(off - off.mean(), common, faster[:, known] / usable, rows[since])
+
+
+def _levels(values, part):
+    """Return the mean of values (n,) in each part, for each of them."""
+    _, place = np.unique(part, return_inverse=True)
+    return (np.bincount(place, values) / np.bincount(place))[place]
 
 
 def _common(counted, held, usable, cold, walked):

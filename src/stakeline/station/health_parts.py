@@ -1,11 +1,11 @@
 """Parts that no longer do what they did: panels, rotor, load; each day by what is known then.
 
 Each rule returns findings: since when, said when, and why. A rule says nothing of a day that cannot
-tell, such as panels by night. The bank is in :mod:`.health_ageing`, one group of panels in
-:mod:`.health_side`.
+tell, such as panels by night: what is found then holds on, until the contrary is seen. The bank is
+in :mod:`.health_ageing`, one group of panels in :mod:`.health_side`.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -23,6 +23,7 @@ DOUBT_K, LEAST_LOAD_H = (
     4,
 )  # K about the thermostat's limit left out; h a day needed; own choice
 USUAL_D = 30  # d, before, that make the usual load; own choice
+CURRENT_D = 3  # d; what needs fresh signs holds so long after its last; own choice
 
 PANELS, ONE_PANEL, TURBINE, LOAD, BANK = (
     "panels give nothing",
@@ -38,7 +39,8 @@ class Finding:
     """One thing that is wrong: days count from the first of the telemetry, ``last`` inclusive.
 
     ``begins``: since when, as far as can be told; ``told``: the day at whose end it was clear.
-    ``why``: figures and the likeliest reason, in a sentence.
+    ``why``: figures and the likeliest reason, in a sentence. ``ended``: the day on which the
+    contrary was seen; -1 where it was not, or where no such thing is looked for.
     """
 
     kind: str
@@ -46,6 +48,17 @@ class Finding:
     told: int
     last: int
     why: str
+    ended: int = -1
+
+    def holds(self, day):
+        """Say whether it holds at a day's end, by what is known then.
+
+        A part that was found dead stays so until the contrary is seen, however long nothing tells;
+        other findings while their last sign is no older than :data:`CURRENT_D` days.
+        """
+        if self.told > day:
+            return False
+        return day < self.ended if self.ended >= 0 else self.last >= day - CURRENT_D
 
 
 def runs(flags):
@@ -67,6 +80,7 @@ def dead_panels(hours, expected, volts=12.0):
     found, dark, days, begins = [], 0, set(), 0
     for k in range(telling.size):
         if gives[k]:
+            found = ended(found, k // DAY_H)
             dark, days = 0, set()
         elif nothing[k]:
             begins = k // DAY_H if not dark else begins
@@ -83,20 +97,41 @@ def dead_panels(hours, expected, volts=12.0):
 
 def grown(found, kind, begins, day, why):
     """Return findings with one more day of the last one, or with a new one."""
-    if found and found[-1].begins == begins:
+    if found and found[-1].begins == begins and found[-1].ended < 0:
         last = found.pop()
         return [*found, Finding(kind, begins, last.told, day, why)]
     return [*found, Finding(kind, begins, day, day, why)]
 
 
+def ended(found, day):
+    """Return findings whose last one was seen to be over on a day, if it was not before."""
+    if not found or found[-1].ended >= 0:
+        return found
+    return [*found[:-1], replace(found[-1], ended=day)]
+
+
+def held_on(found, day):
+    """Return findings whose last one holds on through a day that does not tell."""
+    if not found or found[-1].ended >= 0:
+        return found
+    return [*found[:-1], replace(found[-1], last=day)]
+
+
 def standing_rotor(rotor, hours):
-    """Return findings of a rotor that stands in the wind, with rime as a reason where it is one."""
+    """Return findings of a rotor that stands in the wind, with rime as a reason where it is one.
+
+    Once told it holds through calm and silence, until the rotor gives current again.
+    """
     found = []
     for k in range(rotor.stood.size):
         count, first = rotor.standing_blocks(k)
+        day = k * BLOCK_H // DAY_H
+        if rotor.turned[k]:
+            found = ended(found, day)
         if count < STANDING_BLOCKS or not rotor.stood[k]:
+            found = held_on(found, day)
             continue
-        begins, day = first * BLOCK_H // DAY_H, k * BLOCK_H // DAY_H
+        begins = first * BLOCK_H // DAY_H
         rimed = rotor.rime[k] > rotor.rime_stop[k] - 0.1
         reason = "rime is likely" if rimed and not rotor.dead[k] else "rime may be the reason"
         if rotor.dead[k]:

@@ -28,7 +28,7 @@ YEARS = 24  # -, of weather that a forecast looks at; own choice
 AHEAD_D = 400  # d, that a forecast looks ahead; own choice
 EVERY_D = 30  # d, between forecasts of the past that no run has told
 FILLED_D = 31  # d, most that are told one by one since the last kept; own choice
-FORM = 2  # of a station's record; another number works all out anew
+FORM = 3  # of a station's record; another number works all out anew
 
 
 @dataclass(frozen=True)
@@ -74,7 +74,7 @@ class StationHealth:
     @property
     def holding(self):
         """Return the findings that still held at the end."""
-        return tuple(f for f in self.findings if f.last >= self.days - 4)
+        return tuple(f for f in self.findings if f.holds(self.days - 1))
 
 
 @dataclass(frozen=True)
