@@ -6,7 +6,7 @@ import pytest
 from stakeline.campaign.logger_map import read_logger_map
 from stakeline.errors import FormatError, SettingsError
 from stakeline.time import from_iso, gps_from_utc
-from stakeline.workflows.logger_input import floor_remarks, read_loggers
+from stakeline.workflows.logger_input import read_loggers
 
 MAP = """\
 files = ["0-raw/logger/*.dat"]
@@ -137,21 +137,75 @@ def test_names_with_units_need_no_map_and_two_files_are_joined(tmp_path):
     assert any("240 rows of a time that stood before" in note for note in table.notes)
 
 
-def test_stuck_sensors_and_ends_of_ranges_are_told_and_stuck_ones_taken_out(tmp_path):
-    rng = np.random.default_rng(2)
-    air = np.round(-10.0 + rng.standard_normal(240), 2)
-    air[40:160] = air[40]
-    table = by_names(tmp_path, csv_rows(battery_V=np.full(240, 12.5), air_degC=air))
-    assert np.isnan(table.columns["air_degC"][40:160]).all()
-    assert np.isfinite(table.columns["air_degC"][:40]).all()
-    assert np.isfinite(table.columns["battery_V"]).all()
-    assert any("air_degC stands still" in note for note in table.notes)
-    distance = np.where(np.arange(240) < 40, 0.5, 2.0 + 0.1 * rng.random(240))
-    (said,) = floor_remarks("snow_distance_m", distance)
-    assert "40 of 240 readings stand at the lowest value 0.5" in said
-    assert floor_remarks("panel_A", np.where(distance == 0.5, 0.0, distance)) == []
-
-
 def test_a_table_of_nothing_known_is_refused(tmp_path):
     with pytest.raises(FormatError, match="no known quantity among time_utc, colour_m"):
         by_names(tmp_path, csv_rows(colour_m=np.ones(240)))
+
+
+HOURS = 24 * 40
+JUMPS = ((480, -72.0), (720, -72.0 + 200 * 24.0))  # row, hours that the clock is ahead from it on
+PLAIN_MAP = """\
+files = ["*.csv"]
+station = "HV03"
+[time]
+column = "when"
+scale = "UTC"
+{more}
+[[column]]
+column = "volts"
+quantity = "battery_V"
+unit = "V"
+[[column]]
+column = "air"
+quantity = "air_degC"
+unit = "degC"
+"""
+
+
+def jumping(names="time_utc,battery_V,air_degC"):
+    """Return the text of forty days by the hour whose clock jumps back, then far ahead."""
+    rng = np.random.default_rng(3)
+    hour = np.arange(HOURS, dtype=float)
+    for row, ahead in JUMPS:
+        hour[row:] = np.arange(row, HOURS) + ahead
+    times = np.datetime64("2030-05-01T00:00:00") + hour.astype("timedelta64[h]")
+    air = np.round(-10.0 + rng.standard_normal(HOURS), 2)
+    rows = [f"{t},12.6,{a:g}" for t, a in zip(np.datetime_as_string(times), air, strict=True)]
+    return "\n".join([names, *rows]) + "\n", air
+
+
+def by_map(tmp_path, text, more=""):
+    """Return the table of a text whose columns have names that tell nothing."""
+    path = tmp_path / "HV03.toml"
+    path.write_text(PLAIN_MAP.format(more=more), encoding="utf-8")
+    data = tmp_path / "0.csv"
+    data.write_text(text.replace("time_utc,battery_V,air_degC", "when,volts,air"), encoding="utf-8")
+    return read_loggers("HV03", [(data, data.name, read_logger_map(path))])
+
+
+def test_jumps_of_the_clock_are_told_alike_by_both_routes(tmp_path):
+    text, air = jumping()
+    tables = by_names(tmp_path, text), by_map(tmp_path, text)
+    assert tables[0].notes == tables[1].notes
+    told = "\n".join(tables[0].notes)
+    assert "back by 3.0 d at line 482 (from 2030-05-20T23:00:00 to 2030-05-18T00:00:00)" in told
+    assert "ahead by 200.0 d at line 722 (from 2030-05-27T23:00:00 to 2030-12-14T00:00:00)" in told
+    assert "480 rows (lines 482 to 961) are kept aside" in told
+    assert "battery_V stands still at 12.6 for 20.0 d from 2030-05-01T00:00:18" in told
+    for table in tables:
+        np.testing.assert_array_equal(table.columns["air_degC"], air[:480])
+        assert not np.isfinite(table.columns["battery_V"]).any()
+
+
+def test_a_map_that_says_what_the_clock_showed_puts_every_row_right(tmp_path):
+    text, air = jumping()
+    sets = "".join(
+        f"[[time.set]]\nfrom_line = {row + 2}\nahead_h = {ahead}\n" for row, ahead in JUMPS
+    )
+    table = by_map(tmp_path, text, sets)
+    np.testing.assert_array_equal(table.columns["air_degC"], air)
+    assert (np.diff(table.time_ns) == 3600 * 10**9).all()
+    assert not any("clock" in note for note in table.notes)
+    twice = sets + "[[time.set]]\nfrom_line = 482\nahead_h = 0\n"
+    with pytest.raises(SettingsError, match=r"HV03.toml:\d+: time.set: .*each line once"):
+        by_map(tmp_path, text, twice)

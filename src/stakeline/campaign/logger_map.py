@@ -40,16 +40,36 @@ Quantity = Literal[
 ]
 
 
+class ClockSet(Strict):
+    """``[[time.set]]``: what the clock shows from a line of the file on.
+
+    ``ahead_h``: less the scale named, as in :class:`LoggerTime`, in whose place it stands from
+    ``from_line`` on (1 is the first line of the file).
+    """
+
+    from_line: int = Field(ge=1)
+    ahead_h: float = Field(ge=-1e6, le=1e6)
+
+
 class LoggerTime(TimeColumn):
     """``[time]``: as in a column map, and how far the clock goes ahead.
 
     ``ahead_h``: what the clock shows less the scale named, such as -3 for local time three hours
     behind UTC. ``pattern``: how a time is written where it is not ISO 8601, such as
-    ``%d.%m.%Y %H:%M`` (C standard, strftime).
+    ``%d.%m.%Y %H:%M`` (C standard, strftime). ``set``: where the clock was set on the way.
     """
 
     pattern: str = ""
     ahead_h: float = Field(0.0, ge=-26, le=26)
+    set: tuple[ClockSet, ...] = ()
+
+    @field_validator("set")
+    @classmethod
+    def _in_order(cls, value):
+        lines = [one.from_line for one in value]
+        if sorted(set(lines)) != lines:
+            raise ValueError(f"from_line {lines}: expected each line once, in order")
+        return value
 
 
 class SensorColumn(Strict):

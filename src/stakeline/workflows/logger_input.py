@@ -10,16 +10,12 @@ from ..constants import NS_PER_S
 from ..errors import FormatError, SettingsError
 from ..formats.plain_table import NOT_A_TIME, read_plain_table
 from ..formats.plain_table.laid_out import read_laid_out
-from ..station.telemetry import LEAST
-from ..time import gps_from_utc, iso
-from .motion_table import gps_times
-from .tables_examine import CODES, EARLIEST_NS, shift_remarks, stuck_remarks, stuck_runs
+from ..time import gps_from_utc
+from .clock_jumps import trusted_rows
+from .logger_clean import cleaned
+from .motion_table import written_times
+from .tables_examine import CODES, EARLIEST_NS
 
-FLOOR_SHARE = 0.02  # -, of rows at one extreme value, to call it the end of a range; own choice
-FLOOR_ROWS = 24  # -, the least number of such rows; own choice
-MAY_STAND = ("battery_V", "panel_A", "turbine_A", "load_A", "tilt_deg")
-"""Quantities that rightly stay the same for days."""
-SATURATED_PERCENT = 99.5
 HOUR_NS = 3600 * NS_PER_S
 
 
@@ -89,7 +85,7 @@ def read_loggers(station, files):
     time_ns, columns, doubled = _ordered(time_ns, columns)
     if doubled:
         notes.append(f"{doubled} rows of a time that stood before: the first reading was kept")
-    columns, told = _cleaned(time_ns, columns)
+    columns, told = cleaned(time_ns, columns)
     names = tuple(name for _, name, _ in files)
     return LoggerTable(station, time_ns, columns, (*notes, *told), names)
 
@@ -116,8 +112,7 @@ def _by_names(path):
         raise FormatError(path, None, "no time column", "time_utc or time_gps, or a map of columns")
     here = table.time_ns != NOT_A_TIME
     times = table.time_ns[here]
-    notes = list(table.notes) + shift_remarks(times)
-    times = times if table.scale == "GPS" else gps_from_utc(times)
+    lines = table.lines if table.lines.size else np.arange(1, here.size + 1)
     columns = {}
     for name, values in zip(table.names, table.values, strict=True):
         quantity, factor, plus = _known(name)
@@ -126,7 +121,18 @@ def _by_names(path):
     if not columns:
         raise FormatError(path, None, f"no known quantity among {', '.join(table.names)}",
                           "names such as battery_V, or a map of columns")  # fmt: skip
-    return np.asarray(times, np.int64), columns, notes
+    return _trusted(times, columns, lines[here], list(table.notes), table.scale != "GPS")
+
+
+def _trusted(times, columns, lines, notes, utc):
+    """Return (GPS times, columns, notes) of the rows whose clock can be trusted."""
+    values = np.stack(list(columns.values()), axis=1)
+    kept, told = trusted_rows(times, values, lines)
+    if not kept.any():
+        notes.append("no row is left whose time can be trusted")
+    left = gps_from_utc(times[kept]) if utc else times[kept]
+    columns = {name: column[kept] for name, column in columns.items()}
+    return np.asarray(left, np.int64), columns, notes + told
 
 
 def _known(name):
@@ -146,7 +152,7 @@ def _without_codes(values, codes):
 
 def _by_map(path, settings):
     """Return (times, columns, notes) of a file by its map."""
-    texts, notes = read_laid_out(
+    texts, notes, lines = read_laid_out(
         path,
         separator=settings.separator,
         names=settings.names,
@@ -161,7 +167,7 @@ def _by_map(path, settings):
             "put the map right",
         )  # fmt: skip
     notes = list(notes)
-    times, here = _mapped_times(path, texts[settings.time.column], settings.time, notes)
+    times, here = _mapped_times(path, texts[settings.time.column], settings.time, lines, notes)
     sums, counts = {}, {}
     codes = (*CODES, *settings.missing)
     for part in settings.column:
@@ -175,26 +181,33 @@ def _by_map(path, settings):
         name: np.where(counts[name] > 0, total / np.maximum(counts[name], 1.0), np.nan)
         for name, total in sums.items()
     }
-    return times, columns, notes
+    return _trusted(times, columns, lines[here], notes, settings.time.scale == "UTC")
 
 
-def _mapped_times(path, texts, part, notes):
-    """Return (GPS times of readable rows [ns], which rows these are)."""
+def _mapped_times(path, texts, part, lines, notes):
+    """Return (times of readable rows in the map's scale [ns], which rows these are)."""
     readable = np.array([bool(text and text.strip()) for text in texts])
     kept = [text.strip().strip('"') for text in texts if text and text.strip()]
     if part.pattern:
         written = np.array([_moment(path, text, part.pattern) for text in kept], "datetime64[ns]")
         times = written.astype(np.int64)
-        times = np.asarray(gps_from_utc(times) if part.scale == "UTC" else times, np.int64)
     else:
         iso_text = part.written == "ISO 8601"
         values = np.array(kept, object) if iso_text else np.array(kept, float)
-        times = gps_times(values, part, path)
-    times = times - round(part.ahead_h * HOUR_NS)
+        times = written_times(values, part, path)
+    times = times - _ahead_ns(part, lines[readable])
     lost = int((~readable).sum())
     if lost:
         notes.append(f"rows without a time: {lost}")
     return times, readable
+
+
+def _ahead_ns(part, lines):
+    """Return how far the clock goes ahead in each row (n,): as said first, or from a line on."""
+    ahead_h = np.full(lines.size, part.ahead_h)
+    for one in part.set:
+        ahead_h[lines >= one.from_line] = one.ahead_h
+    return np.round(ahead_h * HOUR_NS).astype(np.int64)
 
 
 def _moment(path, text, pattern):
@@ -231,56 +244,3 @@ def _within(part, values, notes):
             "map, taken as missing"
         )
     return np.where(beyond, np.nan, values)
-
-
-def _cleaned(time_ns, columns):
-    """Return (columns without impossible and stuck readings, sentences about them)."""
-    kept, told = {}, []
-    for name, values in columns.items():
-        low, high = LEAST[name]
-        with np.errstate(invalid="ignore"):
-            wrong = (values < low) | (values > high)
-        values = np.where(wrong, np.nan, values)
-        if wrong.any():
-            told.append(
-                f"{name}: {int(wrong.sum())} readings outside {low:g} to {high:g} taken as missing,"
-                f" first at {iso(int(time_ns[np.argmax(wrong)]))}"
-            )
-        told += floor_remarks(name, values)
-        if name not in MAY_STAND:
-            told += stuck_remarks(name, "", values, time_ns)
-            stuck = _stuck(values, time_ns)
-            if name == "humidity_percent":
-                stuck &= values < SATURATED_PERCENT  # a wet sensor stands there rightly
-            values = np.where(stuck, np.nan, values)
-        kept[name] = values
-    return kept, told
-
-
-def floor_remarks(name, values):
-    """Return a sentence where many readings stand at a column's lowest or highest value.
-
-    Zero is no floor: currents and calms rest there.
-    """
-    known = values[np.isfinite(values)]
-    found = []
-    for word, end in (("lowest", known.min), ("highest", known.max)):
-        if known.size < FLOOR_ROWS or np.ptp(known) == 0.0:
-            continue
-        value = float(end())
-        count = int((known == value).sum())
-        if value != 0.0 and count >= max(FLOOR_ROWS, FLOOR_SHARE * known.size):
-            found.append(
-                f"{name}: {count} of {known.size} readings stand at the {word} value {value:g}: "
-                "the end of a range, or a limit of the sensor"
-            )
-    return found
-
-
-def _stuck(values, time_ns):
-    """Return which readings other than 0 have stood still for three days (n,)."""
-    out = np.zeros(values.size, bool)
-    known = np.flatnonzero(np.isfinite(values))
-    for first, last in stuck_runs(values[known], time_ns[known]):
-        out[known[first : last + 1]] = True
-    return out

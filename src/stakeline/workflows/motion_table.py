@@ -162,8 +162,13 @@ class _Table:
 
 def gps_times(written, part, path):
     """Return GPS times (n,) of a column, written as its :class:`TimeColumn` ``part`` says. [ns]"""
-    time_ns = _TIMES[part.written](written, part, path)
+    time_ns = written_times(written, part, path)
     return np.asarray(gps_from_utc(time_ns) if part.scale == "UTC" else time_ns, np.int64)
+
+
+def written_times(written, part, path):
+    """Return times (n,) of a column in the scale that ``part`` names. [ns]"""
+    return _TIMES[part.written](written, part, path)
 
 
 def _iso_times(values, part, path):

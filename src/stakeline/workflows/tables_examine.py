@@ -92,7 +92,7 @@ def order_remarks(times):
         far = float(-steps[back].min()) / NS_PER_S
         found.append(
             f"time runs backwards {_times(len(back))}, first at {iso(times[back[0] + 1])}, "
-            f"by up to {_length(far)}"
+            f"by up to {span_words(far)}"
         )
     values, counts = np.unique(times, return_counts=True)
     twice = values[counts > 1]
@@ -111,7 +111,7 @@ def gap_remarks(times):
     at = wide[np.argmax(steps[wide])]
     return [
         f"{len(wide)} gap{'s' if len(wide) > 1 else ''} of more than a day, the longest "
-        f"{_length(float(steps[at]) / NS_PER_S)} from {iso(ordered[at])}"
+        f"{span_words(float(steps[at]) / NS_PER_S)} from {iso(ordered[at])}"
     ]
 
 
@@ -215,22 +215,22 @@ def stuck_remarks(name, unit, values, time_ns):
     at = np.flatnonzero(stands)[np.argmax(lasts[stands])]
     more = f" (and {int(stands.sum()) - 1} more such)" if stands.sum() > 1 else ""
     return [
-        f"{name} stands still at {values[starts[at]]:g} for {_length(lasts[at] / NS_PER_S)} from "
-        f"{iso(times[starts[at]])}{more}"
+        f"{name} stands still at {values[starts[at]]:g} for "
+        f"{span_words(lasts[at] / NS_PER_S)} from {iso(times[starts[at]])}{more}"
     ]
 
 
-def stuck_runs(values, time_ns):
+def stuck_runs(values, time_ns, least_ns=STUCK_NS):
     """Return first and last row (k, 2) of each value other than 0 that stands for days.
 
-    ``values`` are known ones, ``time_ns`` their times, in order.
+    ``values`` are known ones, ``time_ns`` their times, in order; ``least_ns``: how long. [ns]
     """
     if len(values) < _LEAST_ROWS:
         return np.zeros((0, 2), int)
     starts = np.concatenate(([0], np.flatnonzero(np.diff(values) != 0) + 1))
     ends = np.concatenate((starts[1:], [len(values)])) - 1
     lasts = time_ns[ends] - time_ns[starts]
-    stands = (lasts >= STUCK_NS) & (ends - starts >= _LEAST_ROWS) & (values[starts] != 0.0)
+    stands = (lasts >= least_ns) & (ends - starts >= _LEAST_ROWS) & (values[starts] != 0.0)
     return np.stack([starts, ends], axis=1)[stands]
 
 
@@ -265,7 +265,7 @@ def _times(count):
     return "once" if count == 1 else f"{count} times"
 
 
-def _length(seconds):
+def span_words(seconds):
     """Return a span of time in words."""
     for unit, length_s in (("d", 86400.0), ("h", 3600.0), ("min", 60.0)):
         if seconds >= length_s:

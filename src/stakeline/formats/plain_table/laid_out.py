@@ -3,6 +3,7 @@
 import io
 import re
 
+import numpy as np
 import pyarrow as pa
 import pyarrow.csv as pacsv
 
@@ -13,7 +14,9 @@ BLANKS = re.compile(r"[ \t]+")
 
 
 def read_laid_out(path, *, separator=",", names=(), lines_before=0, units_below=0):
-    """Return ({name: list of texts}, notes) of a file whose layout is known.
+    """Return ({name: list of texts}, notes, lines) of a file whose layout is known.
+
+    ``lines``: where each row stands in the file, from 1 (n,).
 
     Parameters
     ----------
@@ -35,6 +38,7 @@ def read_laid_out(path, *, separator=",", names=(), lines_before=0, units_below=
     """
     file, data, _ = only_member(path)
     lines = data.decode("utf-8-sig", "replace").splitlines()[lines_before:]
+    above = lines_before + (0 if names else 1 + units_below)
     mark = {"tab": "\t", "space": " "}.get(separator, separator)
     if separator == "space":
         lines = [BLANKS.sub(" ", line.strip()) for line in lines]
@@ -42,6 +46,7 @@ def read_laid_out(path, *, separator=",", names=(), lines_before=0, units_below=
         names = tuple(part.strip().strip('"') for part in lines[0].split(mark)) if lines else ()
         lines = lines[1 + units_below :]
     rows = [line for line in lines if line.strip()]
+    where = np.flatnonzero([bool(line.strip()) for line in lines]) + above + 1
     if len(names) < 2 or not rows:
         raise FormatError(
             file, lines_before + 1, f"{len(names)} names and {len(rows)} rows",
@@ -50,7 +55,7 @@ def read_laid_out(path, *, separator=",", names=(), lines_before=0, units_below=
     odd = []
 
     def pass_over(row):
-        odd.append(row.text)
+        odd.append(row)
         return "skip"
 
     table = pacsv.read_csv(
@@ -63,7 +68,8 @@ def read_laid_out(path, *, separator=",", names=(), lines_before=0, units_below=
     if odd:
         notes.append(
             f"passed over, rows with another number of fields than the {len(names)} names: "
-            f"{len(odd)}, the first '{odd[0][:40]}'"
+            f"{len(odd)}, the first '{odd[0].text[:40]}'"
         )
     texts = [column.to_pylist() for column in table.columns]
-    return dict(zip(names, texts, strict=True)), tuple(notes)
+    kept = np.delete(where, [row.number - 1 for row in odd])
+    return dict(zip(names, texts, strict=True)), tuple(notes), kept

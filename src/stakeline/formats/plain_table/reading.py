@@ -42,6 +42,8 @@ class PlainTable:
         Sentences about what was passed over.
     metadata : dict
         What the file says of itself.
+    lines : int array
+        Where each row stands in a text file, from 1; empty for Parquet.
     """
 
     file: str
@@ -53,6 +55,7 @@ class PlainTable:
     time_ns: np.ndarray = field(default_factory=lambda: np.zeros(0, np.int64))
     notes: tuple = ()
     metadata: dict = field(default_factory=dict)
+    lines: np.ndarray = field(default_factory=lambda: np.zeros(0, int))
 
     def __len__(self):
         return len(self.values[0]) if self.values else 0
@@ -77,10 +80,11 @@ def parse_plain_table(data, file="", notes=()):
         Where there is no line of names, or Parquet data are damaged.
     """
     notes = list(notes)
+    lines = np.zeros(0, int)
     if data.startswith(PARQUET):
         names, units, values, metadata = _parquet(data, file)
     else:
-        names, units, values, metadata = _csv(data, file, notes)
+        names, units, values, metadata, lines = _csv(data, file, notes)
     time_name = time_column(names)
     times, scale = np.zeros(0, np.int64), ""
     if time_name:
@@ -90,7 +94,7 @@ def parse_plain_table(data, file="", notes=()):
         for name, value in zip(names, values, strict=True)
     )
     return PlainTable(
-        str(file), names, units, numbers, time_name, scale, times, tuple(notes), metadata
+        str(file), names, units, numbers, time_name, scale, times, tuple(notes), metadata, lines
     )
 
 
@@ -114,7 +118,7 @@ def _parquet(data, file):
 
 
 def _csv(data, file, notes):
-    """Return (names, units, arrow columns of text, metadata)."""
+    """Return (names, units, arrow columns of text, metadata, lines of the rows)."""
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
@@ -153,7 +157,24 @@ def _csv(data, file, notes):
         )
     units = tuple(unit_in_name(name) for name in head.names)
     pairs = [_COMMENT.fullmatch(line) for line in head.comments]
-    return head.names, units, table, {m[1]: m[2].strip() for m in pairs if m}
+    metadata = {m[1]: m[2].strip() for m in pairs if m}
+    return (
+        head.names,
+        units,
+        table,
+        metadata,
+        _lines(text, head.lines_before + 1, odd, len(table[0])),
+    )
+
+
+def _lines(text, above, odd, count):
+    """Return the lines of the rows that were read; none where a row may have several lines.
+
+    ``odd`` counts lines without blank ones, as the reader passes those over.
+    """
+    there = np.flatnonzero([line not in ("", "\r") for line in text.split("\n")[above:]])
+    gone = [number - above - 1 for number in odd]
+    return np.delete(there, gone) + above + 1 if there.size - len(odd) == count else there[:0]
 
 
 def _column(name, column, notes):
