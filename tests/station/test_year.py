@@ -9,7 +9,8 @@ import pytest
 from stakeline.errors import SettingsError
 from stakeline.station.battery import LITHIUM, Bank, cold_share, rate_share
 from stakeline.station.box import Box
-from stakeline.station.year import CAUSES, StationEnergy, simulate_years, smallest_bank
+from stakeline.station.year import StationEnergy, simulate_years, smallest_bank
+from stakeline.station.year_outcome import CAUSES
 
 HOURS = 8760
 PLAIN = Bank(peukert=1.0, discharge_month=0.0, block_ohm=1e-6, charge_share=1.0)

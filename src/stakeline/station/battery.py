@@ -4,7 +4,7 @@ Hydrogen, acid, short-circuit current and lithium charged below 0 degC hurt peop
 its cautions.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -40,6 +40,13 @@ LITHIUM_SHARE = np.array([0.5, 0.7, 0.8, 1.0])  # -; a maker: 70 % at -20, 80 % 
 LITHIUM_RATE_DEGC = np.array([0.0, 10.0])  # degC; from here on, a maker's manual
 LITHIUM_RATE_PER_H = np.array([0.0, 0.1, 0.2])  # 1/h; below, between and above: standard charge
 LITHIUM_LOWEST_DEGC = -40.0  # degC; no discharge below, the same manual
+LITHIUM_FROST_PER_H = 0.1  # 1/h; below 0 degC where nothing forbids it, as just above, own choice
+
+TAIL_PER_H = 0.01  # 1/h; current at which charging ends, by capacity: C/100, common practice
+CHARGED_V = 2.16  # V a cell; 2 + 0.16 of a full one, Copetti et al. (1993), from memory
+SERIES_V_H, NEAR_FULL_V_H, NEAR_FULL = 6.0, 0.48, 1.2  # V h, V h, -; rise of a cell's voltage by
+# current over capacity, 6 + 0.48 / (1 - charge)^1.2, the same
+CHARGING_PER_K = 0.025  # 1/K; of that rise below 25 degC, the same
 
 HYDROGEN_M3_AH = 0.42e-3  # m3/(A h) a cell at 0 degC; EN IEC 62485-2, from memory
 CHARGING_OHM = {LEAD_ACID: 0.4, LITHIUM: 0.05}  # ohm, of 100 A h and 12 V; Copetti et al. (1993),
@@ -82,6 +89,11 @@ class Bank:
         Share lost by itself in a month at 20 degC; half for each 10 K of cold.
     cold_per_K : float
         Of the law ``slow``: share of the capacity lost by each kelvin below 25 degC.
+    compensated, frost_ban : bool
+        Of the charge controller: whether its voltage follows the battery's temperature, and whether
+        it keeps lithium from being charged below 0 degC.
+    trip_V : float or None
+        Of a nominal 12 V: at which a breaker cuts the loads off, and stays off.
     """
 
     chemistry: str = LEAD_ACID
@@ -100,6 +112,9 @@ class Bank:
     charge_share: float = 0.85
     discharge_month: float = 0.03
     cold_per_K: float = 0.008
+    compensated: bool = True
+    frost_ban: bool = True
+    trip_V: float | None = None
     cautions: tuple = field(default=(BATTERIES, AIR_CARGO, ESTIMATE))
 
     def __post_init__(self):
@@ -241,11 +256,42 @@ def rest_V(bank, charge, temperature_degC=RATED_DEGC):
 
 
 def charge_limit_V(bank, temperature_degC):
-    """Return the voltage up to which a compensated controller charges, as an array. [V]"""
+    """Return the voltage up to which the controller charges, as an array. [V]
+
+    That of 25 degC at every temperature where it is not compensated.
+    """
     degrees = np.asarray(temperature_degC, float)
     if bank.chemistry == LITHIUM:
         return np.full(degrees.shape, bank.cells * LITHIUM_LIMIT_V)
-    return bank.cells * (LEAD_LIMIT_V + LEAD_LIMIT_V_K * (degrees - RATED_DEGC))
+    warmer = degrees - RATED_DEGC if bank.compensated else np.zeros(degrees.shape)
+    return bank.cells * (LEAD_LIMIT_V + LEAD_LIMIT_V_K * warmer)
+
+
+def most_charge(bank, temperature_degC):
+    """Return the state of charge at which charging ends, as an array; 1 where compensated.
+
+    Where the current at the limit falls to C/100: by Copetti et al. (1993, from memory) a cell
+    rises over 2.16 V by I/C (6 + 0.48 / (1 - s)^1.2) (1 - 0.025 (T - 25)). The s of the limit that
+    stays is told by that of one that follows the cold, which counts as full: 0.92 at -20 degC, 0.85
+    at -40. With the current of C/50 it is nothing at -20: what a bank takes in the cold depends on
+    when its controller stops, which makers rarely say.
+    """
+    degrees = np.asarray(temperature_degC, float)
+    if bank.chemistry == LITHIUM or bank.compensated:
+        return np.ones(degrees.shape)
+    fixed, following = (
+        _charge_at_tail(charge_limit_V(one, degrees) / bank.cells, degrees)
+        for one in (bank, replace(bank, compensated=True))
+    )
+    return np.where(degrees < RATED_DEGC, fixed / np.maximum(following, 1e-9), 1.0)
+
+
+def _charge_at_tail(limit_V, degrees):
+    """Return the state of charge at which the tail current lifts a cell to a limit, as an array."""
+    colder = TAIL_PER_H * (1.0 - CHARGING_PER_K * np.minimum(degrees - RATED_DEGC, 0.0))
+    room = limit_V - CHARGED_V - SERIES_V_H * colder
+    left = NEAR_FULL_V_H * colder / np.maximum(room, 1e-9)
+    return 1.0 - np.minimum(left ** (1.0 / NEAR_FULL), 1.0)
 
 
 def gassing_V(bank, temperature_degC):
@@ -269,12 +315,15 @@ def hydrogen_m3(bank, overcharge_Ah):
 def charge_rate_per_h(bank, temperature_degC):
     """Return the highest charge current by capacity, as an array; 0 where it is banned. [1/h]
 
-    Lithium: one maker's manual, none below 0 degC. Lead-acid: a quarter at 25 degC, half for each
-    20 K of cold (own choice: acceptance falls with the cold, by how much is the maker's to say).
+    Lithium: one maker's manual, none below 0 degC unless nothing forbids it. Lead-acid: a quarter
+    at 25 degC, half for each 20 K of cold (own choice: acceptance falls with the cold, by how much
+    is the maker's to say).
     """
     degrees = np.asarray(temperature_degC, float)
     if bank.chemistry == LITHIUM:
-        return LITHIUM_RATE_PER_H[np.searchsorted(LITHIUM_RATE_DEGC, degrees, side="right")]
+        rate = LITHIUM_RATE_PER_H[np.searchsorted(LITHIUM_RATE_DEGC, degrees, side="right")]
+        frost = (degrees < 0.0) & (degrees >= LITHIUM_LOWEST_DEGC)
+        return np.where(frost & (not bank.frost_ban), LITHIUM_FROST_PER_H, rate)
     return 0.25 * 2.0 ** ((np.minimum(degrees, RATED_DEGC) - RATED_DEGC) / 20.0)
 
 

@@ -121,7 +121,8 @@ class Load:
 
     ``power_W`` while on, for the share ``duty`` of the time; ``peak_W`` on top for ``peak_s``;
     ``saved_W``: mean below the state of charge ``saves_below`` (0: never saves); ``blocks_d``: how
-    many times a day it is switched on.
+    many times a day it is switched on. ``starts_alone``, ``logs_alone``, ``wakes_alone``: by itself
+    after power came back, record on boot, wake from sleep; None where nobody has tried.
     """
 
     name: str
@@ -134,6 +135,9 @@ class Load:
     saved_W: float | None = None
     blocks_d: float = 1.0
     least_V: float | None = None
+    starts_alone: bool | None = None
+    logs_alone: bool | None = None
+    wakes_alone: bool | None = None
 
     def __post_init__(self):
         not_negative(**{f"load {self.name}, power_W": self.power_W})
@@ -149,6 +153,31 @@ class Load:
     def low_W(self):
         """Mean while it saves, no more than the usual mean. [W]"""
         return self.mean_W if self.saved_W is None else min(self.saved_W, self.mean_W)
+
+    @property
+    def saves(self):
+        """Whether it takes less from some state of charge on."""
+        return self.saves_below > 0.0 and self.low_W < self.mean_W
+
+    @property
+    def sleeps(self):
+        """Whether it is off at times, by its duty or to save."""
+        return self.duty < 1.0 or self.saves
+
+    @property
+    def records(self):
+        """Whether it is what the station stands there for."""
+        return self.kind in (RECEIVER, LOGGER)
+
+    @property
+    def by_hand(self):
+        """Whether it stays off after a cut-off until a person comes."""
+        return self.starts_alone is False or (self.sleeps and self.wakes_alone is False)
+
+    @property
+    def lost_after_cut(self):
+        """Whether hours after a cut-off are lost: it stays off, or is on without recording."""
+        return self.by_hand or (self.records and self.logs_alone is False)
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ def starts(design, about):
 
 def logs(design, about):
     """Whether receivers and loggers record again without a command."""
-    recording = [one for one in design.loads if one.kind in ("receiver", "logger")]
+    recording = [one for one in design.loads if one.records]
     return _asked(
         recording, about, "logs", "Records by itself",
         "records on boot", "is on, but does not record",
@@ -27,11 +27,7 @@ def logs(design, about):
 
 def wakes(design, about):
     """Whether loads that sleep wake even where they were told nothing."""
-    sleepers = [
-        one
-        for one in design.loads
-        if one.duty < 1.0 or (one.saves_below > 0.0 and one.low_W < one.mean_W)
-    ]
+    sleepers = [one for one in design.loads if one.sleeps]
     return _asked(
         sleepers, about, "wakes", "Wakes by itself",
         "wakes at a fixed time whatever it was told", "sleeps until it is called",

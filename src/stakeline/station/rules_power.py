@@ -1,5 +1,7 @@
 """Rules of supply and charging: switch, pulses, restart loops, frost, gas, fuses, sources."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from .battery import (
@@ -169,7 +171,8 @@ def charge_voltage(design, about):
     if bank.chemistry == LITHIUM:
         found = "lithium cells keep one voltage"
         return Finding("Charge by temperature", GOOD, found, reason, cautions=cautions)
-    cold, warm = (float(charge_limit_V(bank, t)) for t in (about.winter_degC, 25.0))
+    follows = replace(bank, compensated=True)
+    cold, warm = (float(charge_limit_V(follows, t)) for t in (about.winter_degC, 25.0))
     found = f"full at {volts(cold)} in winter, {volts(warm)} at 25 degC"
     remedy = "" if about.compensated else "a controller with a sensor on the battery"
     state = GOOD if about.compensated else BAD

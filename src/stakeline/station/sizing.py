@@ -14,7 +14,7 @@ from .year import simulate_years
 class Choice:
     """One design: strings of the bank, panels of each group, turbines, mass, and how it fares.
 
-    ``chance``: share of the years without an outage or a frozen bank, with its interval;
+    ``chance``: share of the years without an outage, a frozen or spoilt bank, with its interval;
     ``lowest_charge``: what 95 % of the years stay above.
     """
 
@@ -74,8 +74,8 @@ def sized(design, around, masses, combinations, wanted):
 
     Notes
     -----
-    Outages and frozen banks count; over-voltage and burial are looked at for the design chosen. The
-    box keeps its walls; its heat follows the strings.
+    Outages, frozen and spoilt banks count; over-voltage and burial are looked at for the design
+    chosen. The box keeps its walls; its heat follows the strings.
     """
     if not combinations:
         raise SettingsError("sizing: no designs to try; give strings, panels and turbines")
@@ -109,7 +109,7 @@ def _with_strings(station, design, strings):
 def _choice(design, masses, strings, counts, turbines, done):
     panels_kg = sum(n * group.mass_kg for n, group in zip(counts, design.panels, strict=True))
     mass = masses.rest_kg + strings * masses.string_kg + panels_kg + turbines * masses.turbine_kg
-    lived = int((done.survived & (done.frozen_h < FROZEN_H)).sum())
+    lived = int((done.survived & (done.frozen_h < FROZEN_H) & (done.first_spoilt < 0)).sum())
     return Choice(
         strings=strings,
         panels=tuple(counts),

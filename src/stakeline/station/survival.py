@@ -13,10 +13,12 @@ from .offered import SURFACE_STEP_H, offered_power, sun_of_year
 from .sunlight import SunCourse
 from .weather import WeatherYears
 from .weather_record import HOUR_NS
-from .year import CAUSES, StationEnergy, YearsOutcome, simulate_years
+from .year import StationEnergy, simulate_years
+from .year_outcome import CAUSES, YearsOutcome
 
 ENERGY, FREEZING, OVER_VOLTAGE, BURIAL = "energy", "freezing", "over-voltage", "burial"
-KINDS = (ENERGY, FREEZING, OVER_VOLTAGE, BURIAL)
+IN_FROST = "charged in frost"
+KINDS = (ENERGY, FREEZING, OVER_VOLTAGE, BURIAL, IN_FROST)
 FROZEN_H = 24.0  # h; below the acid's freezing point until a bank counts as lost, own choice
 MONTHS = 12
 BAND = (0.05, 0.25, 0.5, 0.75, 0.95)  # -; of the years, in the bands of charge and box
@@ -260,9 +262,9 @@ def station_energy(design, loss_W_K, turbines=1):
     ``turbines``: each with a regulator of its own.
     """
     savings = tuple(
-        (load.saves_below, load.mean_W - load.low_W)
+        (load.saves_below, load.mean_W - load.low_W, load.wakes_alone is False, load.by_hand)
         for load in design.loads
-        if load.saves_below > 0.0 and load.low_W < load.mean_W
+        if load.saves
     )
     loudest = max(design.loads, key=lambda load: load.peak_W)
     return StationEnergy(
@@ -274,6 +276,8 @@ def station_energy(design, loss_W_K, turbines=1):
         peak_least_V=loudest.least_V or 0.0,
         savings=savings,
         dump_W=np.inf if design.dump_W is None else turbines * design.dump_W,
+        hand_W=sum(load.mean_W for load in design.loads if load.by_hand),
+        silent=any(load.lost_after_cut for load in design.loads),
     )
 
 
@@ -307,7 +311,8 @@ def survival(design, around, *, offered=None, turbines=1, charge=1.0, albedo=Non
     Notes
     -----
     A failure is what comes first: the loads cut off (energy), 24 h of a bank below its acid's
-    freezing point, a turbine's power that nothing takes, snow at the antenna.
+    freezing point, a turbine's power that nothing takes, snow at the antenna, a fifth of a lithium
+    bank's capacity gone by charging in frost.
     """
     if offered is None:
         offered = parts_power(design, around, albedo)
@@ -333,7 +338,7 @@ def _first_failure(done, around):
     frozen = np.where(done.frozen_h >= FROZEN_H, done.first_frozen, -1)
     over = around.surface_m >= around.antenna_m
     buried = np.where(over.any(axis=1), over.argmax(axis=1) * SURFACE_STEP_H, -1)
-    each = np.stack([done.first_off, frozen, done.first_over, buried])
+    each = np.stack([done.first_off, frozen, done.first_over, buried, done.first_spoilt])
     each = np.where(each < 0, never, each)
     first, kind = each.min(axis=0), each.argmin(axis=0)
     return np.where(first < never, first, -1), np.where(first < never, kind, -1)

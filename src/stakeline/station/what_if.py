@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..errors import SettingsError
+from .battery import LEAD_ACID, LITHIUM
 from .box import area_m2
 from .survival import parts_power, survival
 from .turbine import Turbine
@@ -188,8 +189,28 @@ def gains(design, around, base, masses):
     if design.panels and not design.panels[0].panel.tracking:
         tried.append(("a controller that seeks the panels' best power", _seeking(design), {},
                       SEEKER_KG))  # fmt: skip
+    tried += [(words, one, {"offered": offered}, 0.0) for words, one in _safer(design)]
     found = [_change(w, survival(one, around, **k), base, mass) for w, one, k, mass in tried]
     return tuple(sorted(found, key=_worth, reverse=True))
+
+
+def _safer(design):
+    """Return (words, design) with each setting made safe that is not."""
+    bank, found = design.bank, []
+    if bank.chemistry == LITHIUM and not bank.frost_ban:
+        found.append(("a ban on charging in frost", replace(bank, frost_ban=True)))
+    if bank.chemistry == LEAD_ACID and not bank.compensated:
+        found.append(("a controller that follows the cold", replace(bank, compensated=True)))
+    if bank.trip_V is not None:
+        found.append(("no breaker that stays off", replace(bank, trip_V=None)))
+    found = [(words, replace(design, bank=one)) for words, one in found]
+    if any(load.lost_after_cut for load in design.loads):
+        alone = tuple(
+            replace(load, starts_alone=True, logs_alone=True, wakes_alone=True)
+            for load in design.loads
+        )
+        found.append(("loads that start, wake and record alone", replace(design, loads=alone)))
+    return found
 
 
 def _help(change):

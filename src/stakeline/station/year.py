@@ -5,36 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..errors import SettingsError
-from ._kernels import (
-    BACK,
-    CAUSE,
-    CLIPPED,
-    COLDEST_DEGC,
-    COLUMNS,
-    DAY_H,
-    DAY_ROWS,
-    END,
-    FIRST_CAUSE,
-    FIRST_FROZEN,
-    FIRST_OFF,
-    FIRST_OVER,
-    FROZEN_H,
-    HEATER,
-    LOAD,
-    LONGEST_H,
-    LONGEST_OFF,
-    LOST,
-    LOWEST_CHARGE,
-    LOWEST_V,
-    OFF_H,
-    OFFERED,
-    OVER_H,
-    REFUSED,
-    SAVED,
-    START,
-    STARTS,
-    years,
-)
+from ._kernels import COLDEST_DEGC, COLUMNS, DAY_H, DAY_ROWS, years
 from .battery import (
     LITHIUM,
     RATED_DEGC,
@@ -43,22 +14,17 @@ from .battery import (
     charge_rate_per_h,
     cold_share,
     least_charge,
+    most_charge,
     rate_share,
     rest_V,
     self_discharge_per_s,
 )
 from .box import Box
+from .year_outcome import outcome_of
 
 HOTTEST_DEGC = 80.0  # degC; last node of the tables
 REST_NODES = 101  # -; of the rest voltage by usable charge
-CAUSES = (
-    "none",
-    "the bank was empty",
-    "the cold locked up what the bank still held",
-    "the peak load pulled the voltage below the switch",
-    "the bank was colder than its acid's freezing point",
-    "charging was forbidden in frost",
-)
+LOSS_STEP_H = 120  # h; between values of the box's loss, as those of the snow surface
 
 
 @dataclass(frozen=True)
@@ -78,10 +44,15 @@ class StationEnergy:
         What they take on top for a moment, as a modem does: the switch sees it.
     peak_least_V : float
         Of a nominal 12 V at rest: below it the peak does not come.
-    savings : tuple of (float, float)
-        State of charge below which a load saves, and by how many watts. [-], [W]
+    savings : tuple of tuples
+        State of charge below which a load saves, and by how many watts; two more where not both
+        are False: whether it never wakes again, and whether it stays off after a cut-off.
     dump_W : float
         What the turbine's regulator can burn; infinite where that is enough.
+    hand_W : float
+        Of the loads that stay off after a cut-off until somebody comes: not before the year's end.
+    silent : bool
+        Whether hours after a cut-off are lost: a load stays off, or is on and records nothing.
     """
 
     bank: Bank
@@ -92,6 +63,8 @@ class StationEnergy:
     peak_least_V: float = 0.0
     savings: tuple = ()
     dump_W: float = np.inf
+    hand_W: float = 0.0
+    silent: bool = False
 
     def __post_init__(self):
         if not (self.loss_W_K > 0.0 and self.load_W >= 0.0 and self.peak_W >= 0.0):
@@ -99,90 +72,10 @@ class StationEnergy:
                 f"station: loss_W_K {self.loss_W_K:g}, load_W {self.load_W:g}, peak_W "
                 f"{self.peak_W:g}: expected a loss above 0, powers of 0 or more"
             )
-        if any(not 0.0 <= limit <= 1.0 or power < 0.0 for limit, power in self.savings):
+        if any(not 0.0 <= limit <= 1.0 or power < 0.0 for limit, power, *_ in self.savings):
             raise SettingsError(
                 f"station: savings {self.savings}: expected charges of 0 to 1, powers of 0 or more"
             )
-
-
-@dataclass(frozen=True)
-class YearsOutcome:
-    """What became of m years; hours count from each year's first.
-
-    Attributes
-    ----------
-    offered_J, clipped_J, load_J, heater_J, lost_J, start_J, end_J : array, shape (m,)
-        From sun and wind, not taken, used, heated, lost in the bank; stored at the two ends.
-    off_h : array, shape (m,)
-        Hours without loads.
-    first_off, longest_off : int array, shape (m,)
-        Hour at which the first and the longest outage begin, -1 for none.
-    longest_off_h : array, shape (m,)
-    cause, first_cause : int array, shape (m,)
-        Of the longest and of the first outage, into ``CAUSES``.
-    starts : array, shape (m,)
-        How often loads came back.
-    back : int array, shape (m,)
-        Hour at which they last did, -1 for never.
-    over_h : array, shape (m,)
-        Hours in which the turbine gave more than bank, loads and ``dump_W`` take.
-    first_frozen, first_over : int array, shape (m,)
-        First of ``frozen_h`` and of ``over_h``, -1 for none.
-    saved_J : array, shape (m,)
-        What loads did not use below their states of charge.
-    frozen_h : array, shape (m,)
-        Hours below the acid's freezing point: a bank may crack.
-    refused_J : array, shape (m,)
-        Of ``clipped_J``: what frost kept from being charged.
-    lowest_charge, lowest_V : array, shape (m,)
-    days : array, shape (m, 3, d) or (m, 3, 0)
-        Lowest charge, hours with loads and coldest box [degC] of each whole day, where asked for.
-    trace : array, shape (m, 3, n) or (m, 3, 0)
-        Charge, connected (0 or 1) and the box's degC at the end of each hour, where asked for.
-    """
-
-    offered_J: np.ndarray
-    clipped_J: np.ndarray
-    load_J: np.ndarray
-    heater_J: np.ndarray
-    lost_J: np.ndarray
-    start_J: np.ndarray
-    end_J: np.ndarray
-    off_h: np.ndarray
-    first_off: np.ndarray
-    longest_off: np.ndarray
-    longest_off_h: np.ndarray
-    cause: np.ndarray
-    frozen_h: np.ndarray
-    refused_J: np.ndarray
-    lowest_charge: np.ndarray
-    lowest_V: np.ndarray
-    first_cause: np.ndarray
-    starts: np.ndarray
-    back: np.ndarray
-    over_h: np.ndarray
-    first_frozen: np.ndarray
-    first_over: np.ndarray
-    saved_J: np.ndarray
-    days: np.ndarray
-    trace: np.ndarray
-
-    @property
-    def survived(self):
-        """In which years the loads were never cut off (m,)."""
-        return self.off_h == 0.0
-
-    @property
-    def balance(self):
-        """What is missing in each year's energy, by the energy that passed through (m,)."""
-        spent = self.clipped_J + self.load_J + self.heater_J + self.lost_J
-        missing = self.offered_J - spent - (self.end_J - self.start_J)
-        return missing / np.maximum(self.offered_J + self.start_J, 1.0)
-
-    @property
-    def why(self):
-        """The causes in words, a tuple of m."""
-        return tuple(CAUSES[i] for i in self.cause)
 
 
 def simulate_years(
@@ -192,6 +85,7 @@ def simulate_years(
     *,
     wind_W=None,
     load_W=None,
+    loss_W_K=None,
     charge=1.0,
     keep_days=False,
     keep_hours=False,
@@ -209,6 +103,8 @@ def simulate_years(
         The turbine's part of it, where over-voltage is to be looked for.
     load_W : array, shape (n,), optional
         Hourly loads; the station's mean where not given.
+    loss_W_K : array, shape (m, s) or (1, s), optional
+        Of the box, for ``LOSS_STEP_H`` hours each; the station's where not given.
     charge : float
         State of charge at the beginning.
     keep_days, keep_hours : bool
@@ -225,7 +121,8 @@ def simulate_years(
     left, the switch with its two limits, the heater's thermostat, loads first from what is offered;
     charging is bounded by temperature, voltage and free room, and keeps ``charge_share``. Losses
     and loads heat the box, which follows its surroundings exponentially. A frozen bank is counted,
-    not destroyed.
+    not destroyed. What lithium takes in frost is metal: neither kept nor given back, it lessens the
+    capacity (all of it, own choice: makers forbid any). A breaker that trips ends the year.
     """
     degrees = _years_of("surroundings_degC", surroundings_degC)
     offered = _years_of("offered_W", offered_W)
@@ -238,6 +135,9 @@ def simulate_years(
                 "years and hours"
             )
     load = np.full(hours, station.load_W) if load_W is None else np.asarray(load_W, float)
+    losses = np.full((1, -(-hours // LOSS_STEP_H)), station.loss_W_K)
+    if loss_W_K is not None:
+        losses = _losses(loss_W_K, (count, losses.shape[1]))
     if load.shape != (hours,):
         raise SettingsError(f"load_W is {load.shape}: expected one value for each of {hours} hours")
     for name, power in (("offered_W", offered), ("load_W", load)):
@@ -248,11 +148,11 @@ def simulate_years(
     outcome = np.zeros((count, COLUMNS))
     days = np.zeros((count, DAY_ROWS, hours // DAY_H if keep_days else 0))
     trace = np.zeros((count, 3, hours if keep_hours else 0))
-    savings = np.array(station.savings, float).reshape(-1, 2)
+    savings = np.array([(*one, 0.0, 0.0)[:4] for one in station.savings], float).reshape(-1, 4)
     saving = np.zeros(len(savings), bool)
-    years(_settings(station), *_tables(station), degrees, offered, wind, load, savings, saving,
-          float(charge), outcome, days, trace, keep_hours)  # fmt: skip
-    return _outcome(outcome, days, trace)
+    years(_settings(station), *_tables(station), degrees, losses, LOSS_STEP_H, offered, wind, load,
+          savings, saving, float(charge), outcome, days, trace, keep_hours)  # fmt: skip
+    return outcome_of(outcome, days, trace)
 
 
 def smallest_bank(station, surroundings_degC, offered_W, *, most=200, charge=1.0, share=1.0):
@@ -311,6 +211,19 @@ def _years_of(name, values):
     return values
 
 
+def _losses(loss_W_K, shape):
+    """Return the losses of a box (m or 1, s), refusing other steps and what is not above 0."""
+    losses = np.ascontiguousarray(loss_W_K, float)
+    if losses.ndim != 2 or losses.shape[1] != shape[1] or losses.shape[0] not in (1, shape[0]):
+        raise SettingsError(
+            f"loss_W_K is {losses.shape}: expected (1 or {shape[0]}, {shape[1]}), one value for "
+            f"each {LOSS_STEP_H} h"
+        )
+    if not (losses > 0.0).all():
+        raise SettingsError(f"loss_W_K: lowest {losses.min():g} W/K; expected above 0")
+    return losses
+
+
 def _settings(station):
     """Return the kernel's plain numbers."""
     bank, box = station.bank, station.box
@@ -327,16 +240,19 @@ def _settings(station):
         box.heater_on_degC,
         box.heater_off_degC,
         box.heater_least_V * scale,
-        station.loss_W_K,
         box.heat_J_K,
         station.dump_W,
         station.peak_least_V * scale,
+        (bank.trip_V or 0.0) * scale,
+        station.hand_W,
+        station.silent,
+        bank.chemistry == LITHIUM and not bank.frost_ban,
     )
     return tuple(float(value) for value in values)
 
 
 def _tables(station):
-    """Return the kernel's tables by temperature (7, k), and the rest voltage by usable charge."""
+    """Return the kernel's tables by temperature (8, k), and the rest voltage by usable charge."""
     bank = station.bank
     degrees = np.arange(COLDEST_DEGC, HOTTEST_DEGC + 1.0)
     by_rate = float(rate_share(bank, station.load_W / bank.nominal_V))
@@ -351,38 +267,7 @@ def _tables(station):
             2.0 ** ((RATED_DEGC - degrees) / 40.0),
             charge_limit_V(bank, degrees),
             shift if bank.chemistry != LITHIUM else np.zeros(degrees.size),
+            most_charge(bank, degrees),
         ]
     )
     return tables, rest
-
-
-def _outcome(outcome, days, trace):
-    """Return the kernel's columns with their names."""
-    column = outcome.T
-    return YearsOutcome(
-        offered_J=column[OFFERED],
-        clipped_J=column[CLIPPED],
-        load_J=column[LOAD],
-        heater_J=column[HEATER],
-        lost_J=column[LOST],
-        start_J=column[START],
-        end_J=column[END],
-        off_h=column[OFF_H],
-        first_off=column[FIRST_OFF].astype(int),
-        longest_off=column[LONGEST_OFF].astype(int),
-        longest_off_h=column[LONGEST_H],
-        cause=column[CAUSE].astype(int),
-        frozen_h=column[FROZEN_H],
-        refused_J=column[REFUSED],
-        lowest_charge=column[LOWEST_CHARGE],
-        lowest_V=column[LOWEST_V],
-        first_cause=column[FIRST_CAUSE].astype(int),
-        starts=column[STARTS],
-        back=column[BACK].astype(int),
-        over_h=column[OVER_H],
-        first_frozen=column[FIRST_FROZEN].astype(int),
-        first_over=column[FIRST_OVER].astype(int),
-        saved_J=column[SAVED],
-        days=days,
-        trace=trace,
-    )

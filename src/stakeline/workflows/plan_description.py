@@ -221,7 +221,8 @@ def _panel(part, controller):
 def _bank(settings):
     given = settings.battery.model_dump(exclude={"sealed", "mass_kg", "volume_m3"})
     switch = settings.controller
-    return Bank(**given, disconnect_V=switch.disconnect_V, reconnect_V=switch.reconnect_V)
+    names = ("disconnect_V", "reconnect_V", "compensated", "frost_ban", "trip_V")
+    return Bank(**given, **{name: getattr(switch, name) for name in names})
 
 
 def block_kg(battery):
@@ -247,7 +248,7 @@ def _box(settings):
 
 def _load(part):
     names = ("name", "kind", "power_W", "duty", "peak_W", "peak_s", "saves_below", "saved_W",
-             "blocks_d", "least_V")  # fmt: skip
+             "blocks_d", "least_V", "starts_alone", "logs_alone", "wakes_alone")  # fmt: skip
     return Load(**{name: getattr(part, name) for name in names})
 
 
