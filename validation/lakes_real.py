@@ -20,6 +20,7 @@ import shapefile
 from _measured import Table, real_data
 from motion_bowdoin import SETTINGS, record
 
+from stakeline.campaign.altimetry_map import AltimetryMap
 from stakeline.constants import NS_PER_DAY
 from stakeline.errors import FormatError
 from stakeline.formats.outlines import read_outlines, read_rings
@@ -30,7 +31,8 @@ from stakeline.lakes.events import find_events
 from stakeline.lakes.outline import drawn_outlines, recognised_outline
 from stakeline.lakes.volume import flat_volume_m3
 from stakeline.motion.solve import solve_motion
-from stakeline.time import from_iso, iso
+from stakeline.time import from_iso, iso, utc_from_gps
+from stakeline.workflows.altimetry_series import level_series
 
 README = "README of the real data"
 MONTHLY = {  # range, greatest and its year, least and its year; None: not quoted
@@ -64,12 +66,27 @@ def rows_of(*parts):
         return list(csv.DictReader(text))
 
 
+def series(name, **told):
+    """Return the ready series of a file, read as a campaign would."""
+    said = AltimetryMap.model_validate(told)
+    return level_series(real_data("ice", "lakes", name), said)
+
+
+def years(time_ns):
+    """Return UTC decimal years of GPS times (n,)."""
+    day = utc_from_gps(time_ns).astype("datetime64[ns]")
+    begin = day.astype("datetime64[Y]")
+    length = (begin + 1).astype("datetime64[ns]") - begin.astype("datetime64[ns]")
+    return 1970.0 + begin.astype(int) + (day - begin) / length
+
+
 def monthly(table):
     for lake, (width, *ends) in MONTHLY.items():
-        rows = rows_of(f"{lake}_monthly.csv")
-        year = np.array([float(r["decimal_year"]) for r in rows])
-        columns = [[float(r[f"{p}_adjusted_m"]) for r in rows] for p in ("inside", "outside")]
-        height = np.subtract(*columns)
+        time = {"column": "decimal_year", "scale": "UTC", "written": "decimal years"}
+        level = {"column": "inside_adjusted_m", "less": "outside_adjusted_m"}
+        sigma = {"column": "inside_stderr_m"}
+        (read,) = series(f"{lake}_monthly.csv", time=time, level=level, sigma=sigma, lake=lake)
+        year, height = years(read.time_ns), read.level_m
         # quoted to a centimetre and a hundredth of a year
         off = abs(np.ptp(height) - width)
         table.line(f"{lake}: range, off {width} m", off, 0.0051, "m", README)
@@ -80,6 +97,13 @@ def monthly(table):
                 table.line(f"{lake}: {name}, off {end[0]} m", off, 0.0051, "m", README)
                 table.line(f"{lake}: its year, off {end[1]}", abs(year[at] - end[1]), 0.0051, "a",
                            README)  # fmt: skip
+
+
+def quarters(method, level):
+    """Return the series of a file of quarters, by lake."""
+    time = {"column": "mid_time", "scale": "UTC"}
+    name = f"series_2010_2024_{method}.csv"
+    return series(name, time=time, level=level, lake_column="lake")
 
 
 def quarterly(table):
@@ -93,12 +117,14 @@ def quarterly(table):
         )
         worst = np.abs(flat_volume_m3(area, change) - volume).max()
         table.line(f"{method}: volume is area times height, off", worst, bar_m3, "m3", README)
-        both = [r for r in rows if r["dh_m"] and r["region_dh_m"]]
-        apart = [
-            float(r["dh_m"]) - float(r["region_dh_m"]) - float(r["dh_corrected_m"]) for r in both
-        ]
-        table.line(f"{method}: height is lake less region, off", np.abs(apart).max(), 0.0051, "m",
-                   README)  # fmt: skip
+        apart = np.concatenate(
+            [one.level_m - told.level_m for one, told in zip(
+                *(quarters(method, level) for level in (
+                    {"column": "dh_m", "less": "region_dh_m"}, {"column": "dh_corrected_m"},
+                )), strict=True)]
+        )  # fmt: skip
+        table.line(f"{method}: height is lake less region, off", np.nanmax(np.abs(apart)), 0.0051,
+                   "m", README)  # fmt: skip
         for lake in sorted({r["lake"] for r in rows}):
             own = [r for r in rows if r["lake"] == lake]
             total = np.cumsum([float(r["dV_corrected_m3"] or 0.0) for r in own]) / 1e9
