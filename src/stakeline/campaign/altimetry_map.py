@@ -32,6 +32,31 @@ class LengthPart(Strict):
     unit: Length = "m"
 
 
+class SigmaPart(Strict):
+    """``[sigma]``: a column and its unit, or one standard deviation for all rows."""
+
+    column: str = ""
+    unit: Length = "m"
+    same_m: float | None = Field(None, gt=0, le=100)
+
+    @model_validator(mode="after")
+    def _either(self):
+        if bool(self.column) == (self.same_m is not None):
+            raise ValueError("give a column, or same_m for all rows: one of the two")
+        return self
+
+
+class LevelPart(LengthPart):
+    """``[level]``: the column of a ready series of a lake's level, and what it is.
+
+    ``kind``: ``level``, or ``change`` since the row before. ``less``: a column, such as that of the
+    ground around, that is taken off.
+    """
+
+    kind: Literal["level", "change"] = "level"
+    less: str = ""
+
+
 class QualityPart(Strict):
     """``[quality]``: a column of flags, and the values that stand for good."""
 
@@ -43,7 +68,8 @@ class AltimetryMap(Strict):
     """All of the file; ``time``, ``place`` and ``height`` together where the names are foreign.
 
     ``epsg``: map of columns ``x_m`` and ``y_m`` of a table with our names. ``field``: of a file of
-    maps. ``flagged``: keep points that their maker flags.
+    maps. ``flagged``: keep points that their maker flags. ``level`` with ``time``: the table is a
+    ready series, of ``lake`` or of the lakes that the column ``lake_column`` names.
     """
 
     datum: DatumPart = DatumPart()
@@ -53,15 +79,32 @@ class AltimetryMap(Strict):
     time: TimeColumn | None = None
     place: PlacePart | None = None
     height: LengthPart | None = None
-    sigma: LengthPart | None = None
+    sigma: SigmaPart | None = None
     geoid: LengthPart | None = None
     quality: QualityPart | None = None
+    level: LevelPart | None = None
+    lake: str = ""
+    lake_column: str = ""
     track: str = ""
     cycle: str = ""
     missing: tuple[float, ...] = Field((), description="codes that stand for a missing number")
 
     @model_validator(mode="after")
+    def _series(self):
+        if self.level is None:
+            if self.lake or self.lake_column:
+                raise ValueError("names a lake without [level]; only ready series have one")
+            return self
+        if self.time is None or self.place is not None or self.height is not None:
+            raise ValueError("has [level]: it needs [time], and neither [place] nor [height]")
+        if bool(self.lake) == bool(self.lake_column):
+            raise ValueError("has [level]: say its lake, or the lake_column: one of the two")
+        return self
+
+    @model_validator(mode="after")
     def _whole(self):
+        if self.level is not None:
+            return self
         given = [part is not None for part in (self.time, self.place, self.height)]
         if any(given) and not all(given):
             raise ValueError("needs [time], [place] and [height] together, or none of them")

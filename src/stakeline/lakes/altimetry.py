@@ -20,6 +20,7 @@ import numpy as np
 from ..constants import NS_PER_S
 from ..errors import SettingsError, SolutionError
 from ._pass_solution import solve_passes
+from .levels import Levels
 from .motion_pattern import pattern_of
 from .track_surface import LEAST_ROWS, crossings, track_surface
 
@@ -76,7 +77,7 @@ class SurfacePoints:
 
 
 @dataclass(frozen=True, eq=False)
-class LakeLevels:
+class LakeLevels(Levels):
     """Levels of a lake, one for each pass over it.
 
     Attributes
@@ -123,20 +124,6 @@ class LakeLevels:
     def covariance_m2(self):
         """Covariance of the levels (p, p). [m2]"""
         return self.covariance[: len(self), : len(self)]
-
-    def __len__(self):
-        return len(self.time_ns)
-
-    def since(self, first=0):
-        """Return (levels since pass ``first``, their sigmas), both (p,). [m]"""
-        c = self.covariance_m2
-        variance = np.diag(c) + c[first, first] - 2.0 * c[first]
-        return self.level_m - self.level_m[first], np.sqrt(np.maximum(variance, 0.0))
-
-    def change(self, before, after):
-        """Return (level of pass ``after`` minus that of ``before``, its sigma). [m]"""
-        level, sigma = self.since(before)
-        return float(level[after]), float(sigma[after])
 
     def share(self, point_m):
         """Return (motion at a map point (2,) for 1 m of mean level, its sigma)."""

@@ -16,8 +16,8 @@ class MapLevels:
     """Means (t,) of height change over a lake.
 
     ``change_m``: inside minus around; ``inside_m``, ``around_m``; ``seen``: share of the
-    lake's cells with a value; ``sigma_m`` holds for errors alike over a length, NaN where the map
-    tells none.
+    lake's cells with a value; ``sigma_m`` holds for errors alike over a length; where the map tells
+    none they are as large as the cells around scatter.
     """
 
     lake: str
@@ -73,12 +73,12 @@ def map_levels(
     means = [_mean(flat[:, cells]) for cells in (inside, around)]
     seen = np.isfinite(flat[:, inside]).mean(axis=1)
     levels = np.where(seen >= LEAST_SHARE, means[0] - means[1], np.nan)
-    sigma = np.full(len(flat), np.nan)
-    if sigma_m is not None:
-        cell_m2 = abs((x_m[1] - x_m[0]) * (y_m[1] - y_m[0])) / outline.scale**2
+    cell_m2 = abs((x_m[1] - x_m[0]) * (y_m[1] - y_m[0])) / outline.scale**2
+    if sigma_m is None:
+        spread = np.broadcast_to(_scatter(flat[:, around])[:, None], flat.shape)
+    else:
         spread = np.asarray(sigma_m, float).reshape(len(change), -1)
-        parts = [_spread(spread[:, cells], cell_m2) for cells in (inside, around)]
-        sigma = np.hypot(*parts)
+    sigma = np.hypot(*(_spread(spread[:, cells], cell_m2) for cells in (inside, around)))
     return MapLevels(outline.name, np.asarray(time_ns, np.int64), levels, sigma, *means, seen)
 
 
@@ -88,6 +88,11 @@ def _mean(values):
     number = there.sum(axis=1)
     total = np.where(there, values, 0.0).sum(axis=1)
     return np.where(number > 0, total / np.maximum(number, 1), np.nan)
+
+
+def _scatter(values):
+    """Return the standard deviation (t,) of finite values (t, n) about their mean."""
+    return np.sqrt(_mean((values - _mean(values)[:, None]) ** 2))
 
 
 def _spread(sigma, cell_m2):

@@ -30,7 +30,8 @@ class LevelLines:
 
     ``time_ns``, ``level_m``, ``sigma_m`` (n,): of stations and passes together; ``passes_alone_m``,
     ``passes_alone_sigma_m`` (n,): of passes; ``pass_ns``, ``pass_m``, ``pass_sigma_m`` (p,);
-    ``events``: (kind, onset, end) in GPS time. [ns]
+    ``events``: (kind, onset, end) in GPS time [ns]; ``source``, ``one``: what gives the levels, and
+    one of them, as words.
     """
 
     lake: str
@@ -43,6 +44,8 @@ class LevelLines:
     pass_m: np.ndarray
     pass_sigma_m: np.ndarray
     events: tuple = ()
+    source: str = "passes"
+    one: str = "pass"
 
 
 @dataclass(frozen=True)
@@ -68,9 +71,10 @@ def draw_levels(lines, note=""):
     upper, lower = figure.subplots(2, 1, sharex=True, sharey=True)
     time = lines.time_ns.astype("datetime64[ns]")
     passes = lines.pass_ns.astype("datetime64[ns]")
+    together, by_it = f"stations and {lines.source} together", f"{lines.source} alone"
     curves = (
-        (upper, lines.level_m, lines.sigma_m, DEEP, BAND, "stations and passes together"),
-        (lower, lines.passes_alone_m, lines.passes_alone_sigma_m, WARM, WARM_BAND, "passes alone"),
+        (upper, lines.level_m, lines.sigma_m, DEEP, BAND, together),
+        (lower, lines.passes_alone_m, lines.passes_alone_sigma_m, WARM, WARM_BAND, by_it),
     )
     for axis, level, sigma, colour, shade, name in curves:
         _shade_events(axis, lines.events)
@@ -80,7 +84,7 @@ def draw_levels(lines, note=""):
         line(axis, time, level, color=colour, linewidth=1.4, label=f"{name}, 95 %")
         axis.errorbar(
             passes, lines.pass_m + shift, HALF_95 * lines.pass_sigma_m, color=INK, fmt="o",
-            markersize=3.2, linewidth=0.9, capsize=2.0, label="pass over the lake, 95 %",
+            markersize=3.2, linewidth=0.9, capsize=2.0, label=f"{lines.one} of the lake, 95 %",
         )  # fmt: skip
         axis.set_ylabel("level (m)")
         axis.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), frameon=False, fontsize=8, ncols=4)
@@ -103,7 +107,7 @@ def _shade_events(axis, events):
 
 
 @styled
-def draw_seen(lake, rows, pass_ns, note=""):
+def draw_seen(lake, rows, pass_ns, note="", source="passes", one="pass"):
     """Return the panel of what the satellite alone would have seen: one line an event.
 
     Parameters
@@ -111,8 +115,10 @@ def draw_seen(lake, rows, pass_ns, note=""):
     lake : str
     rows : sequence of SeenRow
     pass_ns : int64 array (p,)
-        Passes over the lake.
+        Passes over the lake, or other times of levels.
     note : str
+    source, one : str
+        What gives the levels, and one of them.
     """
     title = f"{lake}: what the satellite alone would have seen"
     figure = new_figure(9.0, 1.9 + 0.42 * len(rows), title)
@@ -127,7 +133,7 @@ def draw_seen(lake, rows, pass_ns, note=""):
     axis.set_ylim(len(rows) - 0.4, -0.9)
     axis.grid(visible=False)
     axis.tick_params(axis="y", length=0)
-    _key(axis)
+    _key(axis, source, one)
     time_axis(axis)
     footnote(figure, note)
     return figure
@@ -157,13 +163,13 @@ def _draw_row(axis, place, row, leftward):
     )  # fmt: skip
 
 
-def _key(axis):
+def _key(axis, source, one):
     """Explain the marks above the panel."""
     looks = (
         ({"color": DEEP, "linewidth": 2.6}, "event by stations"),
-        ({"color": WARM, "linewidth": 7.0, "alpha": 0.55}, "onset by passes alone"),
+        ({"color": WARM, "linewidth": 7.0, "alpha": 0.55}, f"onset by {source} alone"),
         ({"color": INK, "marker": "D", "linestyle": "none", "markersize": 5.0}, "known with it"),
-        ({"color": PALE, "linewidth": 0.7, "linestyle": (0, (2, 2))}, "pass"),
+        ({"color": PALE, "linewidth": 0.7, "linestyle": (0, (2, 2))}, one),
     )
     for how, words in looks:
         axis.plot([], [], label=words, **how)

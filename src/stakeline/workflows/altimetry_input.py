@@ -1,6 +1,6 @@
 """Whatever altimetry lies in a campaign, brought to one map and one datum."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -23,6 +23,7 @@ from ..formats.plain_table import read_raw_columns
 from ..formats.series_netcdf import is_netcdf
 from ..lakes.altimetry import SurfacePoints
 from ..lakes.datum import ELLIPSOID, GEOID, TIDE_FREE, above_ellipsoid, in_tide_system
+from .altimetry_series import is_series, level_series, number_column, raw_column
 from .motion_table import gps_times
 
 FOLDER = f"{RAW}/altimetry"
@@ -35,13 +36,14 @@ class CampaignAltimetry:
     """All altimetry of a campaign.
 
     ``points``: :class:`SurfacePoints` on map ``epsg``, None where there are none; ``track_names``
-    of their numbers; ``maps``: tuple of HeightChange; ``files``: (path below the campaign,
-    checksum) of what was read; ``notes``: sentences.
+    of their numbers; ``maps``: tuple of HeightChange; ``series``: tuple of LevelSeries; ``files``:
+    (path below the campaign, checksum) of what was read; ``notes``: sentences.
     """
 
     points: SurfacePoints | None
     track_names: tuple
     maps: tuple
+    series: tuple
     epsg: int
     datum: Datum
     files: tuple
@@ -51,8 +53,9 @@ class CampaignAltimetry:
 def altimetry_points(campaign, epsg):
     """Return the :class:`CampaignAltimetry` of ``0-raw/altimetry/``, on the map of the lakes.
 
-    Tables, HDF5 of heights along tracks, NetCDF of maps of height change; beside each may lie a
-    file of the same name and ending ``.toml`` that says its datum and columns.
+    Tables, HDF5 of heights along tracks, NetCDF of maps of height change, tables of ready levels of
+    lakes; beside each may lie a file of the same name and ending ``.toml`` that says its datum and
+    columns.
 
     Parameters
     ----------
@@ -67,7 +70,7 @@ def altimetry_points(campaign, epsg):
     """
     folder = campaign.folder(FOLDER)
     paths = [p for p in sorted(folder.rglob("*")) if p.is_file() and p.name[0] != "."]
-    parts, maps, files, notes = [], [], [], []
+    parts, maps, series, files, notes = [], [], [], [], []
     for path in paths:
         if path.suffix.lower() == BESIDE:
             files.append(path)
@@ -76,6 +79,8 @@ def altimetry_points(campaign, epsg):
         kind = path.suffix.lower()
         if kind in NETCDF and is_netcdf(path):
             maps.append(_on_map(read_height_change(path, said.field), epsg))
+        elif kind in TABLES and is_series(path, said):
+            series += level_series(path, said)
         elif kind in (*HDF5, *TABLES):
             points = _points(path, said, kind)
             parts.append(points)
@@ -87,7 +92,12 @@ def altimetry_points(campaign, epsg):
     notes += [f"{Path(m.file).name}: {note}" for m in maps for note in m.notes]
     points, names, datum, more = _together(parts, epsg)
     checked = tuple((campaign.relative(p), sha256_file(p)[1]) for p in files)
-    return CampaignAltimetry(points, names, tuple(maps), epsg, datum, checked, (*notes, *more))
+    notes += [note for one in series for note in one.notes]
+    maps = [replace(m, file=campaign.relative(Path(m.file))) for m in maps]
+    series = [replace(s, file=campaign.relative(Path(s.file))) for s in series]
+    return CampaignAltimetry(
+        points, names, tuple(maps), tuple(series), epsg, datum, checked, (*notes, *more)
+    )
 
 
 def _beside(path):
@@ -111,33 +121,23 @@ def _foreign(path, said, datum):
     """Return the points of a table with foreign names."""
     table = read_raw_columns(path)
 
-    def raw(name):
-        if name not in table:
-            raise FormatError(
-                path, None, f"no column {name}", f"one of {', '.join(table)}",
-                f"put the name right in {path.with_suffix(BESIDE).name}",
-            )  # fmt: skip
-        return np.asarray(table[name])
-
     def numbers(name):
-        values = raw(name)
-        if values.dtype.kind not in "iuf":
-            raise FormatError(path, None, f"text in column {name}", "numbers")
-        values = values.astype(float)
-        return np.where(np.isin(values, said.missing), np.nan, values)
+        return number_column(table, name, path, said.missing)
 
-    written = raw(said.time.column)
+    written = raw_column(table, said.time.column, path)
     written = written if said.time.written == "ISO 8601" else numbers(said.time.column)
     columns = {"time_ns": gps_times(written, said.time, path)}
     columns["place"] = np.stack([numbers(name) for name in said.place.columns], axis=1)
     for name in ("height", "sigma", "geoid"):
         part = getattr(said, name)
-        if part is not None:
+        if part is not None and name == "sigma" and part.same_m:
+            columns["sigma_m"] = np.full(len(columns["time_ns"]), part.same_m)
+        elif part is not None:
             columns[f"{name}_m"] = numbers(part.column) * LENGTHS[part.unit]
     if said.quality is not None and not said.flagged:
         columns["good"] = np.isin(numbers(said.quality.column), said.quality.good)
     if said.track:
-        columns["track"] = raw(said.track)
+        columns["track"] = raw_column(table, said.track, path)
     if said.cycle:
         cycle = numbers(said.cycle)
         if not (np.isfinite(cycle) & (cycle == np.round(cycle))).all():

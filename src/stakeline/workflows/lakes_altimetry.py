@@ -1,57 +1,67 @@
-"""Altimetry beside the stations of a lake: levels, agreement, one curve, what passes see."""
+"""Altimetry beside the stations of a lake: levels, agreement, one curve, what satellites see."""
 
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..constants import NS_PER_DAY, NS_PER_S
+from ..constants import NS_PER_DAY
 from ..errors import SolutionError
-from ..formats.plain_table import write_plain_table
 from ..lakes.agreement import agreement, heights_near
-from ..lakes.altimetry import lake_levels
+from ..lakes.altimetry import APART_M, APART_SHARE, lake_levels
 from ..lakes.altimetry_maps import map_levels
 from ..lakes.level_curve import LevelStation, level_curve
-from ..lakes.satellite_view import LIMIT, EventTimes, sightings
-from ..report.lake_altimetry_figures import LevelLines, SeenRow, draw_levels, draw_seen
-from ..report.style import svg_bytes
-from ..time import iso
-from .altimetry_input import CampaignAltimetry, altimetry_points
+from ..lakes.levels import given_levels
+from ..lakes.motion_pattern import pattern_of
+from ..lakes.satellite_view import EventTimes, sightings
 
-__all__ = [
-    "CampaignAltimetry",
-    "LakeAltimetry",
-    "altimetry_figures",
-    "altimetry_files",
-    "altimetry_points",
-    "altimetry_words",
-    "lake_altimetry",
-]
-LEVELS, MAPS, AGREEMENT = "altimetry_levels.csv", "altimetry_maps.csv", "altimetry_agreement.csv"
-SUMMARY, CURVE = "altimetry_summary.csv", "level_curve.csv"
-SEEN = "satellite_alone.csv"
-LEVELS_FIGURE, SEEN_FIGURE = "altimetry_levels.svg", "satellite_alone.svg"
 LEAST_SHARE_SIGMA = 0.02  # -, of a station's share, which the pattern cannot know better; choice
+PASSES, MAPS, SERIES = "passes", "maps", "series"
+
+
+@dataclass(frozen=True, eq=False)
+class LakeSide:
+    """Levels of a lake by one source, beside its stations.
+
+    ``source``: ``passes``, ``maps``, ``series``, with a number where several files are of one kind;
+    ``file``: of maps or a series; ``levels``: LakeLevels or GivenLevels; ``agreements``: {station:
+    Agreement}; ``shares``: {station: (share, sigma)}; ``curve``: LevelCurve of stations and this
+    source; ``alone``: of this source; ``seen``: tuple of Sighting.
+    """
+
+    source: str
+    levels: object
+    agreements: dict
+    shares: dict
+    curve: object
+    alone: object
+    seen: tuple
+    file: str = ""
 
 
 @dataclass(frozen=True, eq=False)
 class LakeAltimetry:
     """What altimetry tells of one lake.
 
-    ``levels``: LakeLevels or None; ``maps``: tuple of MapLevels; ``agreements``: {station:
-    Agreement}; ``shares``: {station: (share, sigma)}; ``curve``: LevelCurve of stations and passes;
-    ``passes_alone``: of passes; ``seen``: tuple of Sighting, or empty where there are no passes;
-    ``notes``: sentences, also on what could not be done.
+    ``sides``: tuple of :class:`LakeSide`: passes before maps before series. They are not put
+    together: maps and series may be made of the same passes. ``maps``: tuple of MapLevels;
+    ``area_m2``: of the outline; ``notes``: sentences, also on what could not be done.
     """
 
     lake: str
-    levels: object
+    sides: tuple
     maps: tuple
-    agreements: dict
-    shares: dict
-    curve: object
-    passes_alone: object
-    seen: tuple
+    area_m2: float
     notes: tuple
+
+    @property
+    def first(self):
+        """The first :class:`LakeSide`, whose curve and volumes count; None where there is none."""
+        return self.sides[0] if self.sides else None
+
+    @property
+    def levels(self):
+        """Levels of the first side, None where there is none."""
+        return self.first.levels if self.sides else None
 
 
 def lake_altimetry(altimetry, outlines, stations=(), places=None, events=(), ice=None, others=()):
@@ -72,26 +82,51 @@ def lake_altimetry(altimetry, outlines, stations=(), places=None, events=(), ice
         Other lakes near.
     """
     outline = outlines[0] if isinstance(outlines, tuple | list) else outlines
-    notes, levels = [], None
+    notes = []
+    maps = tuple(_maps(altimetry, outline, notes))
+    own = [s for s in stations if not s.control and s.station in (places or {})]
+    times = [_times(event) for event in events]
+    sides = []
+    for source, file, levels in _sources(altimetry, outline, ice, others, maps, notes):
+        shares = {s.station: levels.share(places[s.station]) for s in own}
+        agreements = {}
+        for station in own:
+            _compare(source, levels, station, places[station.station], agreements, notes)
+        curves = _curves(levels, own, shares)
+        seen = sightings(levels, times)
+        sides.append(LakeSide(source, levels, agreements, shares, *curves, seen, file))
+    if len(sides) > 1:
+        notes.append(
+            f"curve and volumes by {sides[0].source}; the other sources may be made of the same "
+            "heights and stand by themselves"
+        )
+    found = tuple(one for _, one in maps)
+    return LakeAltimetry(outline.name, tuple(sides), found, outline.area_m2, tuple(notes))
+
+
+def _sources(altimetry, outline, ice, others, maps, notes):
+    """Yield (source, file, levels) of passes, maps and series; notes tell what cannot be used."""
     if altimetry.points is not None:
         try:
             levels = lake_levels(altimetry.points, outline, ice, others=others)
-            levels = _named(levels, altimetry.track_names)
             notes += levels.notes
+            yield PASSES, "", _named(levels, altimetry.track_names)
         except SolutionError as problem:
             notes.append(str(problem))
-    maps = tuple(_maps(altimetry, outline, notes))
-    own = [s for s in stations if not s.control and s.station in (places or {})]
-    shares, agreements = {}, {}
-    if levels is not None:
-        for station in own:
-            shares[station.station] = levels.share(places[station.station])
-            _compare(levels, station, places[station.station], agreements, notes)
-    curve, alone = _curves(levels, own, shares)
-    seen = sightings(levels, [_times(e) for e in events]) if levels is not None else ()
-    return LakeAltimetry(
-        outline.name, levels, maps, agreements, shares, curve, alone, seen, tuple(notes)
-    )
+    ready = [(MAPS, file, m.time_ns, m.change_m, m.sigma_m, False) for file, m in maps]
+    ready += [(SERIES, s.file, s.time_ns, s.level_m, s.sigma_m, s.summed)
+              for s in altimetry.series if s.lake == outline.name]  # fmt: skip
+    if not ready:
+        return
+    pattern = pattern_of(outline, APART_SHARE * ice.thickness_m if ice else APART_M, ice)
+    kinds = [one[0] for one in ready]
+    for k, (kind, file, time_ns, level, sigma, summed) in enumerate(ready):
+        number = f" {kinds[: k + 1].count(kind)}" if kinds.count(kind) > 1 else ""
+        try:
+            levels = given_levels(outline.name, time_ns, level, sigma, pattern, summed)
+            yield kind + number, file, levels
+        except SolutionError as problem:
+            notes.append(f"{file}: {problem}")
 
 
 def _named(levels, names):
@@ -107,14 +142,16 @@ def _times(event):
 
 
 def _maps(altimetry, outline, notes):
+    """Yield (file, MapLevels) of each file of maps that holds the lake."""
     for one in altimetry.maps:
         try:
-            yield map_levels(one.x_m, one.y_m, one.time_ns, one.dh_m, outline, one.sigma_m)
+            found = map_levels(one.x_m, one.y_m, one.time_ns, one.dh_m, outline, one.sigma_m)
+            yield one.file, found
         except SolutionError as problem:
             notes.append(str(problem))
 
 
-def _compare(levels, station, place, agreements, notes):
+def _compare(source, levels, station, place, agreements, notes):
     """Add the agreement of one station, or a note why there is none."""
     near, sigma = heights_near(station.time_ns, station.up_m, station.sigma_m, levels.time_ns)
     height, covariance = levels.at(place)
@@ -123,13 +160,11 @@ def _compare(levels, station, place, agreements, notes):
             levels.time_ns, height, covariance, near, np.diag(sigma**2)
         )
     except SolutionError as problem:
-        notes.append(f"{station.station} against altimetry: {problem}")
+        notes.append(f"{station.station} against {source}: {problem}")
 
 
 def _curves(levels, stations, shares):
-    """Return (LevelCurve of all, LevelCurve of passes alone); None where there is nothing."""
-    if levels is None:
-        return None, None
+    """Return (LevelCurve of all, LevelCurve of the levels alone)."""
     spans = [levels.time_ns[[0, -1]], *(s.time_ns[[0, -1]] for s in stations)]
     begin, end = min(s[0] for s in spans), max(s[1] for s in spans)
     begin, end = int(begin) // NS_PER_DAY * NS_PER_DAY, int(end) + NS_PER_DAY
@@ -142,187 +177,3 @@ def _curves(levels, stations, shares):
     ]  # fmt: skip
     alone = level_curve(begin, end, levels)
     return (level_curve(begin, end, levels, heights) if heights else alone), alone
-
-
-def altimetry_files(found):
-    """Return {name: bytes} of the tables of a :class:`LakeAltimetry`; times are GPS time.
-
-    A table without rows is left out.
-    """
-    tables = {
-        LEVELS: _levels_table(found),
-        MAPS: _maps_table(found),
-        AGREEMENT: _agreement_table(found),
-        SUMMARY: _summary_table(found),
-        CURVE: _curve_table(found),
-        SEEN: _seen_table(found),
-    }
-    decimals = {"p_value": 4, "slope": 4, "slope_sigma": 4, "over_sigma": 2, "delay_d": 2}
-    decimals |= {"interval_d": 2, "chi_square": 2, "difference_over_sigma": 2}
-    return {
-        name: write_plain_table(columns, dict.fromkeys(columns, 4) | decimals)
-        for name, columns in tables.items()
-        if columns and len(next(iter(columns.values())))
-    }
-
-
-def _levels_table(found):
-    levels = found.levels
-    if levels is None:
-        return {}
-    level, sigma = levels.since()
-    return {
-        "time_gps": _seconds(levels.time_ns), "cycle": levels.cycle, "level_m": level,
-        "sigma_m": sigma,
-        "points_inside": levels.inside, "points_around": levels.around,
-        "pass_bias_m": levels.bias_m, "bend_m": levels.bend_m,
-        "tracks": np.array(levels.tracks, object),
-    }  # fmt: skip
-
-
-def _maps_table(found):
-    if not found.maps:
-        return {}
-    names = ("change_m", "sigma_m", "inside_m", "around_m", "seen")
-    columns = {n: np.concatenate([getattr(m, n) for m in found.maps]) for n in names}
-    time_ns = np.concatenate([m.time_ns for m in found.maps])
-    return {"time_gps": _seconds(time_ns)} | columns
-
-
-def _agreement_table(found):
-    rows = [
-        (station, *row)
-        for station, a in found.agreements.items()
-        for row in zip(a.time_ns, a.difference_m, a.sigma_m, strict=True)
-    ]
-    if not rows:
-        return {}
-    station, time_ns, difference, sigma = map(np.array, zip(*rows, strict=True))
-    return {
-        "station": station, "time_gps": _seconds(time_ns), "altimetry_minus_station_m": difference,
-        "sigma_m": sigma, "difference_over_sigma": difference / sigma,
-    }  # fmt: skip
-
-
-def _summary_table(found):
-    items = list(found.agreements.items())
-    if not items:
-        return {}
-    columns = {"station": [n for n, _ in items], "passes": [len(a.time_ns) for _, a in items]}
-    columns["share"] = [found.shares[n][0] for n, _ in items]
-    columns["share_sigma"] = [found.shares[n][1] for n, _ in items]
-    names = ("offset_m", "offset_sigma_m", "slope", "slope_sigma", "chi_square", "freedom")
-    columns |= {n: [getattr(a, n) for _, a in items] for n in (*names, "p_value")}
-    return {n: np.array(v) for n, v in columns.items()}
-
-
-def _curve_table(found):
-    if found.curve is None:
-        return {}
-    alone = found.passes_alone
-    return {
-        "time_gps": found.curve.time_ns, "level_m": found.curve.level_m,
-        "sigma_m": found.curve.sigma_m, "passes_alone_m": alone.level_m,
-        "passes_alone_sigma_m": alone.sigma_m,
-    }  # fmt: skip
-
-
-def _seen_table(found):
-    if not found.seen:
-        return {}
-    times = found.levels.time_ns
-    columns = {name: [] for name in _SEEN_NAMES}
-    for s in found.seen:
-        passes = [None if k is None else times[k] for k in (s.before, s.after, s.known)]
-        row = [s.event.kind, s.event.onset_ns, s.event.end_ns, s.event.change_m, s.verdict, *passes]
-        row += [s.change_m, s.sigma_m, s.over_sigma, s.delay_d, *(s.interval_ns or (None, None))]
-        for name, value in zip(_SEEN_NAMES, [*row, s.width_d], strict=True):
-            columns[name].append(value)
-    return {n: _column(n, v) for n, v in columns.items()}
-
-
-_SEEN_NAMES = (
-    *("kind", "onset_gps", "end_gps", "change_m", "verdict"),
-    *("last_pass_before_gps", "first_pass_after_gps", "known_with_pass_gps"),
-    *("seen_change_m", "seen_sigma_m", "over_sigma", "delay_d"),
-    *("onset_after_gps", "onset_before_gps", "interval_d"),
-)
-
-
-def _column(name, values):
-    """Return an array of a column; times that are missing become empty."""
-    if name.endswith("_gps") and any(v is None for v in values):
-        texts = ["" if v is None else iso(_seconds(v)) for v in values]
-        return np.array(texts, object)
-    return _seconds(values) if name.endswith("_gps") else np.array(values)
-
-
-def _seconds(time_ns):
-    """Return times to the second. [ns]"""
-    return (np.asarray(time_ns, np.int64) + NS_PER_S // 2) // NS_PER_S * NS_PER_S
-
-
-def altimetry_figures(found):
-    """Return {name: bytes} of the figures of a :class:`LakeAltimetry`, as SVG."""
-    files = {}
-    levels = found.levels
-    if levels is None:
-        return files
-    curve, alone = found.curve, found.passes_alone
-    _, sigma = levels.since()
-    sigma[0] = sigma[1:].min()  # of a difference; the first pass by itself has none
-    times = tuple((s.event.kind, s.event.onset_ns, s.event.end_ns) for s in found.seen)
-    lines = LevelLines(
-        found.lake, curve.time_ns, curve.level_m, curve.sigma_m, alone.level_m, alone.sigma_m,
-        levels.time_ns, levels.level_m, sigma, times,
-    )  # fmt: skip
-    files[LEVELS_FIGURE] = svg_bytes(draw_levels(lines, "\n".join(_agreement_words(found))))
-    if found.seen:
-        rows = [_seen_row(levels, s) for s in found.seen]
-        files[SEEN_FIGURE] = svg_bytes(draw_seen(found.lake, rows, levels.time_ns, _SEEN_NOTE))
-    return files
-
-
-_SEEN_NOTE = (
-    f"Seen: the level differs from that of the last pass before by more than {LIMIT:g} sigma. "
-    "A lake that drains and fills again between two passes shows nothing."
-)
-
-
-def _agreement_words(found):
-    """Return a sentence for each station on how altimetry agrees with it."""
-    return [
-        f"{name}: {len(a.time_ns)} passes, chi-square {a.chi_square:.1f} of {a.freedom} "
-        f"(p {a.p_value:.2g}), slope {a.slope:.3f} ± {a.slope_sigma:.3f}"
-        for name, a in found.agreements.items()
-    ]
-
-
-def altimetry_words(found):
-    """Return sentences on what altimetry tells of a lake."""
-    levels = found.levels
-    if levels is None:
-        lines = [f"{found.lake}: no level from passes"]
-    else:
-        span = " to ".join(iso(_seconds(t))[:10] for t in levels.time_ns[[0, -1]])
-        lines = [f"{found.lake}: {len(levels.time_ns)} levels from passes, {span}"]
-    lines += [f"against {sentence}" for sentence in _agreement_words(found)]
-    for one in found.seen:
-        event, row = one.event, _seen_row(levels, one)
-        day = iso(_seconds(event.onset_ns))[:10]
-        lines.append(f"by the satellite alone, {event.kind} of {day}: {row.words}")
-    return [*lines, *(f"note: {note}" for note in found.notes)]
-
-
-def _seen_row(levels, seen):
-    """Return the line of one event in the panel."""
-    if seen.known is None:
-        words = seen.verdict
-        if np.isfinite(seen.change_m):
-            words += f": {seen.change_m:+.2f} m to the next pass, {seen.over_sigma:+.1f} sigma"
-        return SeenRow(seen.event.kind, seen.event.onset_ns, seen.event.end_ns, None, None, words)
-    change, sigma = levels.change(seen.before, seen.known)
-    words = f"{change:+.2f} m, {change / sigma:+.0f} sigma, known after {seen.delay_d:.0f} d"
-    return SeenRow(
-        seen.event.kind, seen.event.onset_ns, seen.event.end_ns, *seen.interval_ns, words
-    )

@@ -12,7 +12,9 @@ from ..errors import SettingsError
 from ..lakes.combined import combined_series
 from ..lakes.response import Ice
 from .altimetry_input import FOLDER, altimetry_points
-from .lakes_altimetry import altimetry_figures, altimetry_files, altimetry_words, lake_altimetry
+from .lakes_altimetry import lake_altimetry
+from .lakes_altimetry_tables import altimetry_files, word
+from .lakes_altimetry_words import altimetry_figures, altimetry_words
 from .lakes_ground import ice_thickness, lake_outlines
 from .lakes_input import station_up
 from .lakes_overflights import (
@@ -104,16 +106,17 @@ def solve_altimetry(task):
     volumes = ()
     if result is not None and found.levels is not None:
         volumes = volumes_together(campaign, result, told, variants, found.levels)
+    source = word(found.first) if found.sides else ""
     datum = (f"datum of the passes: {altimetry.datum.words}",)
     datum *= altimetry.points is not None and not altimetry.datum.missing  # else it is told there
     notes = (f"note: {note}" for note in (*datum, *altimetry.notes, *how))
     near = station_overflights(campaign, variants[0], altimetry)
     flown = overflight_words(near, altimetry.track_names)
-    words = (*altimetry_words(found), *together_words(task.lake, volumes), *flown, *notes)
+    words = (*altimetry_words(found), *together_words(task.lake, volumes, source), *flown, *notes)
     files = {f"{task.name}/{name}": data for name, data in altimetry_files(found).items()}
     files[f"{task.name}/{WORDS}"] = ("\n".join(words) + "\n").encode("utf-8")
     if volumes:
-        files[f"{task.name}/{TABLE}"] = together_table(volumes)
+        files[f"{task.name}/{TABLE}"] = together_table(volumes, source)
     if near:
         files[f"{task.name}/{OVERFLIGHTS}"] = overflights_csv(near, altimetry.track_names)
     figures = altimetry_figures(found)

@@ -7,16 +7,15 @@ import numpy as np
 from ..errors import SettingsError, SolutionError
 from ..formats.plain_table import write_plain_table
 from ..lakes.event_record import interval
-from ..lakes.outline import drawn_outlines
 from ..lakes.pass_changes import pass_changes
 from ..lakes.volume import event_volume
 from ..lakes.volume_together import AGREE, DISAGREE_P, TogetherVolume, together
 from .lakes_ground import ice_thickness
 from .lakes_places import tracks
-from .lakes_solve import OUTLINES, LakeChoice, LakeProblem
+from .lakes_solve import LakeChoice, LakeProblem, drawn_for
 
 TABLE = "volume_together.csv"
-BY_BOTH = "by stations and passes"  # in every sentence on a volume of both
+BY_BOTH = "by stations and"  # in every sentence on a volume of both
 NOT_SEEN = "passes do not size it"
 _WORDS = ("low", "median", "high")
 _DECIMALS = {"difference_m": 3, "difference_sigma_m": 3, "over_sigma": 2, "p_value": 4}
@@ -44,7 +43,7 @@ def volumes_together(campaign, result, told, variants, levels):
         The events of the summary as people have reviewed them; those rejected are left out.
     variants : sequence of Outline
         Of the lake; levels are of the first.
-    levels : LakeLevels
+    levels : LakeLevels or GivenLevels
     """
     pairs = [p for p in zip(result.events(), told, strict=True) if p[1]["status"] != "rejected"]
     events = [event for event, _ in pairs]
@@ -79,11 +78,7 @@ def _together(problem, event, told, change):
     """Return the :class:`EventTogether` of one event."""
     if change.why:
         return _without(told, change, change.why)
-    margin = problem.choice.margin_sigma_m
-    drawn = drawn_outlines(
-        problem.outlines, None, margin, problem.stream("outlines"),
-        OUTLINES if margin or len(problem.outlines) > 1 else 1,
-    )  # fmt: skip
+    drawn = drawn_for(problem)
     middle = event.time_ns(np.median(event.peak_days()))
     place = {n: problem.tracks[n].at(middle) for n in event.station_m if n in problem.tracks}
     if not place:
@@ -99,7 +94,7 @@ def _together(problem, event, told, change):
     return EventTogether(told, change.passes, found, volume.volume_m3)
 
 
-def together_table(rows):
+def together_table(rows, source="passes"):
     """Return the bytes of the table; numbers are missing where there are none."""
     columns = {key: [row.told[key] for row in rows] for key in ("event", "kind")}
     columns["onset_median_gps"] = [row.told["onset_median_gps"] for row in rows]
@@ -115,7 +110,8 @@ def together_table(rows):
         for k, word in enumerate(_WORDS):
             columns[f"{name}_{word}"] = [r[k] for r in ranges]
             decimals[f"{name}_{word}"] = 0 if name.startswith("volume") else 3
-    columns["why"] = [row.why for row in rows]
+    columns["why"] = [_why(row, source) for row in rows]
+    columns["source"] = [source] * len(rows)
     return write_plain_table({k: np.array(v) for k, v in columns.items()}, decimals)
 
 
@@ -140,32 +136,36 @@ def _range(samples):
     return interval(samples) if len(samples) else (np.nan,) * 3
 
 
-def together_words(lake, rows):
-    """Return a sentence for each event."""
-    return [_sentence(lake, row) for row in rows]
+def together_words(lake, rows, source="passes"):
+    """Return a sentence for each event; ``source``: what gave the levels."""
+    return [_sentence(lake, row, source) for row in rows]
 
 
-def _sentence(lake, row):
+def _why(row, source):
+    return row.why.replace("passes", source)
+
+
+def _sentence(lake, row, source):
     day = row.told["onset_median_gps"][:10]
-    head = f"{lake}, {row.told['kind']} of {day}"
+    head = f"{lake}, {row.told['kind']} of {day} {BY_BOTH} {source}"
     if row.found is None:
-        return f"{head} {BY_BOTH}: no volume of both: {row.why}"
+        return f"{head}: no volume of both: {_why(row, source)}"
     found = row.found
     change = (
         f"mean of the surface {_amount(found.by_stations_m, 1.0, '+.2f')} m by stations, "
-        f"{_amount(found.by_passes_m, 1.0, '+.2f')} m by {row.passes} passes"
+        f"{_amount(found.by_passes_m, 1.0, '+.2f')} m by {row.passes} {source}"
     )
     sure = f"{found.over_sigma:+.1f} sigma, p {found.p_value:.2g}"
     alone = (
-        f"{_amount(row.stations_m3)} million m3 by stations, {_amount(found.passes_m3)} by passes"
+        f"{_amount(row.stations_m3)} million m3 by stations, {_amount(found.passes_m3)} by {source}"
     )
     if found.verdict != AGREE:
         return (
-            f"{head} {BY_BOTH}: {change}: they disagree ({sure}, less than {DISAGREE_P:g}); "
-            f"{alone}; not put together: look at outline, ice, controls, points of the passes"
+            f"{head}: {change}: they disagree ({sure}, less than {DISAGREE_P:g}); "
+            f"{alone}; not put together: look at outline, ice, controls, points of the {source}"
         )
     return (
-        f"{head} {BY_BOTH}: {change}: they agree ({sure}); {alone}, "
+        f"{head}: {change}: they agree ({sure}); {alone}, "
         f"{_amount(found.together['volume_m3'])} together"
     )
 

@@ -47,7 +47,8 @@ def read_height_change(path, name=None):
     ----------
     path : str or path
     name : str, optional
-        Of the field; needed where several lie on ``(time, y, x)``.
+        Of the field; needed where several lie on ``(time, y, x)``. Of one in a group:
+        ``group/field``, or the field's name where only one group has it.
 
     Raises
     ------
@@ -55,7 +56,7 @@ def read_height_change(path, name=None):
         Where coordinates, the map, units or the field are missing or not as CF asks for.
     """
     path = Path(path)
-    found = _variables(path)
+    found, own, name = _group(path, _variables(path), name)
     missing = [n for n in _DIMENSIONS if n not in found]
     if missing:
         raise FormatError(
@@ -65,9 +66,7 @@ def read_height_change(path, name=None):
     axes = {n: np.ravel(found[n][0]).astype(float) for n in _DIMENSIONS}
     for axis in ("x", "y"):
         _metres(path, axis, found[axis][1], axes[axis])
-    shape = tuple(len(axes[n]) for n in _DIMENSIONS)
-    fields = [n for n, (v, _) in found.items() if v.shape == shape and v.dtype.kind in "iuf"]
-    name, error = _chosen(path, fields, name)
+    name, error = _chosen(path, _fields(found, own), name)
     values = _scaled(path, name, *found[name])
     sigma = _scaled(path, error, *found[error]) if error else None
     return HeightChange(
@@ -98,12 +97,54 @@ def _variables(path):
 
 
 def _hdf5(path):
+    """Return the variables of all groups; those within one are named ``group/variable``."""
+    found = {}
+
+    def keep(name, item):
+        if isinstance(item, h5py.Dataset):
+            found[name] = (item[()], dict(item.attrs))
+
     with h5py.File(path, "r") as file:
-        return {
-            n: (np.asarray(item[()]), dict(item.attrs))
-            for n, item in file.items()
-            if isinstance(item, h5py.Dataset)
-        }
+        file.visititems(keep)
+    return {n: (np.asarray(values), attributes) for n, (values, attributes) in found.items()}
+
+
+def _group(path, found, name):
+    """Return (variables seen from the group that is meant, names of its own, field or None).
+
+    A group sees the variables of the groups around it (CF 1.11, chapter 2.7).
+    """
+    seen = {}
+    for group in sorted({n.rpartition("/")[0] for n in found}):
+        around = ["/".join(group.split("/")[:k]) for k in range(len(group.split("/")))]
+        own = {n.rpartition("/")[2] for n in found if n.rpartition("/")[0] == group}
+        inner = {n.rpartition("/")[2]: v for place in dict.fromkeys(["", *around, group])
+                 for n, v in found.items() if n.rpartition("/")[0] == place}  # fmt: skip
+        seen[group] = (inner, own)
+    fields = {g: _fields(*one) for g, one in seen.items()}
+    wanted, _, field = (name or "").strip("/").rpartition("/")
+    fit = [g for g in seen if fields[g] and (not field or field in fields[g])]
+    fit = [g for g in fit if g == wanted] if wanted else fit
+    if len(fit) == 1:
+        return (*seen[fit[0]], field or None)
+    grouped = [f"{g}/{n}" for g in seen if g for n in fields[g]]
+    if not grouped:
+        return (*seen.get("", ({}, set())), name)
+    raise FormatError(
+        path, None, f"fields in groups: {', '.join(grouped)}", f"one field, not {name or 'none'}",
+        f'name the one that is meant in {path.with_suffix(".toml").name}: field = "{grouped[0]}"',
+    )  # fmt: skip
+
+
+def _fields(found, own):
+    """Return the names of a group's own numbers on ``(time, y, x)``."""
+    if any(n not in found for n in _DIMENSIONS):
+        return []
+    shape = tuple(found[n][0].size for n in _DIMENSIONS)
+    return [
+        n for n in found if n in own and found[n][0].shape == shape
+        and found[n][0].dtype.kind in "iuf"
+    ]  # fmt: skip
 
 
 def _text(attributes, key):
@@ -177,7 +218,7 @@ def _times(path, variable):
 
 def _map_of(path, found, attributes):
     """Return the EPSG code of a field's map."""
-    mapping = _text(attributes, "grid_mapping")
+    mapping = _text(attributes, "grid_mapping").rpartition("/")[2]
     told = found[mapping][1] if mapping in found else {}
     if "spatial_epsg" in told:
         return int(np.ravel(told["spatial_epsg"])[0])
