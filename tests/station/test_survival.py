@@ -12,13 +12,13 @@ from stakeline.station.burial import Rise
 from stakeline.station.design import Design, Load, PlacedPanel, Site
 from stakeline.station.panel import Panel
 from stakeline.station.sizing import Choice, choices_between, pareto, sized
+from stakeline.station.surroundings import box_around
 from stakeline.station.survival import (
     BURIAL,
     ENERGY,
     FREEZING,
     KINDS,
     OVER_VOLTAGE,
-    box_around,
     circumstances,
     station_energy,
     survival,
@@ -67,6 +67,34 @@ def test_without_sun_and_wind_it_lasts_as_long_as_its_bank():
     assert found.lived[:2] == pytest.approx([1.0, 1.0])
     assert found.lived[-1] == 0.0
     assert found.restart.share == 0.0
+
+
+def test_first_failures_by_cause_share_out_the_years():
+    chosen = replace(DESIGN, panels=(), bank=Bank(parallel=12, peukert=1.0, discharge_month=0.0))
+    found = survival(chosen, AROUND)
+    years = np.arange(YEARS)
+    kinds = np.where(years < 2, KINDS.index(BURIAL), found.kind)
+    hours = np.where(years < 2, 24 * (years + 1), found.first_h)
+    every, *causes = replace(found, kind=kinds, first_h=hours).first_failures
+    assert [one.why for one in causes] == ["the bank was empty", BURIAL]
+    assert every.share == sum(one.share for one in causes) == 1.0
+    assert ((causes[1].dates_ns - found.start_ns) // (3600 * 10**9)).tolist() == [24, 24, 48]
+    assert every.dates_ns[0] == causes[1].dates_ns[0]
+    assert every.dates_ns[2] == causes[0].dates_ns[2] > causes[1].dates_ns[2]
+    lives = survival(replace(DESIGN, bank=Bank(parallel=40)), AROUND).first_failures
+    assert [(one.why, one.share, one.dates_ns.size) for one in lives] == [("any", 0.0, 0)]
+
+
+def test_dark_years_wake_when_the_longest_outage_ends():
+    found = survival(replace(DESIGN, bank=Bank(parallel=7)), AROUND)
+    hours = (found.restart.wakes_ns - found.start_ns) // (3600 * 10**9)
+    done = found.outcome
+    assert hours[0] == (done.longest_off + done.longest_off_h).min()
+    assert done.first_off.max() < hours[0] <= hours[1] <= hours[2]
+    assert (done.starts == 1.0).all()
+    assert set(hours) <= set(done.back)  # one start: it is the last one too
+    dead = survival(replace(DESIGN, panels=(), bank=Bank(parallel=7)), AROUND).restart
+    assert (dead.dark, dead.share, dead.wakes_ns.size) == (YEARS, 0.0, 0)
 
 
 def test_chances_to_live_never_rise_and_end_at_the_years():

@@ -20,6 +20,7 @@ def test_the_page_shows_the_numbers(client):
     text = client.get("/plan/HV03").text
     for key in ("site.latitude_deg", "battery.parallel", "panel.0.count", "load.0.power_W"):
         assert f'data-knob="{key}"' in text
+    assert 'id="when"' in text  # of the first failure and of waking again
 
 
 def test_the_list_says_what_the_verb_said(client, campaign):

@@ -14,11 +14,19 @@ from stakeline.campaign.folders import create
 from stakeline.cli import run as stakeline
 from stakeline.errors import SettingsError
 from stakeline.workflows import plan
+from stakeline.workflows.plan_energy import energy_of
 from stakeline.workflows.plan_figures import year_bands
 from stakeline.workflows.plan_sheet import sheet_data
 from stakeline.workflows.plan_station import plan_station
 from stakeline.workflows.plan_tables import tables_of
-from stakeline.workflows.plan_words import number, page, verdict
+from stakeline.workflows.plan_words import (
+    date_text,
+    first_sentence,
+    number,
+    page,
+    restart_sentence,
+    verdict,
+)
 
 from .plan_examples import described, station_text
 
@@ -103,7 +111,7 @@ def test_every_number_somebody_could_be_hurt_by_has_its_caution(planned, files):
     tables, _ = files
     for row in rows(tables["margins.csv"]):
         if row["part"] in ("energy", "storm", "snow"):
-            assert "licensed practice decide" in row["caution"], row["name"]
+            assert "confirm with licensed practice and local codes" in row["caution"], row["name"]
     for row in rows(tables["rules.csv"]):
         assert row["caution"]
     told = json.loads(tables["plan.json"])
@@ -238,3 +246,25 @@ def test_on_the_command_line(tmp_path, capsys):
     path.write_text(short(latitude_deg=95), encoding="utf-8")
     assert stakeline(["plan", str(path)]) == 2
     assert "site.latitude_deg" in capsys.readouterr().err
+
+
+def test_first_failures_and_waking_reach_the_page_the_tables_and_the_sheet(planned, tmp_path):
+    weak = short(parallel="1", saves_below="0.0").replace(
+        "dump_W = ", "lives_year = 0.1\ndump_W = "
+    )
+    told = described(tmp_path, text=weak)
+    dying = replace(planned, description=told, energy=energy_of(told))
+    text = " ".join(page(dying).split())
+    found = dying.energy.survival
+    tables = tables_of(dying, year_bands(dying), {})
+    table = rows(tables["failures.csv"])
+    said = json.loads(tables["plan.json"])
+    assert float(table[0]["share_of_years"]) == 1.0 - found.chance > 0.0
+    assert table[0]["by_50_percent"] == said["survival"]["first_failures"][0]["by"]["50"]
+    assert table[-1]["by_50_percent"] == said["survival"]["restart"]["by"]["50"]
+    for one in (first_sentence(found), restart_sentence(found)):
+        assert one in text
+        assert one in said["sentences"]
+        assert one in sheet_data(dying)["survival"]
+    assert date_text(found.first_dates_ns[1]) in first_sentence(found)
+    assert first_sentence(planned.energy.survival) == ""

@@ -64,3 +64,6 @@ def test_without_turbine_the_night_empties_the_bank(told):
     assert answer.chance < 0.5
     assert answer.limiting_month in (12, 1, 2)
     assert "turbine" not in answer.mean_W
+    first, again = answer.sentences
+    assert first.startswith("Of the ")
+    assert "dark years" in again

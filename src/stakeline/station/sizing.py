@@ -6,7 +6,8 @@ from itertools import product
 import numpy as np
 
 from ..errors import SettingsError
-from .survival import FROZEN_H, box_around, parts_power, station_energy, wilson
+from .surroundings import box_around
+from .survival import FROZEN_H, parts_power, station_energy, wilson
 from .year import simulate_years
 
 

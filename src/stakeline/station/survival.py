@@ -4,13 +4,12 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from ..constants import NS_PER_S
 from ..errors import SettingsError
-from .box import film_W_m2_K, firn_degC, loss_in_air_W_K, loss_in_snow_W_K, snow_W_m_K
 from .burial import surfaces
 from .cautions import ESTIMATE
 from .offered import SURFACE_STEP_H, offered_power, sun_of_year
 from .sunlight import SunCourse
+from .surroundings import box_around
 from .weather import WeatherYears
 from .weather_record import HOUR_NS
 from .year import StationEnergy, simulate_years
@@ -22,6 +21,8 @@ KINDS = (ENERGY, FREEZING, OVER_VOLTAGE, BURIAL, IN_FROST)
 FROZEN_H = 24.0  # h; below the acid's freezing point until a bank counts as lost, own choice
 MONTHS = 12
 BAND = (0.05, 0.25, 0.5, 0.75, 0.95)  # -; of the years, in the bands of charge and box
+DATES = (0.05, 0.5, 0.95)  # -; of the years, in dates of failing and waking
+ANY = "any"
 NORMAL_95 = 1.959964  # -; two-sided 95 % of a normal law
 DAY_H = 24
 
@@ -125,13 +126,35 @@ class Survival:
         return CAUSES[int(np.bincount(energy).argmax())]
 
     @property
+    def why_of_years(self):
+        """The first failure of each year in words, empty where none, a tuple of m."""
+        kinds, causes = self.kind.tolist(), self.outcome.first_cause.tolist()
+        words = ["" if k < 0 else KINDS[k] for k in kinds]
+        pairs = zip(words, causes, strict=True)
+        return tuple(CAUSES[cause] if word == ENERGY else word for word, cause in pairs)
+
+    @property
     def first_dates_ns(self):
         """GPS times by which 5, 50, 95 % of the failing years have failed (3,), empty without."""
-        failed = self.first_h[self.first_h >= 0]
-        if not failed.size:
+        return self._dates_ns(self.first_h[self.first_h >= 0])
+
+    @property
+    def first_failures(self):
+        """:class:`FirstFailure` of any cause, then of each, the most frequent first: a tuple."""
+        why = np.array(self.why_of_years, object)
+        causes = sorted(set(why) - {""}, key=lambda one: (-(why == one).sum(), one))
+        each = [
+            FirstFailure(one, float((why == one).mean()), self._dates_ns(self.first_h[why == one]))
+            for one in causes
+        ]
+        return (FirstFailure(ANY, float((why != "").mean()), self.first_dates_ns), *each)
+
+    def _dates_ns(self, hours):
+        """Return the GPS times of 5, 50, 95 % of hours of the year (3,), empty without any."""
+        if not hours.size:
             return np.zeros(0, np.int64)
-        hours = np.quantile(failed, (0.05, 0.5, 0.95), method="inverted_cdf")
-        return self.start_ns + hours.astype(np.int64) * HOUR_NS
+        found = np.quantile(hours, DATES, method="inverted_cdf")
+        return self.start_ns + found.astype(np.int64) * HOUR_NS
 
     @property
     def limiting_month(self):
@@ -171,25 +194,62 @@ class Survival:
     @property
     def restart(self):
         """Of the years that went dark: :class:`Restart`."""
-        dark = self.outcome.first_off >= 0
-        back = dark & (self.outcome.days[:, 1, -1] > 0.0)
-        hours = self.outcome.back[back]
+        done = self.outcome
+        dark = done.first_off >= 0
+        back = dark & (done.days[:, 1, -1] > 0.0)
+        hours = done.back[back]
+        wakes = (done.longest_off + done.longest_off_h.astype(int))[back]
         return Restart(
             dark=int(dark.sum()),
             share=float(back.sum() / max(dark.sum(), 1)),
             median_h=int(np.median(hours)) if hours.size else -1,
-            starts=float(self.outcome.starts[dark].mean()) if dark.any() else 0.0,
+            starts=float(done.starts[dark].mean()) if dark.any() else 0.0,
+            wakes_ns=self._dates_ns(wakes),
         )
 
 
 @dataclass(frozen=True)
+class FirstFailure:
+    """How a year first fails.
+
+    Attributes
+    ----------
+    why : str
+        In words; ``any`` for all together.
+    share : float
+        Of all years.
+    dates_ns : int array, shape (3,) or (0,)
+        GPS times by which 5, 50, 95 % of these years have failed; empty without any.
+    """
+
+    why: str
+    share: float
+    dates_ns: np.ndarray
+
+
+@dataclass(frozen=True)
 class Restart:
-    """How dark years end: how many, the share that ends awake, hour of the last start, starts."""
+    """How dark years end.
+
+    Attributes
+    ----------
+    dark : int
+        How many years went dark.
+    share : float
+        Of them, ends awake: nobody came.
+    median_h : int
+        Hour of the last start of those, -1 without any.
+    starts : float
+        A dark year's mean.
+    wakes_ns : int array, shape (3,) or (0,)
+        GPS times by which 5, 50, 95 % of those that end awake have left their longest outage.
+    """
 
     dark: int
     share: float
     median_h: int
     starts: float
+    wakes_ns: np.ndarray
 
 
 def wilson(lived, years):
@@ -234,26 +294,6 @@ def circumstances(site, weather, *, rise=None, antenna_m=np.inf, generator=None)
         heights = np.maximum(drawn[:, :steps], 0.0)
     luck = None if generator is None else generator.random(count)
     return Circumstances(weather, sun_of_year(site, weather.time_ns), heights, antenna_m, luck)
-
-
-def box_around(design, weather):
-    """Return (surroundings of the box (m, n) [degC], its loss [W/K]).
-
-    On the surface the air and the mean wind; in snow the year's wave at its depth, the same in all
-    years, through snow of the site's density.
-    """
-    if design.box_depth_m is None:
-        film = film_W_m2_K(weather.wind_m_s.mean())
-        return weather.temperature_degC, float(loss_in_air_W_K(design.box, film))
-    season = weather.temperature_degC.mean(axis=0)
-    angle = 2.0 * np.pi * np.arange(season.size) / season.size
-    wave = np.array([np.cos(angle), np.sin(angle)]) @ season * 2.0 / season.size
-    warmest = np.arctan2(wave[1], wave[0]) / (2.0 * np.pi) * season.size
-    since_s = (np.arange(season.size) - warmest) * HOUR_NS / NS_PER_S
-    around = firn_degC(since_s, design.box_depth_m, season.mean(), float(np.hypot(*wave)))
-    density = min(design.site.density_kg_m3, 600.0)
-    loss = loss_in_snow_W_K(design.box, float(snow_W_m_K(density)), design.box_depth_m)
-    return np.broadcast_to(around, weather.cloud.shape), float(loss)
 
 
 def station_energy(design, loss_W_K, turbines=1):

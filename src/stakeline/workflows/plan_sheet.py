@@ -11,12 +11,11 @@ from .plan_words import (
     bank_text,
     cargo_lines,
     finding_text,
-    limit_sentence,
     margin_text,
     number,
     power_rows,
+    sentences,
     sorted_lines,
-    survival_sentence,
     verdict,
 )
 
@@ -44,8 +43,7 @@ def sheet_data(plan):
         "dates": " to ".join(str(day) for day in (aim.built, aim.visit) if day),
         "state": state,
         "verdict": sentence,
-        "survival": survival_sentence(plan),
-        "limit": limit_sentence(plan),
+        "survival": " ".join(sentences(plan)),
         "advice": advice(plan),
         "figure": CHARGE,
         "margins": [
@@ -87,13 +85,17 @@ def _lifting(name, mass_kg, people):
 def _storm(plan):
     """Return (what, how much) of the storm."""
     found = plan.storm
+    mast, winds = found.mast, found.winds
     rows = [
         ["mean wind and gust", f"{found.mean_m_s:.0f} and {found.gust_m_s:.0f} m/s"],
-        ["air", f"{found.density_kg_m3:.2f} kg/m³"],
+        ["air, pressure of the gust",
+         f"{found.weather.density_kg_m3:.2f} kg/m³, {found.pressure_Pa:.0f} Pa"],
+        [f"wind once in {winds.return_a:g} years", number(winds.level_m_s, "m/s")],
         ["overturning, all parts", f"{found.load.overturning_Nm:.0f} N m"],
-        ["antenna aside in the storm", number(found.bending.top_mm, "mm")],
-        ["vortices shake the mast at", f"{found.sway.critical_m_s:.0f} m/s"],
-    ]
+        ["antenna aside in the storm", number(mast.answer.bending.top_mm, "mm")],
+        ["vortices shake the mast at",
+         " and ".join(f"{one.critical_m_s:.0f}" for one in mast.sways) + " m/s"],
+    ]  # fmt: skip
     if found.guyed is not None:
         rows.append(["largest guy tension", f"{found.guyed.tensions_N.max():.0f} N"])
     return rows

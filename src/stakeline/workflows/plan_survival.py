@@ -14,6 +14,7 @@ from ..station.what_if import Masses, gains, sensitivities
 from ..time import from_calendar
 from .plan_description import block_kg
 from .plan_weather import weather_model
+from .plan_words import first_sentence, restart_sentence
 
 YEAR = 2031  # of the simulated hours: the season counts, not the year
 KEPT_YEARS = 100  # a; whose chance is kept for other sites, 45 MB
@@ -56,7 +57,7 @@ class PlanAnswer:
     ``lived`` through each, (12,); ``charge_band`` (5, 365): lowest charge by day in 5, 25, 50, 75,
     95 % of the years; ``box_band``: the same of the box [degC]; ``why`` it fails, in words;
     ``limiting_month``; ``causes`` {kind: share}; ``lost_h`` a year; ``mean_W`` by part; ``load_W``;
-    ``mass_kg`` of the bill.
+    ``mass_kg`` of the bill; ``sentences``: when it fails first and wakes again, empty for never.
     """
 
     chance: float
@@ -72,6 +73,7 @@ class PlanAnswer:
     mean_W: dict
     load_W: float
     mass_kg: float
+    sentences: tuple
     cautions: tuple
 
 
@@ -191,5 +193,6 @@ def plan_answer(description, years=100):
         mean_W=found.mean_W,
         load_W=description.design.mean_W,
         mass_kg=totals(description.items).mass_kg,
+        sentences=tuple(one for one in (first_sentence(found), restart_sentence(found)) if one),
         cautions=found.cautions,
     )

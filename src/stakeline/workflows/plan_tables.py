@@ -5,10 +5,12 @@ import numpy as np
 from .. import __version__
 from ..campaign.store import json_text, parquet_bytes
 from ..formats.plain_table import write_plain_table
-from ..station.survival import BAND
+from ..station.survival import BAND, DATES
 from ..tables import satellite_name
 from .plan_places import features, last_day, place_table, way_points
-from .plan_words import limit_sentence, survival_sentence, verdict
+from .plan_storm_tables import guys_table, storm_table, storm_told
+from .plan_winds import wind_table
+from .plan_words import sentences, verdict
 
 UNIT_OF_DAYS = {"charge": "-", "box_degC": "degC", "air_degC": "degC", "wind_m_s": "m/s"}
 
@@ -29,12 +31,14 @@ def tables_of(plan, bands, inputs):
         "margins.csv": _margins(plan),
         "rules.csv": _rules(plan),
         "months.csv": _months(plan),
+        "failures.csv": _failures(plan),
         "days.parquet": _days(bands, metadata),
         "power.csv": _power(plan),
         "what_if.csv": _what_if(plan),
         "sizes.csv": _sizes(plan),
-        "storm.csv": _storm(plan),
-        "guys.csv": _guys(plan),
+        "storm.csv": storm_table(plan),
+        "guys.csv": guys_table(plan),
+        "design_wind.csv": wind_table(plan.storm.winds, plan.storm.weather.density_kg_m3),
         "snow.csv": _snow(plan),
         "sky.parquet": _sky(plan, metadata),
         "bill.csv": _bill(plan),
@@ -48,12 +52,12 @@ def tables_of(plan, bands, inputs):
 def told(plan, metadata):
     """Return all that matters of a plan as parts that JSON has."""
     state, sentence = verdict(plan)
-    found, storm = plan.energy.survival, plan.storm
+    found = plan.energy.survival
     day, part = last_day(plan.description, plan.snow)
     return metadata | {
         "state": state,
         "verdict": sentence,
-        "sentences": [survival_sentence(plan), limit_sentence(plan)],
+        "sentences": sentences(plan),
         "survival": {
             "chance": found.chance,
             "interval_95": list(found.interval),
@@ -61,27 +65,22 @@ def told(plan, metadata):
             "limiting_month": found.limiting_month,
             "why": found.why,
             "causes": found.causes,
+            "first_failures": [
+                {"why": one.why, "share": one.share, "by": _by(one.dates_ns)}
+                for one in found.first_failures
+            ],
             "lost_h_a": found.lost_h,
             "lowest_charge": found.lowest_charge,
             "heater_share": found.heater_share,
             "shadow_losses": plan.energy.shadow_losses,
-            "restart": vars(found.restart),
+            "restart": {name: getattr(found.restart, name)
+                        for name in ("dark", "share", "median_h", "starts")}
+            | {"by": _by(found.restart.wakes_ns)},
             "weather": plan.energy.source,
             "first_to_add": plan.energy.first,
             "hangs_on": plan.energy.weakest,
         },
-        "storm": {
-            "mean_m_s": storm.mean_m_s,
-            "gust_m_s": storm.gust_m_s,
-            "air_kg_m3": storm.density_kg_m3,
-            "worst_from_deg": storm.from_deg,
-            "overturning_Nm": storm.load.overturning_Nm,
-            "antenna_aside_mm": storm.bending.top_mm,
-            "antenna_aside_usual_mm": storm.usual.top_mm,
-            "sway_Hz": storm.sway.frequency_Hz,
-            "shaken_m_s": list(storm.sway.shaken_m_s),
-            "falls_without": list(storm.lost_falls),
-        },
+        "storm": storm_told(plan.storm),
         "sky": {
             "source": plan.sky.source,
             "satellites_least": int(plan.sky.view.count.min()),
@@ -148,6 +147,32 @@ def _months(plan):
     )
 
 
+def _by(dates_ns):
+    """Return {share of the years in percent: month and day, as of any year}; empty without any."""
+    return {f"{100 * s:02.0f}": _month_day(one) for s, one in zip(DATES, dates_ns, strict=False)}
+
+
+def _month_day(time_ns):
+    return str(np.datetime64(int(time_ns), "ns").astype("datetime64[D]"))[5:]
+
+
+def _failures(plan):
+    """Return first failures by cause and the waking of dark years: shares and dates."""
+    found = plan.energy.survival
+    restart = found.restart
+    rows = [(f"fails: {one.why}", one.share, one.dates_ns) for one in found.first_failures]
+    awake = restart.share * restart.dark / len(found.first_h)
+    rows.append(("dark, and awake by itself at the end", awake, restart.wakes_ns))
+    columns = {
+        "what": [name for name, *_ in rows],
+        "share_of_years": np.array([share for _, share, _ in rows]),
+    }
+    dates = [_by(dates_ns) for *_, dates_ns in rows]
+    for percent in (f"{100 * s:02.0f}" for s in DATES):
+        columns[f"by_{percent}_percent"] = [one.get(percent, "") for one in dates]
+    return write_plain_table(columns)
+
+
 def _days(bands, metadata):
     columns = {"day_gps": bands.day_ns.astype("datetime64[ns]")}
     units = {"day_gps": "GPS time, the season of any year"}
@@ -199,45 +224,9 @@ def _sizes(plan):
             "chance_high": high,
             "lowest_charge": np.array([one.lowest_charge for one in rows]),
             "lightest_for_its_chance": [str(id(one) in front).lower() for one in rows],
+            "caution": [" ".join(plan.description.design.bank.cautions)] * len(rows),
         },
         {"mass_kg": 1},
-    )
-
-
-def _storm(plan):
-    load = plan.storm.load
-    places = np.array([part.position_m for part in plan.description.parts])
-    moments = np.cross(places, load.forces_N)
-    east, north, up = load.forces_N.T
-    return write_plain_table(
-        {
-            "part": list(load.names),
-            "east_N": east,
-            "north_N": north,
-            "up_N": up,
-            "overturning_Nm": np.hypot(*moments[:, :2].T),
-            "mass_with_rime_kg": load.mass_kg,
-        },
-        dict.fromkeys(("east_N", "north_N", "up_N", "overturning_Nm", "mass_with_rime_kg"), 1),
-    )
-
-
-def _guys(plan):
-    guyed = plan.storm.guyed
-    names = () if guyed is None else guyed.names
-    margins = {one.name: one for one in plan.storm.margins}
-    holdings = plan.description.holdings
-    return write_plain_table(
-        {
-            "guy": list(names),
-            "tension_N": np.array([] if guyed is None else guyed.tensions_N),
-            "anchor": [holdings[name].kind for name in names],
-            "anchor_gust_N": np.array([holdings[name].gust_N for name in names]),
-            "anchor_lasting_N": np.array([holdings[name].lasting_N for name in names]),
-            "margin_gust": np.array([getattr(margins.get(n), "gust", np.nan) for n in names]),
-            "margin_lasting": np.array([getattr(margins.get(n), "lasting", np.nan) for n in names]),
-        },
-        dict.fromkeys(("tension_N", "anchor_gust_N", "anchor_lasting_N"), 0),
     )
 
 
@@ -251,6 +240,7 @@ def _snow(plan):
                 name: np.array([_finite(getattr(one, name)) for one in rows])
                 for name in ("early_a", "median_a", "late_a", "visit_a")
             },
+            "caution": [" ".join(one.cautions) for one in rows],
         }
     )
 
@@ -285,6 +275,7 @@ def _bill(plan):
     columns["comes_back"] = [str(one.comes_back).lower() for one in items]
     lifters = {name: "hoist" if people is None else str(people) for name, _, people in plan.lifters}
     columns["people_to_lift"] = [lifters.get(one.name, "1") for one in items]
+    columns["caution"] = [" ".join(one.cautions) for one in items]
     return write_plain_table(columns, {"mass_kg": 2, "all_kg": 2})
 
 
@@ -301,6 +292,7 @@ def _flights(plan):
             "item": [name for _, name, _ in rows],
             "pieces": [count for *_, count in rows],
             "flight_mass_kg": np.array([mass[k - 1] for k, *_ in rows]),
+            "caution": [" ".join(plan.loads.cautions)] * len(rows),
         },
         {"flight_mass_kg": 1},
     )

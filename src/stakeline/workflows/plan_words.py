@@ -4,6 +4,7 @@ import textwrap
 
 import numpy as np
 
+from ..station.cautions import brief
 from ..station.rules import BAD, DOUBT, GOOD, OPEN
 from .plan_lines import worst_state
 
@@ -73,6 +74,50 @@ def limit_sentence(plan):
     return f"Fails mostly in {month}: {found.why}. Mean loss {lost:.1f} days a year."
 
 
+def date_text(time_ns):
+    """Return day and month of a GPS time, as of any year: 12 March."""
+    year_month_day = str(np.datetime64(int(time_ns), "ns").astype("datetime64[D]"))
+    _, month, day = year_month_day.split("-")
+    return f"{int(day)} {MONTHS[int(month) - 1]}"
+
+
+def first_sentence(found):
+    """Return when a :class:`~stakeline.station.survival.Survival` fails first; empty for never."""
+    every, *causes = found.first_failures
+    if not causes:
+        return ""
+    early, middle, late = (date_text(one) for one in every.dates_ns)
+    text = (
+        f"Of the {share(every.share)} that fail, half have by {middle} (5 and 95 % by {early} and "
+        f"{late})"
+    )
+    if len(causes) == 1:
+        return f"{text}."
+    told = (f"{one.why} ({share(one.share)}, {date_text(one.dates_ns[1])})" for one in causes)
+    return f"{text}: {'; '.join(told)}."
+
+
+def restart_sentence(found):
+    """Return how dark years of a ``Survival`` end, when they wake; empty where none is dark."""
+    restart = found.restart
+    if restart.dark == 0:
+        return ""
+    if restart.share == 0.0:
+        return f"Of {restart.dark} dark years none is awake by itself at its end."
+    early, middle, late = (date_text(one) for one in restart.wakes_ns)
+    return (
+        f"Of {restart.dark} dark years {share(restart.share)} wake by themselves, half by {middle} "
+        f"(5 and 95 % by {early} and {late}), with {restart.starts:.1f} starts in the mean."
+    )
+
+
+def sentences(plan):
+    """Return what is said of the simulated years, those that say something."""
+    found = plan.energy.survival
+    said = survival_sentence(plan), limit_sentence(plan), first_sentence(found)
+    return [one for one in (*said, restart_sentence(found)) if one]
+
+
 def advice(plan):
     """Return what to add first and what it hangs on, in sentences; empty where neither is known."""
     found = []
@@ -117,12 +162,13 @@ def bank_text(plan):
 def page(plan, *, whole=True):
     """Return the verdict of one station as text.
 
-    ``whole``: every margin and caution, as the file has it; without, what is good is counted and
-    cautions are named only, as the terminal shows it.
+    ``whole``: every margin and caution, as the file has it; without, what is good is named only
+    and cautions are short, as the terminal shows it.
     """
     _, sentence = verdict(plan)
     lines = [f"{plan.name}  {plan.place.side_by_side.minutes}", sentence, ""]
-    lines += _wrapped(survival_sentence(plan)) + _wrapped(limit_sentence(plan))
+    for one in sentences(plan):
+        lines += _wrapped(one)
     lines += _wrapped(advice(plan))
     lines += ["", *_margins(plan, whole), "", "rules"]
     for one in plan.findings:
@@ -130,8 +176,8 @@ def page(plan, *, whole=True):
             lines += _item(f"{MARK[one.state]:<4}{finding_text(one)}")
     good = [one.rule for one in plan.findings if one.state == GOOD]
     lines += _item(f"{MARK[GOOD]:<4}{', '.join(good)}")
-    lines += ["", *cargo_lines(plan), "", "cautions"]
-    for one in plan.cautions if whole else _named(plan.cautions):
+    lines += ["", *_wrapped(storm_text(plan)), "", *cargo_lines(plan), "", "cautions"]
+    for one in plan.cautions if whole else _short(plan.cautions):
         lines += _item(one)
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
@@ -164,10 +210,30 @@ def _margins(plan, whole):
     return lines
 
 
-def _named(cautions):
-    """Return the first caution whole, of the others what they are about."""
-    names = [one.partition(":")[0].lower() for one in cautions[1:]]
-    return (cautions[0], f"See verdict.txt for: {', '.join(names)}.")
+def storm_text(plan):
+    """Return the design storm in sentences: its pressure, how often it comes, what sways."""
+    found, winds = plan.storm, plan.storm.winds
+    level, sigma = winds.once_in(winds.return_a)
+    often = winds.source
+    if winds.extremes is not None:
+        often = (
+            f"once in {winds.return_a:g} years {number(level, 'm/s')} (sigma {number(sigma)}; "
+            f"{winds.source}); more than designed for within {winds.stay_a:.1f} a: "
+            f"{100.0 * winds.chance:.2g} %"
+        )
+    sways = " and ".join(f"{one.critical_m_s:.1f}" for one in found.mast.sways)
+    return (
+        f"Storm: designed for {found.mean_m_s:g} m/s, in gusts {found.gust_m_s:.0f} m/s that press "
+        f"with {found.pressure_Pa:.0f} Pa. Wind here: {often}. The antenna goes aside by "
+        f"{number(found.mast.usual.bending.top_mm, 'mm')} in a usual gale, "
+        f"{number(found.mast.answer.bending.top_mm, 'mm')} in the storm. Vortices shake the mast "
+        f"at {sways} m/s. Confirm with licensed practice and local codes."
+    )
+
+
+def _short(cautions):
+    """Return the first caution whole, of the others one short line each."""
+    return (cautions[0], *(brief(one) for one in cautions[1:]), "Whole: verdict.txt.")
 
 
 def _worst_first(line):

@@ -103,7 +103,7 @@ def answer(root, name, changes):
     return {
         "chance": found.chance, "low": found.interval[0], "high": found.interval[1],
         "mass_kg": found.mass_kg, "load_W": found.load_W, "why": found.why,
-        "lost_h": found.lost_h,
+        "lost_h": found.lost_h, "when": " ".join(found.sentences),
         "months": [[_MONTHS[int(m) - 1], float(share)]
                    for m, share in zip(found.months, found.lived, strict=True)],
         "cautions": list(found.cautions),

@@ -42,6 +42,7 @@
     at("load").textContent = `${said.load_W.toFixed(2)} W`;
     at("lost").textContent = `${said.lost_h.toFixed(0)} h`;
     at("why").textContent = said.why ? `What ends most of the years that end: ${said.why}` : "";
+    at("when").textContent = said.when;
     at("cautions").replaceChildren(...said.cautions.map((one) => {
       const line = document.createElement("li");
       line.textContent = one;
