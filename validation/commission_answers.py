@@ -88,7 +88,7 @@ def seasons(table):
         late = replace(when, utc_ns=when.utc_ns + HALF_YEAR_NS)
         wrong_date.append(told(verdict(described, late, panels(described, when))))
         wrong_side.append(told(verdict(turned, when, panels(described, when))))
-        false.append(bool(verdict(described, when).notes))
+        false.append(bool(verdict(described, when).season))
     share = 100.0 * np.mean(wrong_date)
     table.line(f"half a year off: told, of {len(wrong_date)}", share, 95.0, "%", OWN, least=True)
     share = 100.0 * np.mean(wrong_side)
@@ -104,7 +104,7 @@ def panels(described, when):
 
 def told(said):
     """Whether the date, the latitude's sign or the dark is spoken of."""
-    return any("look at" in note or "below the horizon" in note for note in said.notes)
+    return any("look at" in note or "below the horizon" in note for note in said.season)
 
 
 def missing(table):

@@ -41,6 +41,10 @@ def test_readings_that_are_not_enough_end_with_one(root, capsys):
     said = capsys.readouterr()
     assert "HV03: do not leave yet" in said.err
     assert "antenna height: no reading" in said.out
+    assert run(["commission", str(root), "HV03", "--readings", str(path), "--quiet"]) == 1
+    said = capsys.readouterr()
+    assert "2-commission/HV03/verdict.txt says what" in said.err
+    assert said.out == ""
 
 
 def test_good_readings_end_with_nought_and_are_shown_again(root, capsys):
@@ -56,6 +60,8 @@ def test_good_readings_end_with_nought_and_are_shown_again(root, capsys):
     [
         (["HV03", "--readings", "FILE", "--sky", "clear"], "weather and time stand in the file"),
         (["HV03", "--amend", "why"], "--amend goes with --readings"),
+        (["HV03", "--readings", "FILE", "--kind", "raise"], "and so does the kind"),
+        (["HV01", "--kind", "retrieval"], "nothing stands at HV01 before"),
         (["HV07"], "no plan of HV07"),
         (["HV03", "--sky", "sunny"], "sunny"),
     ],

@@ -20,6 +20,7 @@ import commission_campaign as made
 
 NOW = datetime(2025, 4, 28, 16, 0, tzinfo=UTC)
 MORE = "0.5\nfound_tape_m = 1.500\nseen_before_touched = true"  # lines of a later visit
+MORE += "\nold_height_read = true\nraised_by_m = 1.034\nsame_marker = true\nguys_slackened = true"
 
 
 @pytest.fixture(scope="module")
@@ -118,8 +119,16 @@ def test_what_is_wrong_is_told(planned, changes, sentence):
 def test_the_other_seasons_date_is_seen(planned):
     root, _ = planned
     verdict = judged(root, time="2024-11-28T14:30:00Z")
-    assert "in light while the Sun is reckoned" in " ".join(verdict.notes)
-    assert "fit half a year later or earlier: look at the date" in " ".join(verdict.notes)
+    (only,) = [line for line in verdict.first if "panel" in line]
+    assert only == verdict.first[0]
+    assert "in light while the Sun is reckoned" in only
+    assert "fit half a year later or earlier: look at the date" in only
+    explained = [f for f in verdict.findings if f.state == "explained"]
+    assert f"it explains {len(explained)} readings of panels" in only
+    assert all(f.sentence.endswith((" V", " A")) for f in explained)  # the band, no suspect
+    assert "more cells in series" not in verdict.text()
+    accepted = judged(root, time="2024-11-28T14:30:00Z", accepted={"season": "clock tried"})
+    assert not any("panel" in line for line in accepted.first)
 
 
 def test_the_other_hemisphere_is_seen(planned):
@@ -128,10 +137,10 @@ def test_the_other_hemisphere_is_seen(planned):
     before = path.read_text("utf-8")
     path.write_text(before.replace("latitude_deg = 79.0412", "latitude_deg = -79.0412"), "utf-8")
     try:
-        notes = " ".join(judged(root, time="2025-04-25T14:30:00Z").notes)
+        told = judged(root, time="2025-04-25T14:30:00Z").first[0]
     finally:
         path.write_text(before, "utf-8")
-    assert "at the mirrored latitude: look at its sign in the plan" in notes
+    assert "at the mirrored latitude: look at its sign in the plan" in told
 
 
 def test_a_reason_lets_one_leave_and_stays_visible(planned):
@@ -214,7 +223,7 @@ def test_a_second_visit_and_an_amendment(frozen):
     wrong = made.fill(root, "visit2.toml", kind='"raise"', sky='"unknown"', by='"TM"',
                       time="2025-04-28T15:40:10Z", height_tape_m=2.434, height_slope_1_m=2.471,
                       height_slope_2_m=2.474, height_slope_3_m=2.475, height_second_in='"2434 mm"',
-                      mark_above_snow_m=MORE)  # fmt: skip
+                      mark_above_snow_m=MORE.replace("1.034", "0.934"))  # fmt: skip
     with pytest.raises(SettingsError, match="this visit is frozen"):
         take(root, wrong)
     assert _bytes(root) == before

@@ -20,6 +20,11 @@ from .options import QUIET, end, refuse
     metavar="TIME",
     help="UTC of the readings, as 2031-04-28T14:30.  [default: now]",
 )
+@click.option(
+    "--kind",
+    type=click.Choice(["set-up", "visit", "raise", "swap", "retrieval"]),
+    help="What the sheet is for.  [default: set-up, or visit where it stands]",
+)
 @click.option("--sky", type=click.Choice(["clear", "cloudy", "unknown"]), help="[default: unknown]")
 @click.option(
     "--temperature",
@@ -50,7 +55,7 @@ from .options import QUIET, end, refuse
 @click.option("--records", is_flag=True, help="Show the frozen visits and their amendments.")
 @QUIET
 @click.pass_context
-def command(context, campaign, station, at, readings, amend, by, records, quiet, **weather):
+def command(context, campaign, station, at, kind, readings, amend, by, records, quiet, **weather):
     """Build it right: field sheet, expected readings, and a verdict on those taken.
 
     Without --readings: the field sheet of STATION as PDF (A4 and Letter), the readings to expect in
@@ -61,7 +66,10 @@ def command(context, campaign, station, at, readings, amend, by, records, quiet,
     log is written. Exit code 1 where something is to be done first.
     """
     given = {name: value for name, value in weather.items() if value is not None}
-    refuse(bool(readings) and bool(given or at), "weather and time stand in the file of readings")
+    refuse(
+        bool(readings) and bool(given or at or kind),
+        "weather and time stand in the file of readings, and so does the kind",
+    )
     refuse(bool(amend) and not readings, "--amend goes with --readings FILE.toml, put right")
     if records:
         end(context, commission.show_records(campaign, station), quiet=False)
@@ -81,5 +89,6 @@ def command(context, campaign, station, at, readings, amend, by, records, quiet,
         wind_m_s=weather["wind"],
         battery_degC=weather["battery_temperature"],
         time_given=at is not None,
+        kind=kind or "",
     )
     end(context, outcome, quiet)

@@ -5,8 +5,8 @@ a local code nor a person with a licence.
 """
 
 ESTIMATE = (
-    "Figures are engineering estimates. Local codes, the carrier's rules, the maker's instructions "
-    "and licensed practice decide."
+    "Figures are engineering estimates: confirm with licensed practice and local codes. These, the "
+    "carrier's rules and the maker's instructions decide."
 )
 LIFTING = (
     "Lifting: weigh before lifting, two or more people or a hoist for what is heavy, no lifting "
@@ -36,6 +36,15 @@ AIR_CARGO = (
     "Air cargo: batteries, fuel and gas are dangerous goods; ask the carrier before packing, "
     "declare all, follow its packing and marking."
 )
+TAKING_DOWN = (
+    "Taking down: panels covered and parted first; batteries parted one terminal at a time, each "
+    "capped and each cable end taped at once, tools insulated, no ring or watch; a bank that was "
+    "cold or empty for long may have frozen, burst or leaked."
+)
+DIGGING = (
+    "Digging: pits wide with sloped sides, never alone in one, none below a mast or a guyed leg "
+    "that still stands; by hand near cables and wires; frozen-in parts are freed, not pulled."
+)
 GROUND = (
     "Ground: snow bridges hide crevasses; probe the work site, rope up by your operator's rules; "
     "melt and drained lakes open new ones."
@@ -44,3 +53,24 @@ STORM = (
     "Storm: nothing is mended in the wind that breaks it; flying parts and cold injure. Leave and "
     "come back."
 )
+
+BRIEF = {  # by the word before the colon: what a page says where there is no room for the whole
+    "Lifting": "weigh first, enough people or a hoist, never alone, never over somebody.",
+    "Drilling": "nothing loose near the drill, brace it, know what lies below.",
+    "Guy wires": "out of the line of a wire under tension; opposite ones tightened in turn.",
+    "Frames and masts": "nobody below, not in wind, one guy belayed until all hold.",
+    "Rotors": "stopped and tied before anybody comes near; blades throw ice.",
+    "Batteries": "gas, acid, fire: ventilate, cover terminals, no lithium charged in frost.",
+    "Heaters": "a second cut-out and a fuse; nothing that burns beside one.",
+    "Air cargo": "batteries, fuel and gas are dangerous goods: ask the carrier first.",
+    "Taking down": "panels parted first, batteries one terminal at a time, tools insulated.",
+    "Digging": "wide pits, sloped sides, never alone, none below what still stands.",
+    "Ground": "snow bridges hide crevasses: probe, rope up, melt opens new ones.",
+    "Storm": "nothing is mended in the wind that breaks it.",
+}
+
+
+def brief(caution):
+    """Return a caution in one short line; whole where it has no shorter form."""
+    about, colon, _ = caution.partition(":")
+    return f"{about}{colon} {BRIEF[about]}" if about in BRIEF else caution

@@ -13,7 +13,7 @@ from ..campaign.store import only_one, write_bytes, write_text
 from ..campaign.visit_record import read_record
 from ..errors import SettingsError
 from ..report.field_sheet import PAPERS, field_sheet
-from ..time import from_iso
+from ..time import from_iso, iso
 from .commission_record import (
     Amending,
     amend_visit_record,
@@ -25,6 +25,7 @@ from .commission_sheet import Moment, build_sheet, expectations
 from .commission_text import readings_text, record_text
 from .commission_verdict import audit_sentences, history_before, judge_site
 from .plan_description import describe_station
+from .sheet_parts import SET_UP_KIND, VISIT_KIND
 
 COMMISSION = FOLDERS[2]
 LOCK = "lock"
@@ -91,7 +92,7 @@ def folder_of(campaign, station):
     return campaign.root / COMMISSION / station
 
 
-def write_sheet(root, station, utc_ns, **weather):
+def write_sheet(root, station, utc_ns, *, kind="", **weather):
     """Write field sheet (both papers), expected readings and an empty file of readings.
 
     Parameters
@@ -101,6 +102,8 @@ def write_sheet(root, station, utc_ns, **weather):
     station : str
     utc_ns : int
         When the readings will be taken, UTC. [ns]
+    kind : str, optional
+        Of ``sheet_parts.KINDS``; set-up or visit, as the history has it, where not given.
     **weather
         Of :func:`moment_of`.
 
@@ -112,7 +115,10 @@ def write_sheet(root, station, utc_ns, **weather):
     described = plan_of(campaign, station)
     moment = moment_of(described, utc_ns, **weather)
     expected = expectations(described, moment)
-    sheet = build_sheet(described, moment, history_of(campaign, station), expected)
+    history = history_of(campaign, station)
+    if kind:
+        _fitting(f"{station}: sheet", kind, station, history, iso(utc_ns)[:10])
+    sheet = build_sheet(described, moment, history, expected, kind)
     folder = folder_of(campaign, station)
     written = []
     for paper in PAPERS:
@@ -121,14 +127,20 @@ def write_sheet(root, station, utc_ns, **weather):
         written.append(path)
     write_text(folder / EXPECTED_FILE, _csv(expected))
     written.append(folder / EXPECTED_FILE)
-    if not (folder / READINGS_FILE).exists():
-        write_text(folder / READINGS_FILE, readings_text(sheet, moment))
-        written.append(folder / READINGS_FILE)
+    readings = folder / readings_name(sheet.kind)
+    if not readings.exists():
+        write_text(readings, readings_text(sheet, moment))
+        written.append(readings)
     lines = [f"{station}, {sheet.kind}: " + ", ".join(f"{a} {b}" for a, b in sheet.conditions)]
     lines += [f"  {item.label}: {item.band or item.why_not}" for item in sheet.items()
               if item.band or item.why_not]  # fmt: skip
     lines += [f"written: {campaign.relative(path)}" for path in written]
     return Commissioned((), "\n".join(lines) + "\n")
+
+
+def readings_name(kind):
+    """Return the name of an empty file of readings; what is rarer than a visit has its own."""
+    return READINGS_FILE if kind in (SET_UP_KIND, VISIT_KIND) else f"readings_{kind}.toml"
 
 
 def _csv(expected):
@@ -153,7 +165,7 @@ def judge_readings(root, station, path, *, now):
     if taken.station != station:
         raise SettingsError(f"{path}: station: readings of {taken.station}, not of {station}")
     history = history_before(history_of(campaign, station), taken.time)
-    _dated(path, taken, history)
+    _fitting(path, taken.kind, taken.station, history, f"{taken.time:%Y-%m-%d}")
     photos, gone = photo_rows(taken.photos, path.parent, campaign.root)
     moment = Moment(
         _utc_ns(taken.time),
@@ -163,7 +175,7 @@ def judge_readings(root, station, path, *, now):
         taken.battery_degC,
     )
     expected = expectations(described, moment)
-    sheet = build_sheet(described, moment, history, expected)
+    sheet = build_sheet(described, moment, history, expected, taken.kind)
     try:
         verdict = judge_site(
             described,
@@ -186,17 +198,18 @@ def _utc_ns(time):
     return from_iso(time.astimezone(UTC).replace(tzinfo=None).isoformat())
 
 
-def _dated(path, taken, history):
+def _fitting(where, kind, station, history, day):
     """Refuse a visit of a kind that the history contradicts."""
-    if history is None and taken.kind != "set-up":
+    if history is None and kind != SET_UP_KIND:
         raise SettingsError(
-            f'{path}: kind "{taken.kind}": nothing stands at {taken.station} before '
-            f'{taken.time:%Y-%m-%d}; the first visit is the "set-up"'
+            f'{where}: kind "{kind}": nothing stands at {station} before {day}; '
+            'the first visit is the "set-up"'
         )
-    if history is not None and taken.kind == "set-up":
+    if history is not None and kind == SET_UP_KIND:
         raise SettingsError(
-            f'{path}: kind "set-up": {taken.station} was set up on '
-            f'{history.content.visit[0].time:%Y-%m-%d}; write "visit", "raise" or "swap"'
+            f'{where}: kind "set-up": {station} was set up on '
+            f'{history.content.visit[0].time:%Y-%m-%d}; write "visit", "raise", "swap" or '
+            '"retrieval"'
         )
 
 
@@ -235,7 +248,8 @@ def take_readings(root, station, path, *, now, amend="", by=""):
         lines.append("not frozen: do these first, or say under [accepted] why the site may be left")
     else:
         lines += [f"note: {line}" for line in audit_sentences(history_of(campaign, station))]
-    problems = (*gone, *(() if verdict.may_leave else (verdict.sentence,)))
+    where = f"; {campaign.relative(folder / VERDICT_FILE)} says what"
+    problems = (*gone, *(() if verdict.may_leave else (verdict.sentence + where,)))
     return Commissioned(problems, text + "\n".join(lines) + "\n", verdict)
 
 

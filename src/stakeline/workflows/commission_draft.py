@@ -19,9 +19,9 @@ from .commission import (
     take_readings,
 )
 from .commission_record import visit_folder
-from .commission_sheet import SET_UP_KIND, build_sheet
+from .commission_sheet import build_sheet
 from .commission_verdict import history_before
-from .sheet_parts import TICK
+from .sheet_parts import KINDS, SET_UP_KIND, TICK
 
 DRAFT_FILE, PAGE_READINGS, PHOTOS = "draft.json", "page_readings.toml", "photos"
 HEAD = ("time", "kind", "by", "note", "sky", "temperature_degC", "wind_m_s", "battery_degC")
@@ -122,10 +122,12 @@ def page_sheet(root, station, now):
         described, from_iso(time.astimezone(UTC).replace(tzinfo=None).isoformat()),
         sky=sky, time_given="time" in head, **numbers,
     )  # fmt: skip
-    sheet = build_sheet(described, moment, history)
+    kind = head.get("kind", "")
+    fits = kind in KINDS and (kind == SET_UP_KIND) == (history is None)
+    sheet = build_sheet(described, moment, history, kind=kind if fits else "")
     shown = {
         "time": head.get("time", ""),
-        "kind": head.get("kind") or (SET_UP_KIND if history is None else "visit"),
+        "kind": kind or sheet.kind,
         "sky": moment.sky,
         "assumed_degC": f"{moment.temperature_degC:g}",
         "assumed_m_s": f"{moment.wind_m_s:g}",

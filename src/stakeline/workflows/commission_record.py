@@ -24,6 +24,7 @@ from ..campaign.visit_record import (
 )
 from ..errors import SettingsError
 from .commission_log import log_file
+from .sheet_parts import RETRIEVAL_KIND
 
 
 @dataclass(frozen=True)
@@ -110,12 +111,15 @@ def _rounded(value):
 def visit_of(taken, verdict, record):
     """Return the visit that the history gets, as keys of ``history.Visit``."""
     entries, values = taken.readings, verdict.values
-    height = verdict.height
+    left = None if math.isnan(verdict.height.height_m) else _height(verdict.height.height_m)
+    found = _height(values["found_tape_m"]) if "found_tape_m" in values else None
+    if taken.kind == RETRIEVAL_KIND:
+        left, found = None, left  # the last height is one found; nothing stands after it
     return {
         "time": taken.time.astimezone(UTC),
         "kind": taken.kind,
         "by": taken.by,
-        "note": taken.note,
+        "note": _note(taken),
         "record": record,
         "mark_above_snow_m": values.get("mark_above_snow_m"),
         "receiver": {
@@ -127,12 +131,20 @@ def visit_of(taken, verdict, record):
             "type": entries.get("antenna_type", ""),
             "serial": str(entries.get("antenna_serial", "")),
         },
-        "height": None if math.isnan(height.height_m) else _height(height.height_m),
-        "height_found": _height(values["found_tape_m"]) if "found_tape_m" in values else None,
+        "height": left,
+        "height_found": found,
         "tilt_found": _tilt(values, "found_lean"),
         "tilt_left": _tilt(values, "mast_lean"),
         "marker_moved": taken.marker_moved.model_dump() if taken.marker_moved else None,
     }
+
+
+def _note(taken):
+    """Return the note of a visit, with what a retrieval leaves behind."""
+    what = str(taken.readings.get("left_what", "")).strip()
+    where = str(taken.readings.get("left_where", "")).strip()
+    told = f"Left behind: {what}" + (f", {where}" if where else "") if what else ""
+    return " ".join(part for part in (taken.note, told) if part)
 
 
 def _height(metres):

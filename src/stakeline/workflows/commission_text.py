@@ -2,7 +2,7 @@
 
 from ..campaign.visit_record import standing
 from ..time import iso
-from .sheet_parts import NUMBER, PHOTO, SET_UP_KIND, TICK
+from .sheet_parts import NUMBER, PHOTO, TICK
 
 HEAD = """\
 # Readings of {station}. Fill in, then: stakeline commission CAMPAIGN {station} --readings THIS FILE
@@ -31,11 +31,10 @@ TAIL = """
 
 def readings_text(sheet, moment):
     """Return the text of an empty file of readings of a :class:`Sheet`."""
-    kind = sheet.kind if sheet.kind == SET_UP_KIND else "visit"
     text = HEAD.format(
         station=sheet.station,
         time=iso(moment.utc_ns)[:16] + ":00",
-        kind=kind,
+        kind=sheet.kind,
         sky=moment.sky,
         air=float(moment.temperature_degC),
         wind=float(moment.wind_m_s),

@@ -15,12 +15,13 @@ from ..station.light_band import UNKNOWN, light_band
 from ..station.typed_number import typed_number
 from ..time import iso
 from .commission_sheet import conditions_of, expectations
-from .sheet_parts import NUMBER, PHOTO, TICK
+from .sheet_parts import NUMBER, PHOTO, RETRIEVAL_KIND, TICK
 
-ACCEPTED, NOT_NOW = "accepted", "not now"
-HEIGHT_KEY, SPREAD_KEY, TIME_KEY = "antenna_height", "battery_spread", "time"
+ACCEPTED, NOT_NOW, EXPLAINED = "accepted", "not now", "explained"
+HEIGHT_KEY, SPREAD_KEY, TIME_KEY, SEASON_KEY = "antenna_height", "battery_spread", "time", "season"
 ALIKE_END = "_alike"
-OTHER_KEYS = (HEIGHT_KEY, SPREAD_KEY, TIME_KEY)
+RAISE_KEY = "raise_sum"
+OTHER_KEYS = (HEIGHT_KEY, SPREAD_KEY, TIME_KEY, SEASON_KEY, RAISE_KEY)
 HEIGHTS = ("height_tape_m", "height_slope_1_m", "height_slope_2_m", "height_slope_3_m",
            "height_second_in")  # fmt: skip
 INCH_M = 0.0254  # m; definition, ISO 31-1
@@ -29,9 +30,17 @@ HALF_YEAR_NS = 183 * NS_PER_DAY  # whole days, so that the hour stays
 DARK_V = 3.0  # V; a panel that gives more is in light
 
 
+TITLES = (
+    (EXPLAINED, "outside, as date or place seem wrong"),
+    (ACCEPTED, "accepted"),
+    (NOT_NOW, "not taken"),
+    (GOOD, "good"),
+)
+
+
 @dataclass(frozen=True)
 class Finding:
-    """What one item came to: ``state`` of good, outside, missing, accepted and not now."""
+    """What one item came to: ``state`` of good, outside, missing, accepted, explained, not now."""
 
     key: str
     state: str
@@ -49,7 +58,7 @@ class SiteVerdict:
     """All findings, and what they come to.
 
     ``values``: numbers in the units of their items; ``height``: of the antenna; ``notes``: what is
-    worth knowing and stops nobody.
+    worth knowing and stops nobody; ``season``: why date or place seem wrong.
     """
 
     station: str
@@ -58,6 +67,7 @@ class SiteVerdict:
     values: dict
     notes: tuple = ()
     expected: tuple = field(default=(), repr=False)
+    season: tuple = ()
 
     @property
     def first(self):
@@ -84,7 +94,7 @@ class SiteVerdict:
         """Return the verdict for people: the site's, what to do first, all else."""
         lines = [self.sentence]
         lines += [f"  {number}. {line}" for number, line in enumerate(self.first, 1)]
-        for state, title in ((ACCEPTED, "accepted"), (NOT_NOW, "not taken"), (GOOD, "good")):
+        for state, title in TITLES:
             said = [f.sentence for f in self.findings if f.state == state]
             lines += [f"{title}: {len(said)}", *(f"  {line}" for line in said)] if said else []
         optional = [f for f in self.findings if f.state == MISSING and not f.must]
@@ -142,11 +152,17 @@ def judge_site(
     height, trouble = _height(entries, values, sheet)
     findings = [f for f in findings if f.key not in HEIGHTS or f.state == OUTSIDE]
     more = [trouble, *_blocks(described, values), *_alike(described, values)]
-    more += _future(moment, now_utc_ns)
+    more += [*_raised(values, height), *_future(moment, now_utc_ns)]
     findings += [_accepting(finding, accepted) for finding in more]
-    notes = (*season_notes(described, moment, expected, values), *_found(history, values))
+    season = season_notes(described, moment, expected, values)
+    if season:
+        wrong = _panels_outside(expected, values)
+        findings = [_explained(f) if f.key in wrong else f for f in findings]
+        findings.insert(0, _accepting(_season(season, wrong), accepted))
+    notes = _found(history, values, height if sheet.kind == RETRIEVAL_KIND else None)
+    notes += _swapped(history, entries)
     everything = tuple(expected.values())
-    return SiteVerdict(sheet.station, tuple(findings), height, values, notes, everything)
+    return SiteVerdict(sheet.station, tuple(findings), height, values, notes, everything, season)
 
 
 def _known(sheet, keys):
@@ -218,6 +234,18 @@ def _height(entries, values, sheet):
     return height, Finding(HEIGHT_KEY, state, height.sentence)
 
 
+def _raised(values, height):
+    """Return a finding where height found and pole added are not the height left."""
+    found, added = values.get("found_tape_m"), values.get("raised_by_m")
+    if found is None or added is None or not abs(found + added - height.height_m) > FOUND_M:
+        return []
+    text = (
+        f"raise: {found:.3f} m found and {added:.3f} m added are not the {height.height_m:.3f} m "
+        "left: measure again, and look whether the marker moved"
+    )
+    return [Finding(RAISE_KEY, OUTSIDE, text)]
+
+
 def _blocks(described, values):
     pair = values.get("battery_lowest_block_V"), values.get("battery_highest_block_V")
     if None in pair:
@@ -243,11 +271,33 @@ def _future(moment, now_utc_ns):
     return [Finding(TIME_KEY, OUTSIDE, text)]
 
 
+def _panel_keys(expected, values):
+    return [k for k in values if k in expected and k.endswith(("_open_V", "_short_A"))
+            and not k.startswith("turbine")]  # fmt: skip
+
+
+def _panels_outside(expected, values):
+    """Return the keys of panel readings outside their bands."""
+    return [k for k in _panel_keys(expected, values) if not expected[k].holds(values[k])]
+
+
+def _season(season, wrong):
+    """Return the finding that stands for all the panels' readings which it explains."""
+    text = f"{'; '.join(season)}. First this: it explains {len(wrong)} readings of panels"
+    return Finding(SEASON_KEY, OUTSIDE, text[0].upper() + text[1:])
+
+
+def _explained(finding):
+    """Return a reading outside without what it would be suspected of on the right date."""
+    if finding.state != OUTSIDE:
+        return finding
+    text = finding.sentence.partition("; ")[0]
+    return replace(finding, state=EXPLAINED, sentence=text)
+
+
 def season_notes(described, moment, expected, values):
     """Return sentences where the panels speak for another date or another hemisphere."""
-    keys = [k for k in values if k in expected and k.endswith(("_open_V", "_short_A"))
-            and not k.startswith("turbine")]  # fmt: skip
-    wrong = [key for key in keys if not expected[key].holds(values[key])]
+    keys, wrong = _panel_keys(expected, values), _panels_outside(expected, values)
     if len(wrong) < 2 or 2 * len(wrong) <= len(keys):
         return ()
     site = described.design.site
@@ -274,10 +324,13 @@ def season_notes(described, moment, expected, values):
     return tuple(said)
 
 
-def _found(history, values):
-    """Return what the height found says of the time before the visit."""
-    found = values.get("found_tape_m")
-    if history is None or found is None:
+def _found(history, values, final=None):
+    """Return what the height found says of the time before the visit.
+
+    ``final``: the :class:`AntennaHeight` of a retrieval, which is the one found.
+    """
+    found = values.get("found_tape_m") if final is None else final.height_m
+    if history is None or found is None or math.isnan(found):
         return ()
     last = history.content.visit[-1]
     kept = math.hypot(*history.height_at(last.time_ns))
@@ -293,6 +346,24 @@ def found_sentences(rows):
         for _, kept, found in rows
         if abs(found - kept) > FOUND_M
     )
+
+
+def _swapped(history, entries):
+    """Return sentences where a serial taken out is not the history's, or stands there anew."""
+    if history is None:
+        return ()
+    at = history.content.visit[-1].time_ns
+    kept = {"receiver": history.receiver_at(at).serial, "antenna": history.antenna_at(at).serial}
+    said = []
+    for what, serial in kept.items():
+        old = str(entries.get(f"old_{what}_serial", "")).strip()
+        if old and serial and old != serial:
+            said.append(f"{what} taken out is {old}, the history keeps {serial}: read both again")
+    olds = [str(entries.get(f"old_{what}_serial", "")).strip() for what in kept]
+    news = [str(entries.get(f"{what}_serial", "")).strip() for what in kept]
+    if all(olds) and olds == news:
+        said.append("a swap of nothing: both serials are what they were")
+    return tuple(said)
 
 
 def audit_sentences(history):

@@ -4,6 +4,8 @@ from dataclasses import asdict, dataclass
 
 TICK, NUMBER, TEXT, PHOTO = "tick", "number", "text", "photo"
 SET_UP_KIND, VISIT_KIND = "set-up", "visit"
+RAISE_KIND, SWAP_KIND, RETRIEVAL_KIND = "raise", "swap", "retrieval"
+KINDS = (SET_UP_KIND, VISIT_KIND, RAISE_KIND, SWAP_KIND, RETRIEVAL_KIND)
 
 
 @dataclass(frozen=True)
@@ -52,7 +54,7 @@ class Sheet:
     Attributes
     ----------
     station, kind : str
-        ``kind``: set-up or visit.
+        ``kind``: of :data:`KINDS`.
     facts, conditions : tuple of (str, str)
         Site data, and the weather and time that the readings are for.
     parts : tuple of Part

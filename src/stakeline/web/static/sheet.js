@@ -55,7 +55,12 @@
     fields[input.dataset.field] = { value: valueOf(input), at: latest };
     keep(fields);
     say("saving", "Saving");
-    send();
+    const sent = send();
+    if (input.dataset.field === "head.kind") { sent.then(anotherSheet); } // its items differ
+  }
+
+  function anotherSheet() {
+    if (saved.dataset.state === "saved") { location.reload(); }
   }
 
   async function send() {
