@@ -87,6 +87,51 @@ def test_a_year_without_a_maximum_counts_for_nothing():
     assert storm.fit_extremes([*years, np.nan]) == storm.fit_extremes(years)
 
 
+def storms_at_random(rng, years, each_a=40.0, scale=3.0, above=12.0):
+    """Return peaks of storms: at random times, exponential above a speed."""
+    return above + rng.exponential(scale, rng.poisson(each_a * years))
+
+
+def test_storms_come_back_as_the_yearly_maxima_that_they_make():
+    # Poisson storms of exponential excess: yearly maxima are a Gumbel law, mode above + s ln rate
+    rng, truth = np.random.default_rng(8), storm.Extremes(12.0 + 3.0 * np.log(40.0), 3.0)
+    found = [storm.fit_storms(storms_at_random(rng, 3.0), 3.0) for _ in range(1500)]
+    level = np.array([one.once_in(50.0) for one in found])
+    sigma = np.mean([one.sigma_once_in(50.0) for one in found])
+    assert level.mean() == pytest.approx(truth.once_in(50.0), abs=0.3)
+    assert level.std() == pytest.approx(sigma, rel=0.10)
+    maxima = [storms_at_random(rng, 1.0).max() for _ in range(1500)]
+    assert storm.fit_extremes(maxima).once_in(50.0) == pytest.approx(level.mean(), abs=0.6)
+
+
+def test_longer_records_are_surer():
+    short, long = (storm.Extremes(20.0, 3.0, years, int(10 * years)) for years in (2.0, 8.0))
+    assert long.sigma_once_in(50.0) == pytest.approx(short.sigma_once_in(50.0) / 2.0)
+
+
+def test_a_storm_counts_once_and_a_hole_is_no_calm():
+    hours = np.full(1000, 3.0)
+    hours[100:103] = 20.0, 22.0, 22.0  # one storm, its largest hour twice
+    hours[130] = 21.0  # the same storm's second breath
+    hours[400] = 18.0
+    hours[500:600] = np.nan
+    peaks = storm.storm_peaks(hours)
+    assert sorted(peaks)[-2:] == [18.0, 22.0]
+    assert np.sum(peaks > 15.0) == 2
+    assert np.isfinite(peaks).all()
+
+
+def test_yearly_maxima_want_their_year():
+    year = int(storm.YEAR_H)
+    hours = np.full(3 * year + 100, 5.0)
+    hours[10], hours[year + 10], hours[2 * year + 50] = 30.0, 40.0, 50.0
+    hours[year + 1000 : year + 3000] = np.nan
+    found = storm.yearly_maxima(hours)
+    assert found[[0, 2]].tolist() == [30.0, 50.0]
+    assert np.isnan(found[1])
+    assert storm.yearly_maxima(hours[: year - 1]).size == 0
+
+
 @pytest.mark.parametrize(
     ("call", "sentence"),
     [
@@ -94,6 +139,8 @@ def test_a_year_without_a_maximum_counts_for_nothing():
         (lambda: storm.speed_at_height(10.0, 3.0, 0.0), "above the roughness length"),
         (lambda: storm.gust_factor(0.002), "three times the roughness"),
         (lambda: storm.fit_extremes([30.0, 31.0]), "2 yearly maxima of wind: expected at least 5"),
+        (lambda: storm.fit_storms(np.arange(90.0), 0.5), "expected a year at least"),
+        (lambda: storm.fit_storms(np.arange(15.0), 2.0), "15 storms of 2.0 years"),
         (lambda: storm.Extremes(30.0, 4.0).once_in(1.0), "expected more than 1"),
     ],
 )

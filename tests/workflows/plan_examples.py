@@ -21,6 +21,11 @@ def station_text(**changed):
     return text
 
 
+def guyed_text(count):
+    """Return the example's text with so many guys."""
+    return re.sub(r"(\[guys\]\ncount = )\d+", rf"\g<1>{count}", station_text())
+
+
 def framed_text(**changed):
     """Return the example's text with a frame that carries panels and turbine."""
     return station_text(**changed).replace("[snow]", FRAME + "[snow]")

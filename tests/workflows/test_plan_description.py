@@ -31,7 +31,7 @@ def test_the_example_becomes_a_station():
     assert design.mean_W == pytest.approx(3.5 + 0.1 + 0.05)
     assert design.peak_W == 15.0
     assert found.begins_month == 7
-    assert len(found.guys) == len(found.holdings) == 4
+    assert len(found.guys) == len(found.holdings) == 6
     assert found.legs_m.shape == (0, 2)
     assert found.design.box_depth_m == 0.8
 

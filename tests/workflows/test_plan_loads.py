@@ -9,7 +9,7 @@ from stakeline.workflows.plan_lines import at_least, at_most, worst_state
 from stakeline.workflows.plan_snow import heights_of, snow_of, visit_years
 from stakeline.workflows.plan_storm import storm_of, weather_of
 
-from .plan_examples import ON_SURFACE, described, framed_text, station_text
+from .plan_examples import ON_SURFACE, described, framed_text, guyed_text, station_text
 
 
 @pytest.fixture
@@ -77,18 +77,49 @@ def test_a_mast_alone_is_held_by_its_leg(tmp_path):
 
 
 def test_three_guys_and_a_foot_that_stands_fall_when_one_is_lost(tmp_path):
-    text = station_text(count=1).replace("[guys]\ncount = 4", "[guys]\ncount = 3")
+    text = guyed_text(3)
     text = text.replace("\nembedded_m = 1.5", "\nembedded_m = 0")
     found = storm_of(described(tmp_path, text=text))
-    assert found.lost_falls
+    assert found.mast.lost_falls
     assert line(found, "guys whose loss").state == "bad"
+
+
+def test_a_guy_to_windward_of_four_leaves_the_mast_leaning_beyond_what_holds(tmp_path):
+    found = storm_of(described(tmp_path, text=guyed_text(4)))
+    assert len(found.mast.lost_falls) == 1
+    assert line(found, "guys whose loss").state == "bad"
+
+
+def test_guys_that_stretch_move_the_antenna_and_the_margin_can_fail(tmp_path, example):
+    # a third of the stretch force: three times the turn while all stay taut, but for the foot's part
+    soft = storm_of(described(tmp_path, text=guyed_text(6).replace("= 1e6", "= 3.333333e5")))
+    stiff = storm_of(example)
+    ratio = soft.mast.usual.turned_mm / stiff.mast.usual.turned_mm
+    assert ratio == pytest.approx(3.0, rel=0.03)
+    assert soft.mast.usual.bending.top_mm > 2.0 * stiff.mast.usual.bending.top_mm
+    slack = storm_of(described(tmp_path, text=guyed_text(6).replace("= 1e6", "= 3e4")))
+    assert line(slack, "antenna aside").state == "bad"
+    assert line(slack, "guys: turn").value > 5.0
+    assert line(slack, "guys: turn").state == "bad"
+
+
+def test_a_mast_in_the_way_of_the_wind_sways_within_or_outside_of_it(tmp_path, example):
+    inside = line(storm_of(example), "mast shaken")
+    assert "within the winds here" in inside.words
+    calm = station_text().replace("[storm]\nwind_m_s = 38.6", "[storm]\nwind_m_s = 4")
+    outside = line(storm_of(described(tmp_path, text=calm)), "mast shaken")
+    assert (outside.value, outside.state) == (0.0, "good")
+    assert "outside the winds here" in outside.words
+    assert inside.value > 0.0
 
 
 def test_every_number_somebody_could_be_hurt_by_has_its_caution(framed):
     found = storm_of(framed)
     for one in found.lines:
         assert one.cautions, one.name
-        assert any("licensed practice decide" in text for text in one.cautions), one.name
+        assert any(
+            "confirm with licensed practice and local codes" in text for text in one.cautions
+        ), one.name
     assert any(text.startswith("Drilling") for text in found.cautions)
     assert any(text.startswith("Guy wires") for text in found.cautions)
 

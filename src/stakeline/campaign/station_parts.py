@@ -325,12 +325,14 @@ class SnowPart(Strict):
 class StormPart(Strict):
     """``[storm]``: what it must stand: mean wind, rime, cold.
 
+    ``return_years``: the wind is compared with what comes once in so many years there.
     38.6 m/s and -73 degC: 75 knots and -100 degF, common practice, no source.
     """
 
     wind_m_s: float = Field(38.6, gt=0, le=100)
     measured_at_m: float = Field(3.0, gt=0.1, le=50)
     gust: bool = True
+    return_years: float = Field(50.0, ge=2, le=1000)
     rime_m: float = Field(0.02, ge=0, le=1)
     coldest_degC: Degrees = -73.0
 

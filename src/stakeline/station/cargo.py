@@ -52,6 +52,13 @@ class Item:
                 f"{', '.join(DANGEROUS)}"
             )
 
+    @property
+    def cautions(self):
+        """Sentences about carrying, flying and opening one."""
+        flown = (AIR_CARGO,) if self.dangerous else ()
+        cells = (BATTERIES,) if self.dangerous.startswith(("lead", "lithium")) else ()
+        return (LIFTING, *flown, *cells, ESTIMATE)
+
 
 @dataclass(frozen=True)
 class Aircraft:

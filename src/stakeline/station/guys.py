@@ -73,8 +73,8 @@ class GuyedLoad:
     ``stands``: False where nothing stops the turn within :data:`FALLEN_RAD`; all numbers are then
     NaN. ``tensions_N`` (n,); ``anchor_pull_N`` (n, 3): force on each anchor. ``foot_N`` (3,): force
     of the ground on the foot; ``uplift_N``: what the foot must hold down, ``thrust_N``: what
-    presses on it. ``turn_deg``: of the mast. ``safety``: least breaking load over tension, of
-    ``weakest``.
+    presses on it. ``turn_rad`` (3,): of the mast about east, north, up; ``turn_deg``: its size.
+    ``safety``: least breaking load over tension, of ``weakest``.
     """
 
     names: tuple
@@ -82,7 +82,7 @@ class GuyedLoad:
     tensions_N: np.ndarray
     anchor_pull_N: np.ndarray
     foot_N: np.ndarray
-    turn_deg: float
+    turn_rad: np.ndarray
     safety: float
     weakest: str
     cautions: tuple = field(default=(GUY_WIRES, FRAMES, ESTIMATE))
@@ -91,6 +91,11 @@ class GuyedLoad:
     def slack(self):
         """Names of the guys that carry nothing."""
         return tuple(n for n, t in zip(self.names, self.tensions_N, strict=True) if t == 0.0)
+
+    @property
+    def turn_deg(self):
+        """How far the mast turns, foot to guys. [deg]"""
+        return float(np.degrees(np.linalg.norm(self.turn_rad)))
 
     @property
     def uplift_N(self):
@@ -160,7 +165,7 @@ def guyed_load(guys, force_N, moment_Nm, weight_N=0.0, *, foot_Nm_rad=0.0, twist
         tensions_N=tensions,
         anchor_pull_N=pull,
         foot_N=pull.sum(axis=0) - force + np.array([0.0, 0.0, weight_N]),
-        turn_deg=float(np.degrees(np.linalg.norm(turn))),
+        turn_rad=np.pad(turn, (0, 3 - axes)),
         safety=float(np.nanmin(share)) if known else np.inf,
         weakest=names[int(np.nanargmin(share))] if known else "",
     )
@@ -223,7 +228,7 @@ def _fallen(names):
         tensions_N=np.full(n, np.nan),
         anchor_pull_N=np.full((n, 3), np.nan),
         foot_N=np.full(3, np.nan),
-        turn_deg=np.nan,
+        turn_rad=np.full(3, np.nan),
         safety=0.0,
         weakest="",
     )

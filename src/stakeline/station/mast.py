@@ -10,6 +10,8 @@ from .cautions import ESTIMATE, FRAMES
 
 STROUHAL = 0.18  # -, round tube; EN 1991-1-4:2005, table E.1, from memory; handbooks give 0.2
 BAND = 0.2  # -, share of the sway about which vortices can lock in; common practice, no source
+LATERAL = 0.7  # -, of the push across the wind; EN 1991-1-4:2005, table E.2, from memory
+DECREMENT = 0.02  # -, logarithmic, of bolted aluminium; EN 1991-1-4:2005, table F.2, from memory
 
 MATERIALS = {
     "aluminium": (70e9, 160e6, 2700.0),  # Pa, Pa, kg/m3; EN 1999-1-1, 6060 T66 proof, from memory
@@ -83,14 +85,19 @@ class Bending:
 
 @dataclass(frozen=True)
 class Sway:
-    """The first natural frequency of a mast [Hz], and the wind whose vortices shake it [m/s].
+    """A natural frequency of a mast [Hz], and the wind whose vortices shake it [m/s].
 
-    ``shaken_m_s``: lowest and highest wind within :data:`BAND` of the frequency.
+    ``shaken_m_s``: lowest and highest wind within :data:`BAND` of the frequency; ``width_m``: of
+    tube and rime; ``span``: what of the mast moves most, in words; ``shaken_mm``: how far it goes
+    to each side then.
     """
 
     frequency_Hz: float
     critical_m_s: float
     shaken_m_s: tuple
+    width_m: float
+    span: str
+    shaken_mm: float = np.nan
     cautions: tuple = field(default=(FRAMES, ESTIMATE))
 
 
@@ -155,13 +162,11 @@ def vortex_frequency(speed_m_s, diameter_m):
     return STROUHAL * np.asarray(speed_m_s) / diameter_m
 
 
-def sway(tube, top_mass_kg=0.0, rime_m=0.0, rime_kg_m3=600.0):
-    """Return the :class:`Sway`: its frequency, and the wind at which vortices have the same.
+def sway_at(frequency_Hz, width_m, span="as a whole"):
+    """Return the :class:`Sway` of a frequency: the wind whose vortices have the same. [Hz], [m]
 
-    Rime makes the tube wider, not stiffer; its mass counts on top at the quarter that a tube's
-    own mass counts there (0.2427, the limit of :func:`natural_frequency`).
+    ``width_m``: of the tube with its rime; ``span``: what of the mast moves most, in words.
     """
-    coat = rime_kg_m3 * np.pi * rime_m * (tube.diameter_m + rime_m) * tube.free_m
-    frequency = natural_frequency(tube, top_mass_kg + 0.2427 * coat)
-    critical = frequency * (tube.diameter_m + 2.0 * rime_m) / STROUHAL
-    return Sway(frequency, critical, ((1.0 - BAND) * critical, (1.0 + BAND) * critical))
+    critical = frequency_Hz * width_m / STROUHAL
+    band = ((1.0 - BAND) * critical, (1.0 + BAND) * critical)
+    return Sway(frequency_Hz, critical, band, width_m, span)

@@ -1,8 +1,10 @@
 """Air and wind of the worst hour: density, profile, gusts, and what comes once in n years."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
+from scipy.ndimage import maximum_filter1d
 
 from ..errors import SettingsError
 
@@ -13,6 +15,10 @@ SNOW_ROUGHNESS_M = 1e-3  # m, rough end of snow and ice; Cuffey & Paterson (2010
 PEAK_SHARE = 7.0  # -, twice a peak factor of 3.5; EN 1991-1-4:2005, equation 4.8, from memory
 EULER = 0.5772156649015329  # -, Euler's constant; Abramowitz & Stegun (1964), equation 6.1.3
 LEAST_YEARS = 5  # a, fewer maxima carry no scale; common practice, no source
+YEAR_H = 8766.0  # h; Julian year
+KNOWN_SHARE = 0.9  # -, of a year's hours, for its maximum to count; own choice
+APART_H = 48  # h, between storms that count as two; two to four days, Cook (1985), from memory
+STORMS_A = 10.0  # 1/a, strongest ones fitted; own choice
 
 
 def air_density(pressure_hPa, temperature_degC):
@@ -94,12 +100,14 @@ def dynamic_pressure(speed_m_s, density_kg_m3):
 class Extremes:
     """A Gumbel law of yearly maxima: P(no more than x in a year) = exp(-exp(-(x - mode) / scale)).
 
-    ``mode``, ``scale`` in the unit of the maxima [m/s]; ``years`` fitted, 0 where given by hand.
+    ``mode``, ``scale`` in the unit of the maxima [m/s]; ``years`` fitted, 0 where given by hand;
+    ``storms``: so many of them were fitted in these years, 0 for yearly maxima.
     """
 
     mode_m_s: float
     scale_m_s: float
-    years: int = 0
+    years: float = 0.0
+    storms: int = 0
 
     def once_in(self, return_period_a):
         """Return the speed exceeded in a year with probability 1 / return period. [m/s]"""
@@ -108,12 +116,17 @@ class Extremes:
     def sigma_once_in(self, return_period_a):
         """Return the standard error of :meth:`once_in` from the few years alone. [m/s]
 
-        scale sqrt((1.1128 + 0.4574 y + 0.8046 y^2) / n), y = -ln(-ln(1 - 1/T)): Phien (1987, J.
-        Hydrol. 90, 61), from memory, good to a tenth from ten years on. NaN without years.
+        With y = -ln(-ln(1 - 1/T)), of n years: scale sqrt((1.1128 + 0.4574 y + 0.8046 y^2) / n),
+        Phien (1987, J. Hydrol. 90, 61), from memory, good to a tenth from ten years on. Of n
+        storms, r a year: scale sqrt((1 + (ln r + y)^2) / n), by the errors of scale and rate
+        (derived here). NaN without years.
         """
         if self.years == 0:
             return np.nan
         y = _reduced(return_period_a)
+        if self.storms:
+            rise = np.log(self.storms / self.years) + y
+            return self.scale_m_s * np.sqrt((1.0 + rise**2) / self.storms)
         return self.scale_m_s * np.sqrt((1.1128 + 0.4574 * y + 0.8046 * y**2) / self.years)
 
     def chance_of(self, speed_m_s, years=1.0):
@@ -153,3 +166,53 @@ def fit_extremes(yearly_maxima_m_s):
     second = 2.0 * np.sum(np.arange(n) * maxima) / (n * (n - 1)) - maxima.mean()
     scale = second / np.log(2.0)
     return Extremes(float(maxima.mean() - EULER * scale), float(scale), n)
+
+
+def yearly_maxima(speed_m_s):
+    """Return the largest of each year of hours (n,) from the first on, (years,). [m/s]
+
+    NaN where more than a tenth of the year is missing; what is left over at the end is no year.
+    """
+    years = int(len(speed_m_s) / YEAR_H)
+    ends = np.round(YEAR_H * np.arange(years + 1)).astype(int)
+    rows = [np.asarray(speed_m_s, float)[a:b] for a, b in pairwise(ends)]
+    there = [np.isfinite(row) for row in rows]
+    enough = [known.mean() >= KNOWN_SHARE for known in there]
+    return np.array([row[known].max() if good else np.nan
+                     for row, known, good in zip(rows, there, enough, strict=True)])  # fmt: skip
+
+
+def storm_peaks(speed_m_s):
+    """Return the largest of each storm in hours of wind (n,), NaN where missing, in order. [m/s]
+
+    Storms are :data:`APART_H` apart: an hour counts that is the largest of as many before and
+    after it (Cook 1985, The designer's guide to wind loading, has two to four days; from memory).
+    """
+    speed = np.nan_to_num(np.asarray(speed_m_s, float), nan=-1.0)
+    around = maximum_filter1d(speed, 2 * APART_H + 1, mode="constant", cval=-1.0)
+    top = np.flatnonzero((speed == around) & (speed > 0.0))
+    first = np.diff(top, prepend=-2 * APART_H) > APART_H  # equal hours of one storm count once
+    return speed[top[first]]
+
+
+def fit_storms(peaks_m_s, years):
+    """Return the Gumbel law of yearly maxima by the :data:`STORMS_A` strongest storms a year.
+
+    Storms above a speed come at random, their excess is exponential: mode = that speed + scale
+    ln(storms a year), scale = mean excess (Davison & Smith 1990, J. R. Stat. Soc. B 52, 393, with
+    a shape of 0).
+
+    Raises
+    ------
+    SettingsError
+        For less than a year, fewer storms, or storms that are all alike.
+    """
+    peaks = np.sort(np.asarray(peaks_m_s, float))[::-1]
+    count = int(STORMS_A * years)
+    if years < 1.0 or peaks.size <= count or peaks[0] == peaks[count]:
+        raise SettingsError(
+            f"{peaks.size} storms of {years:.1f} years: expected a year at least, more than "
+            f"{STORMS_A:g} storms in each that differ; with fewer give the design speed by hand"
+        )
+    scale = float((peaks[:count] - peaks[count]).mean())
+    return Extremes(float(peaks[count] + scale * np.log(count / years)), scale, years, count)

@@ -49,9 +49,15 @@ def at_least(part, name, value, needed, unit, *, cautions=(), words="", doubt=1.
     return Line(part, name, float(value), float(needed), unit, state, cautions, words)
 
 
-def at_most(part, name, value, most, unit, *, cautions=(), words=""):
-    """Return the :class:`Line` of a value that may be at most so much; NaN is open."""
-    state = OPEN if np.isnan(value) else GOOD if value <= most else BAD
+def at_most(part, name, value, most, unit, *, cautions=(), words="", doubt=1.0):
+    """Return the :class:`Line` of a value that may be at most so much; NaN is open.
+
+    ``doubt``: above, but up to that multiple of it, it is in doubt.
+    """
+    if np.isnan(value):
+        state = OPEN
+    else:
+        state = GOOD if value <= most else DOUBT if value <= doubt * most else BAD
     return Line(part, name, float(value), float(most), unit, state, cautions, words)
 
 

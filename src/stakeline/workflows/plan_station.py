@@ -14,6 +14,7 @@ from .plan_rules import facts_of, findings
 from .plan_sky import SkyOutcome, sky_of
 from .plan_snow import SnowOutcome, snow_of, visit_years
 from .plan_storm import StormOutcome, storm_of
+from .plan_winds import winds_of
 
 
 @dataclass(frozen=True)
@@ -77,7 +78,7 @@ def plan_station(description, *, orbits=None, place=None, progress=None):
     say = progress or (lambda word: None)
     energy = energy_of(description, progress)
     say("storm and snow")
-    storm = storm_of(description)
+    storm = storm_of(description, winds_of(description, energy.around.weather))
     snow = snow_of(description, storm)
     say("sky and rules")
     sky = sky_of(description, orbits)

@@ -9,14 +9,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..station import anchors, frame, guys, mast, storm, wind_load
-from ..station.cautions import ESTIMATE, FRAMES
+from ..station import anchors, frame, storm, wind_load
+from ..station.cautions import FRAMES
 from .plan_lines import all_cautions, at_least, at_most
+from .plan_mast import TUBE_SAFETY, MastOutcome, mast_lines, mast_of
+from .plan_winds import SiteWinds, wind_line
 
-USUAL_M_S = 15.0  # m/s; a gale that comes often: what the antenna moves in it is in the positions
-MOST_MOVED_MM = 5.0  # mm; of the antenna in it: what a daily position is good to, own choice
 JOINT_M = 0.3  # m; of a frame's lowest joint above the surface, common practice, no source
-TUBE_SAFETY = 1.5  # -; proof stress over stress, common practice, no source
 MAST, FRAME, BOX = "mast", "frame", "box"  # what holds a part
 
 
@@ -26,20 +25,18 @@ class StormOutcome:
 
     Attributes
     ----------
-    density_kg_m3, mean_m_s, gust_m_s : float
-        Of the air; ten-minute mean and gust at the height at which the storm is given.
+    weather : Weather
+        Air, gust and its height.
+    mean_m_s : float
+        Ten-minute mean at the height at which the storm is given.
+    winds : SiteWinds or None
+        What comes once in many years; None where it was not asked for.
     from_deg : float
         Azimuth of the wind that is worst for all parts together.
     load : WindLoad
         Of all parts, from there.
-    guyed : GuyedLoad or None
-    margins : list of Margin
-        Of the anchors.
-    lost_falls : tuple of str
-        Guys whose loss lets the mast fall.
-    bending, usual : Bending
-        Of the mast's free part in the storm, and in a usual gale.
-    sway : Sway
+    mast : MastOutcome
+        Guys, anchors, bending and sway.
     standing : dict of Standing
         Of what stands by its weight: ``frame``, ``box``.
     leg : Leg or None
@@ -49,17 +46,12 @@ class StormOutcome:
     lines : tuple of Line
     """
 
-    density_kg_m3: float
+    weather: object
     mean_m_s: float
-    gust_m_s: float
+    winds: SiteWinds | None
     from_deg: float
     load: object
-    guyed: object
-    margins: list
-    lost_falls: tuple
-    bending: object
-    usual: object
-    sway: object
+    mast: MastOutcome
     standing: dict
     leg: object
     uplift_N: float
@@ -67,10 +59,24 @@ class StormOutcome:
     lines: tuple = ()
 
     @property
+    def gust_m_s(self):
+        """Gust at the height at which the storm is given. [m/s]"""
+        return self.weather.gust_m_s
+
+    @property
+    def guyed(self):
+        """Tensions and turn of a guyed mast; None without guys."""
+        return self.mast.guyed
+
+    @property
+    def pressure_Pa(self):
+        """Dynamic pressure of the gust. [Pa]"""
+        return float(storm.dynamic_pressure(self.gust_m_s, self.weather.density_kg_m3))
+
+    @property
     def cautions(self):
         """Sentences of everything in it, each once."""
-        parts = (self.load, self.guyed, self.bending, self.sway, self.leg, self.uplift_holding)
-        parts += tuple(self.standing.values())
+        parts = (self.load, self.mast, self.leg, self.uplift_holding, *self.standing.values())
         return all_cautions(*(one.cautions for one in parts if one is not None))
 
 
@@ -96,20 +102,23 @@ class Weather:
         )
 
 
-def storm_of(description):
-    """Return the :class:`StormOutcome` of a described station."""
+def storm_of(description, winds=None):
+    """Return the :class:`StormOutcome` of a described station.
+
+    Parameters
+    ----------
+    description : StationDescription
+    winds : SiteWinds, optional
+        Without them nothing is said of how often such a storm comes.
+    """
     weather = weather_of(description)
     side, load = weather.on(description.parts)
-    mast_load = weather.on(_parts(description, MAST))[1]
-    guyed, margins, falls = _guyed(description, mast_load)
-    often = weather.on(_parts(description, MAST), USUAL_M_S, 0.0)[1]
-    top_kg = float(mast_load.mass_kg[mast_load.names.index("antenna")])
+    mast_parts = _parts(description, MAST)
     standing = _standing(description, weather)
-    leg, pull, holding = _drilled(description, weather, mast_load)
+    leg, pull, holding = _drilled(description, weather, weather.on(mast_parts)[1])
     found = StormOutcome(
-        weather.density_kg_m3, description.settings.storm.wind_m_s, weather.gust_m_s, side, load,
-        guyed, margins, falls, _bending(description, mast_load), _bending(description, often),
-        mast.sway(held_tube(description), top_kg, weather.rime_m), standing, leg, pull, holding,
+        weather, description.settings.storm.wind_m_s, winds, side, load,
+        mast_of(description, weather, mast_parts), standing, leg, pull, holding,
     )  # fmt: skip
     return replace(found, lines=tuple(_lines(description, found)))
 
@@ -138,38 +147,6 @@ def _parts(description, group):
     if frame_part is not None and frame_part.embedded_m == 0.0:
         on["box"] = FRAME
     return [one for one in description.parts if on.get(one.name, other) == group]
-
-
-def held_tube(description):
-    """Return the part of the mast that bends freely: above its guys, or all of it."""
-    told = description.settings.mast
-    free = told.free_m
-    if description.guys:
-        free = max(told.free_m - description.settings.guys.top_m, 0.2 * told.free_m)
-    return mast.Tube(free, told.diameter_m, told.wall_m, told.material)
-
-
-def _bending(description, load):
-    """Return how the free part of the mast bends: its own wind along it, all else at its top."""
-    push = np.hypot(*load.forces_N[:, :2].T)
-    along = float(push[load.names.index("mast")]) / description.tube.free_m
-    return mast.bending(held_tube(description), float(push.sum()) - along * description.tube.free_m,
-                        along)  # fmt: skip
-
-
-def _guyed(description, load):
-    """Return the guyed mast, its anchors' margins, and which lost guys let it fall."""
-    ring = list(description.guys)
-    if not ring:
-        return None, [], ()
-    told = description.settings.mast
-    foot = description.tube.stiffness_Nm2 / told.free_m if told.embedded_m > 0.0 else 0.0
-    given = (load.force_N, load.moment_Nm, load.weight_N)
-    found = guys.guyed_load(ring, *given, foot_Nm_rad=foot)
-    lost = guys.each_lost(ring, *given, foot_Nm_rad=foot)
-    falls = tuple(name for name, one in lost.items() if not one.stands)
-    margins = anchors.margins(ring, found, description.holdings) if found.stands else []
-    return found, margins, falls
 
 
 def _standing(description, weather):
@@ -217,13 +194,9 @@ def _drilled(description, weather, mast_load):
 
 def _lines(description, found):
     """Yield the lines of the verdict."""
-    yield at_least("storm", "mast: proof stress by stress", found.bending.safety, TUBE_SAFETY, "",
-                   cautions=found.bending.cautions)  # fmt: skip
-    yield at_most("storm", f"antenna aside at {USUAL_M_S:g} m/s", found.usual.top_mm,
-                  MOST_MOVED_MM, "mm", cautions=(ESTIMATE,),
-                  words="what it moves more than this is in the positions")  # fmt: skip
-    if found.guyed is not None:
-        yield from _guy_lines(description, found)
+    if found.winds is not None:
+        yield wind_line(found.winds)
+    yield from mast_lines(description, found.mast, found.winds)
     for name, one in found.standing.items():
         words = f"ballast {one.ballast_kg:.0f} kg" if not one.enough else ""
         yield at_least("storm", f"{name}: holding by tipping", one.safety, frame.SAFETY, "",
@@ -239,19 +212,3 @@ def _lines(description, found):
     if found.uplift_holding is not None:
         yield at_least("storm", "leg: held against uplift", found.uplift_holding.gust_N,
                        found.uplift_N, "N", cautions=found.uplift_holding.cautions)  # fmt: skip
-
-
-def _guy_lines(description, found):
-    guyed = found.guyed
-    words = "" if guyed.stands else "the mast falls"
-    yield at_least("storm", "guys: breaking load by tension", guyed.safety, guys.SAFETY, "",
-                   cautions=guyed.cautions, words=words)  # fmt: skip
-    yield at_most("storm", "guys whose loss lets it fall", float(len(found.lost_falls)), 0.0, "",
-                  cautions=guyed.cautions, words=", ".join(found.lost_falls))  # fmt: skip
-    if found.margins:
-        weakest = found.margins[0]
-        holding = description.holdings[weakest.name]
-        words = f"{weakest.name}: {holding.governs}"
-        yield at_least("storm", "anchors: working load by pull",
-                       min(weakest.gust, weakest.lasting), 1.0, "",
-                       cautions=holding.cautions, words=words)  # fmt: skip
