@@ -1,11 +1,14 @@
 """Light on panels: limits, symmetry, a second integral, published air masses and totals."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 
 from stakeline.constants import NS_PER_DAY
 from stakeline.errors import SettingsError
 from stakeline.station.sky import (
+    LEVEL_HORIZON,
     Horizon,
     Light,
     air_mass,
@@ -14,6 +17,7 @@ from stakeline.station.sky import (
     on_panel,
     rayleigh_depth,
     sky_view,
+    slope_view,
 )
 from stakeline.station.sunlight import SunCourse, sun_course
 from stakeline.time import from_calendar
@@ -187,3 +191,72 @@ def test_a_skyline_hides_the_low_sun_on_its_side():
 def test_refusals(call, sentence):
     with pytest.raises(SettingsError, match=sentence):
         call()
+
+
+def sloping(slope_deg, toward_rad=SOUTH, horizon=LEVEL_HORIZON):
+    return dataclasses.replace(horizon, slope_rad=np.radians(slope_deg), toward_rad=toward_rad)
+
+
+@pytest.mark.parametrize("tilt_deg", [0.0, 35.0, 90.0])
+def test_no_slope_is_level_ground_to_the_last_bit(tilt_deg):
+    sun = day_of(2031, 5, 10, 79.0)
+    light = clear_light(sun)
+    level = on_panel(light, sun, np.radians(tilt_deg), EAST)
+    assert (on_panel(light, sun, np.radians(tilt_deg), EAST, horizon=sloping(0.0)) == level).all()
+    nearly = on_panel(light, sun, np.radians(tilt_deg), EAST, horizon=sloping(1e-6))
+    assert nearly == pytest.approx(level, rel=1e-3)  # of the sky's division into cells
+
+
+def test_a_panel_parallel_to_the_slope_sees_none_of_it():
+    rng = np.random.default_rng(4)
+    for slope, toward, facing in rng.uniform(0.0, 1.5, (20, 3)):
+        assert slope_view(slope, toward, slope, toward) == pytest.approx(0.0, abs=1e-15)
+        level = slope_view(slope, facing, 0.0, toward)
+        assert level == pytest.approx(0.5 * (1.0 - np.cos(slope)), abs=1e-15)
+        # two panels back to back share the whole view
+        other = slope_view(np.pi - slope, facing + np.pi, 0.3, toward)
+        assert slope_view(slope, facing, 0.3, toward) + other == pytest.approx(1.0)
+        # what an upright one sees, up and down the slope
+        up, down = (slope_view(UPRIGHT, toward + turn, slope, toward) for turn in (np.pi, 0.0))
+        assert (up, down) == pytest.approx((0.5 + 0.5 * np.sin(slope), 0.5 - 0.5 * np.sin(slope)))
+
+
+def test_light_even_all_around_is_even_on_a_slope_too():
+    sun = day_of(2031, 5, 10, 79.0)
+    hundred = np.full(sun.elevation_rad.size, 100.0)
+    light = Light(0.0 * hundred, hundred, hundred)
+    for tilt, facing in ((0.0, 0.0), (0.6, EAST), (UPRIGHT, 0.0), (UPRIGHT, SOUTH)):
+        found = on_panel(light, sun, tilt, facing, albedo=1.0, horizon=sloping(25.0))
+        assert found == pytest.approx(hundred, rel=1e-9)
+
+
+def test_a_slope_in_the_sun_throws_back_more_and_hides_what_is_up_it():
+    sun = day_of(2031, 5, 10, 79.0)
+    light = clear_light(sun)
+    noon = int(sun.elevation_rad.argmax())
+    north = on_panel(light, sun, UPRIGHT, 0.0)[noon]
+    assert on_panel(light, sun, UPRIGHT, 0.0, horizon=sloping(15.0))[noon] > north
+    assert on_panel(light, sun, UPRIGHT, 0.0, horizon=sloping(15.0, 0.0))[noon] < north
+    steep = sloping(np.degrees(sun.elevation_rad[noon]) + 1.0, 0.0)
+    assert (
+        on_panel(light, sun, UPRIGHT, SOUTH, albedo=0.0, horizon=steep)[noon]
+        < 0.3 * (on_panel(light, sun, UPRIGHT, SOUTH, albedo=0.0)[noon])
+    )
+    assert steep.at(SOUTH) == pytest.approx(steep.slope_rad)
+    assert steep.at(0.0) == 0.0
+    hill = Horizon(np.array([0.0, np.pi]), np.radians([0.0, 40.0]))
+    assert sloping(10.0, 0.0, hill).at(SOUTH) == pytest.approx(np.radians(40.0))
+
+
+def test_a_slope_turned_with_all_else_is_the_same():
+    sun = day_of(2031, 5, 10, 79.0)
+    turned = dataclasses.replace(sun, azimuth_rad=sun.azimuth_rad + 0.5 * np.pi)
+    light = clear_light(sun)
+    one = on_panel(light, sun, 1.2, 2.0, horizon=sloping(12.0, 1.0))
+    two = on_panel(light, turned, 1.2, 2.0 + 0.5 * np.pi, horizon=sloping(12.0, 1.0 + 0.5 * np.pi))
+    assert two == pytest.approx(one, rel=1e-9, abs=1e-9)
+
+
+def test_a_slope_without_an_angle_is_refused():
+    with pytest.raises(SettingsError, match="slope 95 deg: expected 0 to below 90"):
+        sloping(95.0)

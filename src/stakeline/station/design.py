@@ -1,6 +1,6 @@
 """A station as designed: site, panels as they stand, loads, and what holds energy and heat."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -28,6 +28,7 @@ class Site:
     albedo, density_kg_m3 : float
         Of the surface.
     horizon : Horizon
+        With the slope, once the site is made.
     slope_deg, slope_toward_deg : float
         Of the surface, and the azimuth down the slope.
     """
@@ -45,6 +46,9 @@ class Site:
     def __post_init__(self):
         if not abs(self.latitude_deg) <= 90.0:
             raise SettingsError(f"latitude {self.latitude_deg:g} deg: expected -90 to 90")
+        slope, toward = np.radians([self.slope_deg, self.slope_toward_deg]).tolist()
+        horizon = replace(self.horizon, slope_rad=slope, toward_rad=toward)
+        object.__setattr__(self, "horizon", horizon if slope else self.horizon)
 
     @property
     def south(self):

@@ -18,16 +18,21 @@ SKY_CELLS = (72, 60)  # -; azimuths and heights of the sky's division, own choic
 
 @dataclass(frozen=True)
 class Horizon:
-    """Height of the skyline.
+    """Height of the skyline, and the slope of the ground before it.
 
     Attributes
     ----------
     azimuth_rad, elevation_rad : array, shape (m,)
         From north over east, rising; between them straight lines, around the circle.
+    slope_rad, toward_rad : float
+        Of the ground on which the station stands, and the azimuth down it: up the slope it hides
+        what the skyline leaves.
     """
 
     azimuth_rad: np.ndarray
     elevation_rad: np.ndarray
+    slope_rad: float = 0.0
+    toward_rad: float = 0.0
 
     def __post_init__(self):
         azimuth, elevation = np.asarray(self.azimuth_rad), np.asarray(self.elevation_rad)
@@ -39,11 +44,19 @@ class Horizon:
                 f"horizon: {elevation.size} elevations for {azimuth.size} azimuths; expected one "
                 "each, between -90 and 90 deg"
             )
+        if not 0.0 <= self.slope_rad < 0.5 * np.pi:
+            raise SettingsError(
+                f"slope {np.degrees(self.slope_rad):g} deg: expected 0 to below 90 deg"
+            )
 
     def at(self, azimuth_rad):
         """Return the skyline's height at azimuths, as an array. [rad]"""
         turned = np.asarray(azimuth_rad) % (2.0 * np.pi)
-        return np.interp(turned, self.azimuth_rad, self.elevation_rad, period=2.0 * np.pi)
+        far = np.interp(turned, self.azimuth_rad, self.elevation_rad, period=2.0 * np.pi)
+        if self.slope_rad == 0.0:
+            return far
+        own = np.arctan(-np.tan(self.slope_rad) * np.cos(turned - self.toward_rad))
+        return np.maximum(far, own)
 
 
 LEVEL_HORIZON = Horizon(np.array([0.0]), np.array([0.0]))
@@ -190,9 +203,24 @@ def on_panel(
     -----
     Hay (1979): the share beam / I0 of the diffuse comes from beside the Sun, the rest evenly from
     the sky; the ground is evenly bright (Liu & Jordan 1963, Solar Energy 7). Skyline: no light from
-    beside the Sun while it is behind; the even parts by the solid angles seen.
+    beside the Sun while it is behind; the even parts by the solid angles seen. On a slope the
+    ground near by is as bright as the light on it makes it (:func:`slope_view`), what lies beyond
+    as level ground.
     """
     _check_share("albedo", albedo)
+    direct, sky = _above(light, sun, tilt_rad, facing_rad, horizon, lost)
+    ground = albedo * light.global_W_m2 * (1.0 - sky)
+    if horizon.slope_rad == 0.0:
+        return direct + ground
+    slope = horizon.slope_rad, horizon.toward_rad
+    on_slope, open_sky = _above(light, sun, *slope, horizon, 0.0)
+    on_slope = on_slope + albedo * light.global_W_m2 * (1.0 - open_sky)
+    near = slope_view(tilt_rad, facing_rad, *slope)
+    return direct + ground + albedo * near * (on_slope - light.global_W_m2)
+
+
+def _above(light, sun, tilt_rad, facing_rad, horizon, lost):
+    """Return what comes from above the skyline to a plane (n,) [W/m2], and its view of the sky."""
     seen = sun.elevation_rad + refraction_rad(sun.elevation_rad)
     free = (seen > 0.0) & (seen > horizon.at(sun.azimuth_rad))
     incidence = np.cos(tilt_rad) * np.sin(seen)
@@ -203,8 +231,19 @@ def on_panel(
     beside = clearness * light.diffuse_W_m2 / np.maximum(np.sin(seen), LOWEST_SINE) * lit
     sky = sky_view(tilt_rad, facing_rad, horizon)
     even = (1.0 - clearness) * light.diffuse_W_m2 * sky
-    ground = albedo * light.global_W_m2 * (1.0 - sky)
-    return light.beam_W_m2 * lit + beside + even + ground
+    return light.beam_W_m2 * lit + beside + even, sky
+
+
+def slope_view(tilt_rad, facing_rad, slope_rad, toward_rad):
+    """Return the share of a plane's view that even ground of a slope fills without end.
+
+    (1 - cos d) / 2, d between the two normals: 0 for a plane parallel to it (Liu & Jordan 1963,
+    Solar Energy 7, for level ground).
+    """
+    turned = np.cos(facing_rad - toward_rad)
+    between = np.cos(tilt_rad) * np.cos(slope_rad)
+    between = between + np.sin(tilt_rad) * np.sin(slope_rad) * turned
+    return 0.5 * (1.0 - between)
 
 
 def sky_view(tilt_rad, facing_rad, horizon=LEVEL_HORIZON):
