@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from stakeline.constants import NS_PER_DAY
-from stakeline.positioning.base_audit import audit_base, common_motion
+from stakeline.positioning.base_audit import audit_base, common_motion, place_covariance
 
 DAYS = NS_PER_DAY * np.arange(30)
 NOISE_M = (0.002, 0.002, 0.006)
@@ -41,6 +41,17 @@ def test_a_jump_is_a_jump_and_not_a_drift():
 
 def test_two_days_say_nothing():
     assert audit_base(DAYS[:2], np.zeros((2, 3))).verdict == "too few days"
+
+
+def test_the_doubt_of_a_place_is_the_scatter_of_its_means():
+    rng = np.random.default_rng(7)
+    made = [still(rng) for _ in range(400)]
+    told = np.mean([place_covariance(DAYS, enu, audit_base(DAYS, enu)) for enu in made], axis=0)
+    means = np.cov(np.mean(made, axis=1).T)
+    # the drift that may be missed makes it larger: by 1 in variance for a line through even days
+    assert (np.diag(told) > np.diag(means)).all()
+    assert (np.diag(told) < 3.5 * np.diag(means)).all()
+    np.testing.assert_array_equal(told - np.diag(np.diag(told)), 0.0)
 
 
 def test_what_the_rock_shares_is_told_from_what_only_the_ice_does():

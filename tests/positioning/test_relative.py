@@ -69,12 +69,16 @@ def test_a_base_that_moves_is_as_good_as_its_path_is_known(short):
     base = short.bases[0]
     time_ns = base.observations.time_ns
     flow = np.linspace(0.0, 0.4, len(time_ns))[:, None] * np.array([0.6, -0.8, 0.0])
-    path = replace(base, time_ns=time_ns, position_m=base.position_m + flow)
+    doubt = np.diag([1e-4, 4e-4, 9e-4])
+    moved_place = base.position_m + flow
+    path = replace(base, time_ns=time_ns, position_m=moved_place, covariance_m2=doubt)
     still, carried = solved(short), solved(short, [path])
     moved = carried.position_m - still.position_m
     expected = flow[np.searchsorted(time_ns, carried.time_ns)]
     # the rover is carried along with its base: what the base's path is wrong by, it is wrong by
     assert np.abs(moved - expected).max() < 25 * mm
+    more = carried.covariance_m2 - still.covariance_m2
+    np.testing.assert_allclose(more, np.broadcast_to(doubt, more.shape), rtol=0.2, atol=2e-5)
 
 
 def test_broadcast_like_orbit_errors_cancel_over_a_short_baseline(short):

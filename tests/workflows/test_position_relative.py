@@ -9,10 +9,11 @@ from stakeline.campaign.folders import create
 from stakeline.campaign.settings import read_settings
 from stakeline.campaign.store import read_table
 from stakeline.constants import NS_PER_DAY
+from stakeline.earth.ellipsoid import enu_axes, enu_from_xyz, geodetic_from_xyz
 from stakeline.errors import SettingsError, SolutionError
 from stakeline.tables import Positions
 from stakeline.workflows import arcs, position_campaign, position_relative
-from stakeline.workflows.position_choice import choose_solution
+from stakeline.workflows.position_choice import choose_solution, with_heights_of
 
 STEP_S = 1800
 SITE = np.array([1.1e6, -4.7e5, 6.24e6])
@@ -71,6 +72,21 @@ def test_solutions_that_contradict_each_other_are_an_alarm():
     found = choice(positions(sigma_m=0.001, state="integer-fixed", shift_m=0.3))
     assert (found.solution, found.alarm) == ("absolute", True)
     assert "a frame or a base is wrong" in found.reason
+
+
+def test_up_is_that_of_the_other_and_level_stays():
+    latitude, longitude, _ = geodetic_from_xyz(SITE)
+    axes = enu_axes(latitude, longitude)
+    level, heights = positions(sigma_m=0.004), positions(n=40, sigma_m=0.02, first=8)
+    level.position_m[:] += np.array([0.01, -0.02, 0.05]) @ axes
+    mixed = with_heights_of(level, heights)
+    apart = enu_from_xyz(mixed.position_m - SITE, latitude, longitude)
+    np.testing.assert_allclose(apart[8:], np.tile([0.01, -0.02, 0.0], (40, 1)), atol=1e-8)
+    np.testing.assert_array_equal(mixed.position_m[:8], level.position_m[:8])
+    sigma = np.sqrt(np.diagonal(mixed.covariance_m2[8:], axis1=1, axis2=2))
+    np.testing.assert_allclose(sigma, np.tile([0.004, 0.004, 0.02], (40, 1)))
+    same = with_heights_of(level, level)
+    np.testing.assert_allclose(same.position_m, level.position_m, atol=1e-9)
 
 
 def test_a_base_that_is_no_station_is_a_sentence(tmp_path):
@@ -140,6 +156,46 @@ def test_a_rover_takes_the_relative_solution_and_says_why(campaign):
     assert set(day_of(root, "HB01")[0]["state"]) == {"float"}  # the base stands by itself
     assert "relative positions: 3 of 3 arcs, 3 chosen" in outcome.text
     assert "note: base HB01: still" in outcome.text
+
+
+def test_heights_are_the_absolute_ones_unless_asked_for(campaign):
+    root, _ = campaign
+    position_campaign.run(root)
+    np.testing.assert_allclose(day_of(root)[0]["sigma_up_m"], 0.01, rtol=1e-6)
+    settings = root / "campaign.toml"
+    text = settings.read_text().replace("bases =", "relative_heights = true\nbases =")
+    settings.write_text(text)
+    position_campaign.run(root)
+    np.testing.assert_allclose(day_of(root)[0]["sigma_up_m"], 0.004, rtol=1e-6)
+
+
+def test_a_base_of_one_day_is_judged_by_hours_and_carries_its_doubt(campaign):
+    root, calls = campaign
+    for day in (1, 2):
+        for name in ("HV01", "HB01"):
+            (root / "0-raw" / name / f"{name}_{day}.rnx").unlink()
+    outcome = position_campaign.run(root)
+    assert "base HB01: still" in outcome.text
+    assert "(1 days, judged by 4 h)" in outcome.text
+    assert len(calls) == 1
+
+
+def test_bases_without_rovers_are_told_and_no_mistake(campaign):
+    root, calls = campaign
+    for path in (root / "0-raw" / "HV01").iterdir():
+        path.unlink()
+    outcome = position_campaign.run(root)
+    assert outcome.problems == ()
+    assert "no receiver file of a rover" in outcome.text
+    assert not calls
+
+
+def test_bases_without_any_file_are_no_mistake(campaign):
+    root, _ = campaign
+    for path in (root / "0-raw").rglob("*.rnx"):
+        path.unlink()
+    outcome = position_campaign.run(root)
+    assert outcome.problems == ()
 
 
 def test_a_second_run_solves_nothing_and_other_bases_do_it_again(campaign):

@@ -122,6 +122,11 @@ def _syntax_sentence(path, text, problem):
     return f"{path}:{line}: {problem.split(' (at ')[0].lower()}; expected TOML such as key = value"
 
 
+def _toml(value):
+    """Return a value as it stands in TOML."""
+    return f'"{value}"' if isinstance(value, str) else str(value).lower()
+
+
 def _sentence(path, lines, model, error):
     """Return one complaint in words."""
     location = tuple(part for part in error["loc"] if not _is_branch(part))
@@ -134,6 +139,8 @@ def _sentence(path, lines, model, error):
         return f"{prefix}: unknown key; {hint}"
     if error["type"] == "missing":
         return f"{prefix}: is missing"
+    if error["type"] in ("tuple_type", "list_type"):
+        return f"{prefix}: expected a list in brackets, such as [{_toml(error['input'])}]"
     text = error["msg"].removeprefix("Value error, ").removeprefix("Input ")
     given = error["input"]
     shown = f"; found {given!r}" if isinstance(given, str | int | float | bool) else ""

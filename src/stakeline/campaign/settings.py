@@ -44,10 +44,16 @@ class PositionPart(Strict):
     mask_deg: float = Field(5.0, ge=0, le=60)
     margin_h: float = Field(6.0, ge=3, le=12)
     bases: tuple[Code, ...] = ()
+    relative_heights: bool = False
     integers: bool = False
     estimate_walk: bool = False
     learn_weights: bool = False
     sidereal_days: int = Field(0, ge=0, le=12)
+
+    @field_validator("bases")
+    @classmethod
+    def _no_base_twice(cls, value):
+        return tuple(dict.fromkeys(value))
 
     @field_validator("systems")
     @classmethod

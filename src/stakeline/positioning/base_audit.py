@@ -17,6 +17,8 @@ SIGMAS = 4.0  # -, of drifts and jumps; common practice, no source
 DRIFT_M_D = 1e-4  # m/d, 4 cm/a: more than rock moves by plates within a season's frame; our choice
 JUMP_M = 0.010  # m, smaller jumps of daily positions are not told; our choice
 DAILY_SIGMA_M = (0.002, 0.002, 0.006)  # m, no daily mean is taken as better; from still antennas
+BLOCK_H = 4.0  # h, of medians by which a base of few days is judged; our choice
+BLOCK_SIGMA_M = (0.005, 0.005, 0.015)  # m, of these: slow errors hardly average in so short a time
 COMMON_SHARE = 0.5  # -, of the variance shared: told as common; our choice
 
 
@@ -72,6 +74,18 @@ def audit_base(time_ns, enu_m, sigma_m=None):
         return BaseAudit("moves", rate, rate_sigma, jump, -1, words)
     words = f"still: {_millimetres(rate)} a day, sigma {_millimetres(rate_sigma, '')}"
     return BaseAudit("still", rate, rate_sigma, jump, -1, words)
+
+
+def place_covariance(time_ns, enu_m, audit):
+    """Return the covariance (3, 3) of the mean place of a base called still. [m2]
+
+    By the scatter of its daily positions (at least a still antenna's), which are taken as
+    independent, and by the drift that the audit may have missed over their span. East, north, up.
+    """
+    scatter = np.maximum(np.std(enu_m, axis=0), DAILY_SIGMA_M) / np.sqrt(len(enu_m))
+    span_d = max((time_ns[-1] - time_ns[0]) / NS_PER_DAY, 1.0)
+    missed = np.nan_to_num(audit.rate_sigma_m_d) * span_d / np.sqrt(12.0)
+    return np.diag(scatter**2 + missed**2)
 
 
 def _millimetres(values, sign="+"):

@@ -110,6 +110,7 @@ def positions_of(solved, settings):
     """Return the :class:`Positions` of a :class:`Solved`."""
     posed, fixed, together = solved.posed, solved.fixed, solved.together
     covariance, factors = calibrated(posed, fixed, settings)
+    covariance = covariance + together.pivot_covariance_m2
     state = states_of(posed, fixed)
     model = posed.models[1]
     marker = model.centre_m[posed.epochs] + fixed.adjusted.smoothed.states[:, 1:4] @ model.axes

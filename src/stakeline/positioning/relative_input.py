@@ -1,6 +1,6 @@
 """Observations of a rover and its bases brought to common epochs and satellites, less the model."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -32,6 +32,8 @@ class Base:
     antenna_height_m : tuple
         Marker to reference point: up, east, north. [m]
     antenna_model : str
+    covariance_m2 : array, shape (3, 3)
+        East, north, up of the marker's place or path, as one error of all epochs. [m2]
     """
 
     name: str
@@ -40,6 +42,7 @@ class Base:
     position_m: np.ndarray
     antenna_height_m: tuple = (0.0, 0.0, 0.0)
     antenna_model: str = ""
+    covariance_m2: np.ndarray = field(default_factory=lambda: np.zeros((3, 3)))
 
     def marker_at(self, time_ns):
         """Return the marker (n, 3) at times, NaN outside a path. [m]"""
@@ -59,6 +62,7 @@ class Together:
 
     ``tracks`` and ``coarse`` are by receiver, all with the same satellites; epochs that one lacks
     hold NaN. ``length_m`` are the distances of all receivers from the rover.
+    ``pivot_covariance_m2`` (3, 3) is that of the pivot's place, which all positions share.
     """
 
     time_ns: np.ndarray
@@ -69,6 +73,7 @@ class Together:
     settings: tuple
     length_m: np.ndarray
     names: tuple
+    pivot_covariance_m2: np.ndarray
     notes: tuple
 
 
@@ -113,6 +118,7 @@ def bring_together(rover, bases, products, settings):
         tuple(receiver.settings for receiver in order),
         np.array([np.linalg.norm(p - place[1]) for p in place]),
         tuple(receiver.name for receiver in order),
+        near[0].covariance_m2,
         tuple(notes),
     )
 
@@ -126,6 +132,7 @@ class _Receiver:
     phase_m: np.ndarray
     coarse: Coarse
     settings: object
+    covariance_m2: np.ndarray | None = None
 
     @classmethod
     def of(cls, observations, products, settings, notes, name=""):
@@ -209,6 +216,7 @@ def _base(base, products, settings, notes):
         tracks=receiver.tracks.select(np.flatnonzero(known)),
         phase_m=receiver.phase_m[:, known],
         coarse=Coarse(point, coarse.clock_s[known], coarse.rms_m),
+        covariance_m2=np.asarray(base.covariance_m2, float),
     )
 
 

@@ -14,6 +14,7 @@ from .costs import cost_words
 from .intake import take_in
 from .pool import run_tasks
 from .position import Outcome
+from .position_choice import with_heights_of
 from .position_relative import Chosen, Relative
 from .position_tables import import_tables
 from .product_index import scan
@@ -222,11 +223,25 @@ class _Run:
         if arc.name not in self.chosen.words:
             return []
         record = self.ledger.read(f"relative/{arc.name}")
-        return [arc.name in self.chosen.files, record["outputs"]]
+        heights = self.campaign.settings.position.relative_heights
+        return [arc.name in self.chosen.files, record["outputs"], heights]
 
     def load(self, arc):
-        """Return (Positions, metadata) of a stored arc: the relative solution where chosen."""
-        name = self.chosen.files.get(arc.name, _arc_file(arc))
+        """Return (Positions, metadata) of a stored arc: the relative solution where chosen.
+
+        Its heights stay those of the absolute one unless the settings ask for the others.
+        """
+        absolute = self.stored(_arc_file(arc))
+        name = self.chosen.files.get(arc.name)
+        if name is None:
+            return absolute
+        relative, metadata = self.stored(name)
+        if self.campaign.settings.position.relative_heights:
+            return relative, metadata
+        return with_heights_of(relative, absolute[0]), metadata
+
+    def stored(self, name):
+        """Return (Positions, metadata) of a file."""
         columns, metadata = read_table(self.campaign.root / name)
         return positions_of(columns, metadata["summary"]["frame"]), metadata
 

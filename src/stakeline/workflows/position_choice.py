@@ -1,10 +1,10 @@
 """Absolute or relative: which solution a station and day gets, by stated rules."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..earth.ellipsoid import enu_from_xyz, geodetic_from_xyz
+from ..earth.ellipsoid import enu_axes, enu_from_xyz, geodetic_from_xyz
 
 LEAST_EPOCHS = 0.8  # share of the absolute solution's epochs a relative one must have; our choice
 LEAST_FIXED = 0.5  # share of its epochs that must have integers; our choice
@@ -68,6 +68,26 @@ def choose_solution(absolute, relative, core_ns):
         f"median level sigma {1e3 * sigma[0]:.1f} mm absolute, {1e3 * sigma[1]:.1f} mm relative"
     )
     return Choice("relative" if better else "absolute", reason, False, *say)
+
+
+def with_heights_of(level, heights):
+    """Return positions with the up of others at the epochs both have; level, states as they are.
+
+    Integers leave in heights what float ambiguities take up: the mean of an arc's slow reflections.
+    On invented days heights worked from a base are off by twice as much as those without one. What
+    level and up errors share is not known of two solutions; their covariance is set to nil.
+    """
+    _, mine, theirs = np.intersect1d(level.time_ns, heights.time_ns, return_indices=True)
+    sound = np.isfinite(heights.position_m[theirs]).all(axis=1)
+    mine, theirs = mine[sound], theirs[sound]
+    place = level.position_m.copy()
+    latitude, longitude, _ = geodetic_from_xyz(place[mine])
+    up = enu_from_xyz(heights.position_m[theirs] - place[mine], latitude, longitude)[:, 2]
+    place[mine] += up[:, None] * enu_axes(latitude, longitude)[..., 2, :]
+    covariance = level.covariance_m2.copy()
+    covariance[mine, 2, :] = covariance[mine, :, 2] = 0.0
+    covariance[mine, 2, 2] = heights.covariance_m2[theirs, 2, 2]
+    return replace(level, position_m=place, covariance_m2=covariance)
 
 
 def _within(positions, core_ns):

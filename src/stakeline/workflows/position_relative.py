@@ -8,9 +8,16 @@ from .. import __version__
 from ..campaign.folders import POSITION
 from ..campaign.ledger import fingerprint
 from ..campaign.store import parquet_bytes, read_table
-from ..constants import NS_PER_DAY
+from ..constants import NS_PER_DAY, NS_PER_S
 from ..earth.ellipsoid import enu_from_xyz, geodetic_from_xyz
-from ..positioning.base_audit import audit_base, common_motion
+from ..positioning.base_audit import (
+    BLOCK_H,
+    BLOCK_SIGMA_M,
+    FEWEST_DAYS,
+    audit_base,
+    common_motion,
+    place_covariance,
+)
 from ..positioning.relative import solve_relative
 from ..positioning.relative_input import Base
 from .arcs import Arc, observations_of, summary_in_words
@@ -24,11 +31,12 @@ RELATIVE = f"{POSITION}/relative"
 
 @dataclass(frozen=True)
 class KnownBase:
-    """A base for one arc: its own arc, and its marker as a point or a path."""
+    """A base for one arc: its own arc, its marker as a point or a path, how well it is known."""
 
     arc: Arc
     time_ns: tuple
     position_m: tuple
+    covariance_m2: tuple  # (3, 3) east, north, up
 
 
 @dataclass(frozen=True)
@@ -46,7 +54,10 @@ class RelativeTask:
     @property
     def key(self):
         """Return the fingerprint of all the result depends on."""
-        known = [[b.arc.key, list(map(repr, b.time_ns)), repr(b.position_m)] for b in self.bases]
+        known = [
+            [b.arc.key, list(map(repr, b.time_ns)), repr(b.position_m), repr(b.covariance_m2)]
+            for b in self.bases
+        ]
         return fingerprint([__version__, "relative", self.arc.key, known])
 
 
@@ -74,6 +85,7 @@ def solve_relative_arc(task):
             np.array(base.position_m, float),
             base.arc.settings.antenna_height_m,
             base.arc.settings.antenna_model,
+            np.array(base.covariance_m2, float),
         )
         for base in task.bases
     ]
@@ -87,6 +99,7 @@ class Relative:
     def __init__(self, run, arcs):
         self.run, self.arcs = run, arcs
         self.names = run.campaign.settings.position.bases
+        self.still = []  # bases that stand on rock, by their audit
         self.notes, self.problems = [], []
 
     def everything(self):
@@ -94,6 +107,10 @@ class Relative:
         if not self.names:
             self.run.forget_all_but("relative", set())
             return Chosen({}, {})
+        if {arc.station for arc in self.arcs} <= set(self.names):
+            self.notes.append("no receiver file of a rover: nothing is worked from the bases")
+            self.run.forget_all_but("relative", set())
+            return Chosen({}, {}, tuple(self.notes))
         audited = {name: self.audit(name) for name in self.names}
         self.tell_common_motion()
         tasks = self.tasks({name: known for name, known in audited.items() if known is not None})
@@ -126,21 +143,38 @@ class Relative:
         return np.array([t for t, _ in found], np.int64), np.array([p for _, p in found])
 
     def audit(self, name):
-        """Return how a base is to be taken: its fixed place (1, 3), or 'path'; None without arcs.
+        """Return how a base is to be taken: (place (1, 3), covariance), or 'path'; None: no arcs.
 
-        A base that jumps or moves is worked from its own path, and a note says so.
+        A base that jumps or moves, or of which too little is known, is worked from its own path,
+        and a note says so.
         """
         days, places = self.daily(name)
         if not len(days):
             self.problems.append(f"base {name}: has no positions of its own; it cannot be a base")
             return None
+        sigma_m, few = None, ""
+        if len(days) < FEWEST_DAYS:
+            few = f" ({len(days)} days, judged by {BLOCK_H:g} h)"
+            days, places = self.blocks(name)
+            sigma_m = np.tile(BLOCK_SIGMA_M, (len(days), 1))
         latitude, longitude, _ = geodetic_from_xyz(places[0])
-        found = audit_base(days, enu_from_xyz(places - places[0], latitude, longitude))
-        self.notes.append(f"base {name}: {found.words}")
-        if found.verdict in ("moves", "jumps"):
+        local = enu_from_xyz(places - places[0], latitude, longitude)
+        found = audit_base(days, local, sigma_m)
+        self.notes.append(f"base {name}: {found.words}{few}")
+        if found.verdict != "still":
             self.notes.append(f"base {name}: its own path is used, not one place")
             return "path"
-        return np.median(places, axis=0)[None]
+        self.still.append(name)
+        return np.median(places, axis=0)[None], place_covariance(days, local, found)
+
+    def blocks(self, name):
+        """Return (times (b,) [ns], medians (b, 3)) of a station's positions by some hours."""
+        tables = [self.table(arc) for arc in self.own_arcs(name)]
+        time_ns, places = (np.concatenate(part) for part in zip(*tables, strict=True))
+        number = time_ns // int(BLOCK_H * 3600 * NS_PER_S)
+        rows = [number == n for n in np.unique(number)]
+        middle = np.array([np.median(time_ns[own]) for own in rows]).astype(np.int64)
+        return middle, np.array([np.median(places[own], axis=0) for own in rows])
 
     def tell_common_motion(self):
         """Say whether all stations move alike from day to day, the rock too."""
@@ -154,7 +188,7 @@ class Relative:
                 latitude, longitude, _ = geodetic_from_xyz(places[0])
                 local = enu_from_xyz(places - places[0], latitude, longitude)
                 table[row, np.searchsorted(days, own // NS_PER_DAY)] = local
-        on_rock = np.array([name in self.names for name in stations])
+        on_rock = np.array([name in self.still for name in stations])
         self.notes.append(f"common motion: {common_motion(table, on_rock).words}")
 
     def tasks(self, known):
@@ -173,13 +207,18 @@ class Relative:
         return tasks
 
     def known_base(self, arc, place):
-        """Return the :class:`KnownBase` of a base's arc: a point, or the path of its own table."""
+        """Return the :class:`KnownBase` of a base's arc: a point, or the path of its own table.
+
+        The path is as uncertain as its own positions usually are.
+        """
         if not isinstance(place, str):
-            return KnownBase(arc, (0,), tuple(map(tuple, place.tolist())))
+            point, covariance = place
+            return KnownBase(arc, (0,), _nested(point), _nested(covariance))
         positions = self.run.load(arc)[0]
         sound = np.isfinite(positions.position_m).all(axis=1)
-        rows = positions.position_m[sound].tolist()
-        return KnownBase(arc, tuple(positions.time_ns[sound].tolist()), tuple(map(tuple, rows)))
+        usual = np.median(positions.covariance_m2[sound], axis=0)
+        rows = _nested(positions.position_m[sound])
+        return KnownBase(arc, tuple(positions.time_ns[sound].tolist()), rows, _nested(usual))
 
     def solve(self, tasks):
         """Solve what is out of date; return the names of the tasks that have a result."""
@@ -210,6 +249,11 @@ class Relative:
         if choice.alarm:
             self.notes.append(f"{task.name}: {choice.reason}")
         return (_file(task) if choice.solution == "relative" else None), words
+
+
+def _nested(values):
+    """Return an array (n, m) as nested tuples."""
+    return tuple(map(tuple, values.tolist()))
 
 
 def _overlap(first, second):
