@@ -24,6 +24,7 @@ from _measured import Table
 from stakeline.constants import DAYS_PER_YEAR, NS_PER_DAY
 from stakeline.errors import SettingsError
 from stakeline.formats.waypoints import read_waypoints
+from stakeline.station.cautions import brief
 from stakeline.station.field_coordinates import distance, read_line, side_by_side
 from stakeline.station.visit_place import MovingSite, visit_place
 from stakeline.station.visits import shortest_round
@@ -120,6 +121,13 @@ def cautions(table, planned, files, words):
     table.line("margins of energy, storm, snow without caution", len(bare), 0, "", "own rule")
     bare = [row["rule"] for row in rows(files["rules.csv"]) if not row["caution"]]
     table.line("rules without caution", len(bare), 0, "", "own rule")
+    names = ("storm", "guys", "design_wind", "bill", "flights", "sizes", "snow")
+    bare = [name for name in names for row in rows(files[f"{name}.csv"])
+            if "confirm with licensed practice and local codes" not in row["caution"]]  # fmt: skip
+    table.line("rows of tables of what can hurt without caution", len(bare), 0, "", "own rule")
+    short = " ".join(files[plan.PAGE].decode().split())
+    missing = [one for one in planned.cautions if brief(one) not in short]
+    table.line("cautions that the terminal does not show in short", len(missing), 0, "", "own rule")
     missing = [one for one in planned.cautions if " ".join(one.split())[:60] not in words]
     table.line("cautions not on the sheet", len(missing), 0, "", "own rule")
     verdict = " ".join(files[plan.VERDICT].decode().split())

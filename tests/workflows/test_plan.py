@@ -13,6 +13,7 @@ import pytest
 from stakeline.campaign.folders import create
 from stakeline.cli import run as stakeline
 from stakeline.errors import SettingsError
+from stakeline.station.cautions import brief
 from stakeline.workflows import plan
 from stakeline.workflows.plan_energy import energy_of
 from stakeline.workflows.plan_figures import year_bands
@@ -114,10 +115,42 @@ def test_every_number_somebody_could_be_hurt_by_has_its_caution(planned, files):
             assert "confirm with licensed practice and local codes" in row["caution"], row["name"]
     for row in rows(tables["rules.csv"]):
         assert row["caution"]
+    for name in ("storm", "guys", "design_wind", "bill", "flights", "sizes", "snow"):
+        for row in rows(tables[f"{name}.csv"]):
+            assert "confirm with licensed practice and local codes" in row["caution"], name
+    battery = next(row for row in rows(tables["bill.csv"]) if row["name"] == "battery")
+    assert "Batteries:" in battery["caution"]
+    assert "dangerous goods" in battery["caution"]
     told = json.loads(tables["plan.json"])
     for word in ("Batteries", "Rotors", "Guy wires", "Lifting", "Air cargo", "Drilling", "Heaters"):
         assert any(one.startswith(word) for one in told["cautions"]), word
     assert told["dangerous_goods"][0]["remedy"].startswith("ask the carrier")
+
+
+def test_the_terminal_shows_what_each_danger_asks_for(planned):
+    text = " ".join(page(planned, whole=False).split())
+    assert planned.cautions[0] in text
+    for one in planned.cautions[1:]:
+        assert brief(one) != one, one
+        assert brief(one) in text
+        assert len(brief(one)) < 100
+
+
+def test_the_storm_stands_on_the_page_in_the_tables_and_on_the_sheet(planned, files):
+    tables, _ = files
+    told, storm = json.loads(tables["plan.json"])["storm"], planned.storm
+    text = " ".join(page(planned, whole=False).split())
+    assert f"{told['dynamic_pressure_Pa']:.0f} Pa" in text
+    assert f"once in 50 years {number(told['once_in']['wind_m_s'], 'm/s')}" in text
+    table = {float(row["once_in_a"]): row for row in rows(tables["design_wind.csv"])}
+    assert float(table[50.0]["wind_m_s"]) == pytest.approx(told["once_in"]["wind_m_s"], abs=0.06)
+    sheet = dict(sheet_data(planned)["storm"])
+    assert sheet["wind once in 50 years"] == number(told["once_in"]["wind_m_s"], "m/s")
+    antenna = next(row for row in rows(tables["storm.csv"]) if row["part"] == "antenna")
+    pressure = 0.5 * storm.weather.density_kg_m3 * float(antenna["gust_m_s"]) ** 2
+    assert float(antenna["pressure_Pa"]) == pytest.approx(pressure, rel=0.005)
+    assert told["antenna_aside_usual_mm"] > told["turn_deg"] > 0.0
+    assert len(told["sways"]) == 4
 
 
 def test_flights_carry_the_bill_and_no_more_than_they_may(planned, files):

@@ -8,7 +8,7 @@ from ..station import anchors, guys
 from ..station.cautions import ESTIMATE, FRAMES
 from ..station.guyed_mast import MastAnswer, Pushes, lost_guys, mast_answer, mast_sways
 from .plan_lines import all_cautions, at_least, at_most
-from .plan_words import number, share
+from .plan_words import SWAYS, number, share
 
 USUAL_M_S = 15.0  # m/s; a gale that comes often: what the antenna moves in it is in the positions
 MOST_MOVED_MM = 5.0  # mm; of the antenna in it: what a daily position is good to, own choice
@@ -32,7 +32,7 @@ class MastOutcome:
     lost_falls : tuple of str
         Guys whose loss lets the mast fall, or lean so far that nobody can say.
     sways : tuple of Sway
-        Bare or with rime, whichever vortices shake in less wind; the lowest frequency first.
+        Bare, the lowest frequency first, then with the storm's rime.
     """
 
     answer: MastAnswer
@@ -40,6 +40,11 @@ class MastOutcome:
     margins: list
     lost_falls: tuple
     sways: tuple
+
+    @property
+    def bare(self):
+        """Its sways without rime."""
+        return tuple(one for one in self.sways if one.width_m == self.sways[0].width_m)
 
     @property
     def guyed(self):
@@ -70,18 +75,19 @@ def mast_of(description, weather, parts):
     often = weather.on(parts, USUAL_M_S, 0.0)[1]
     usual = mast_answer(tube, ring, pushes_of(often, parts, tube), often.weight_N, foot_Nm_rad=foot)
     masses = [(one.position_m[2], one.mass_kg) for one in parts if one.name != "mast"]
-    sways = [
-        mast_sways(tube, ring, masses, weather.density_kg_m3, foot_Nm_rad=foot, rime_m=rime)
-        for rime in {0.0, weather.rime_m}
-    ]
+    in_air = (tube, ring, masses, weather.density_kg_m3)
+    sways = tuple(
+        one
+        for rime in sorted({0.0, weather.rime_m})
+        for one in mast_sways(*in_air, foot_Nm_rad=foot, rime_m=rime)
+    )
     margins, falls = [], ()
     if ring:
         lost = lost_guys(*given, foot_Nm_rad=foot)
         falls = tuple(name for name, one in lost.items() if not _held(one))
         if found.guyed.stands:
             margins = anchors.margins(ring, found.guyed, description.holdings)
-    first = min(sways, key=lambda one: one[0].critical_m_s)
-    return MastOutcome(found, usual, margins, falls, first)
+    return MastOutcome(found, usual, margins, falls, sways)
 
 
 def foot_Nm_rad(description):
@@ -128,19 +134,20 @@ def sway_line(description, sways, winds):
     told = description.settings.storm
     most = told.wind_m_s if winds is None else max(told.wind_m_s, winds.level_m_s)
     within = [one for one in sways if one.critical_m_s <= BEYOND * most]
-    width = 1e3 * sways[0].width_m
     if not within:
-        first = sways[0]
-        words = f"at {first.critical_m_s:.0f} m/s ({first.frequency_Hz:.1f} Hz): outside the winds"
-        return at_most("storm", "mast shaken by vortices", 0.0, SWAY_SHARES[0] * width, "mm",
-                       cautions=first.cautions, words=f"{words} here")  # fmt: skip
-    worst = max(within, key=lambda one: one.shaken_mm)
+        first = min(sways, key=lambda one: one.critical_m_s)
+        words = f"sways at {first.critical_m_s:.0f} m/s ({first.frequency_Hz:.1f} Hz), outside"
+        return at_most("storm", SWAYS, 0.0,
+                       1e3 * SWAY_SHARES[0] * first.width_m, "mm",
+                       cautions=first.cautions, words=f"{words} the winds here")  # fmt: skip
+    worst = max(within, key=lambda one: one.shaken_mm / one.width_m)
     words = (
         f"sways at {worst.critical_m_s:.1f} m/s ({worst.frequency_Hz:.1f} Hz, {worst.span}), "
         f"within the winds here{_hours(worst, winds)}"
     )
-    return at_most("storm", "mast shaken by vortices", worst.shaken_mm, SWAY_SHARES[0] * width,
-                   "mm", doubt=SWAY_SHARES[1] / SWAY_SHARES[0], cautions=worst.cautions,
+    return at_most("storm", SWAYS, worst.shaken_mm,
+                   1e3 * SWAY_SHARES[0] * worst.width_m, "mm",
+                   doubt=SWAY_SHARES[1] / SWAY_SHARES[0], cautions=worst.cautions,
                    words=words)  # fmt: skip
 
 

@@ -267,6 +267,7 @@ def leg_table(legs):
             "to": [one.end for one in legs],
             "length_km": [one.length_km for one in legs],
             "azimuth_deg": [one.azimuth_deg for one in legs],
+            "caution": [f"{GROUND} {ESTIMATE}"] * len(legs),
         },
         {"azimuth_deg": 1},
     )

@@ -16,6 +16,7 @@ from .plan_words import (
     power_rows,
     sentences,
     sorted_lines,
+    typed_sentences,
     verdict,
 )
 
@@ -38,6 +39,7 @@ def sheet_data(plan):
         "note": plan.description.settings.note,
         "place": [side.degrees, side.minutes, side.seconds],
         "map": f"EPSG {side.epsg}: {side.easting_m:.0f} E, {side.northing_m:.0f} N",
+        "typed": list(typed_sentences(plan.description)) or ["Typed in degrees, as numbers."],
         "misread": f"Seconds read as decimals of a minute: {plan.place.misread_m:.0f} m off.",
         "surface": f"{site.elevation_m:.0f} m, {site.surface}",
         "dates": " to ".join(str(day) for day in (aim.built, aim.visit) if day),
@@ -94,7 +96,7 @@ def _storm(plan):
         ["overturning, all parts", f"{found.load.overturning_Nm:.0f} N m"],
         ["antenna aside in the storm", number(mast.answer.bending.top_mm, "mm")],
         ["vortices shake the mast at",
-         " and ".join(f"{one.critical_m_s:.0f}" for one in mast.sways) + " m/s"],
+         " and ".join(f"{one.critical_m_s:.0f}" for one in mast.bare) + " m/s"],
     ]  # fmt: skip
     if found.guyed is not None:
         rows.append(["largest guy tension", f"{found.guyed.tensions_N.max():.0f} N"])

@@ -29,6 +29,7 @@ def storm_told(storm):
                 "shaken_m_s": list(one.shaken_m_s),
                 "shaken_mm": one.shaken_mm,
                 "span": one.span,
+                "width_m": one.width_m,
             }
             for one in mast.sways
         ],

@@ -5,6 +5,7 @@ import numpy as np
 from ..campaign.folders import LAKES, PLAN
 from ..formats.plain_table import write_plain_table
 from ..station.cargo import loads, totals
+from ..station.cautions import AIR_CARGO, DIGGING, ESTIMATE, GROUND, LIFTING, TAKING_DOWN
 from .motion_results import station_results
 from .plan_lines import all_cautions
 from .plan_network import baseline_table, kept_of, network_of, smallest_table
@@ -22,6 +23,8 @@ from .plan_sight import sight_of, sight_words, speed_table, strain_table
 from .plan_snow import snow_of, visit_years
 from .plan_storm import storm_of
 from .plan_words import number
+
+TO_RETRIEVE = (TAKING_DOWN, DIGGING, LIFTING, AIR_CARGO, GROUND, ESTIMATE)
 
 
 def together(campaign, descriptions, entries):
@@ -103,6 +106,7 @@ def retrieval_table(descriptions):
             "flights": [row[2] for row in rows],
             "raise_or_take_out_by": ["" if row[3] is None else row[3].isoformat() for row in rows],
             "because_of": [row[4] for row in rows],
+            "caution": [" ".join(TO_RETRIEVE)] * len(rows),
         },
         {"mass_kg": 1},
     )

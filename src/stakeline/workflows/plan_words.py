@@ -10,6 +10,7 @@ from .plan_lines import worst_state
 
 WIDTH = 78
 TOLD_LOSS = 0.005  # -; of a year's light by own shadows, from which it is told
+SWAYS = "mast shaken by vortices"  # a margin's name
 MARK = {BAD: "no", DOUBT: "?", OPEN: "try", GOOD: "ok"}
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September",
           "October", "November", "December")  # fmt: skip
@@ -167,7 +168,7 @@ def page(plan, *, whole=True):
     """
     _, sentence = verdict(plan)
     lines = [f"{plan.name}  {plan.place.side_by_side.minutes}", sentence, ""]
-    for one in sentences(plan):
+    for one in (*sentences(plan), *typed_sentences(plan.description)):
         lines += _wrapped(one)
     lines += _wrapped(advice(plan))
     lines += ["", *_margins(plan, whole), "", "rules"]
@@ -180,6 +181,14 @@ def page(plan, *, whole=True):
     for one in plan.cautions if whole else _short(plan.cautions):
         lines += _item(one)
     return "\n".join(line.rstrip() for line in lines) + "\n"
+
+
+def typed_sentences(description):
+    """Return in which notation the place was typed, and what else it can mean; none for numbers."""
+    typed = description.typed
+    if typed is None:
+        return ()
+    return (f"Place typed in {typed.form}: {typed.text}.", *(f"{s}." for s in typed.sentences))
 
 
 def finding_text(one):
@@ -221,13 +230,13 @@ def storm_text(plan):
             f"{winds.source}); more than designed for within {winds.stay_a:.1f} a: "
             f"{100.0 * winds.chance:.2g} %"
         )
-    sways = " and ".join(f"{one.critical_m_s:.1f}" for one in found.mast.sways)
+    sways = next(one.words for one in found.lines if one.name == SWAYS)
     return (
         f"Storm: designed for {found.mean_m_s:g} m/s, in gusts {found.gust_m_s:.0f} m/s that press "
         f"with {found.pressure_Pa:.0f} Pa. Wind here: {often}. The antenna goes aside by "
         f"{number(found.mast.usual.bending.top_mm, 'mm')} in a usual gale, "
-        f"{number(found.mast.answer.bending.top_mm, 'mm')} in the storm. Vortices shake the mast "
-        f"at {sways} m/s. Confirm with licensed practice and local codes."
+        f"{number(found.mast.answer.bending.top_mm, 'mm')} in the storm. The mast {sways}. "
+        "Confirm with licensed practice and local codes."
     )
 
 
