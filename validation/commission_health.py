@@ -23,7 +23,7 @@ from _measured import Table
 from stakeline.constants import NS_PER_DAY
 from stakeline.simulate.campaign import START_NS
 from stakeline.station.health import judge, outlook_from
-from stakeline.station.health_parts import BANK, LOAD, ONE_PANEL, PANELS, TURBINE
+from stakeline.station.health_parts import BANK, COVER, LOAD, ONE_PANEL, PANELS, TURBINE
 from stakeline.station.telemetry import DAY_H
 
 WINTERS, FIRST = 32, 8000
@@ -37,6 +37,7 @@ KINDS = {  # fault: (what health calls it, first and last day of planting, needs
 }
 WITHIN_D = 10
 LASTING = ("panels lost", "one panel lost", "turbine dead", "bank ageing")
+COVERED = 0.67  # -, of the light that rime and snow leave, below which panels are covered
 OWN_D = 1.0  # d of the station's load, from a group in ten days: below, nothing is lost by its loss
 ASKED_D = (153, 184, 214, 245)  # first of October to first of January
 YEARS = 12
@@ -77,7 +78,7 @@ def can_tell(kind, supply, begin):
 
 
 def winter(seed, only=""):
-    """Return (false alarms, {fault: days until told, or None}, forecasts, {fault: holds}).
+    """Return (false alarms, {fault: days until told or None}, forecasts, {fault: holds}, balances).
 
     ``holds``: of a fault that was told, whether it still holds at the end of the record. What was
     told before the fault is not counted, but for a rotor that has stood since.
@@ -87,7 +88,8 @@ def winter(seed, only=""):
     supply, weather, site, hours = invented(seed)
     design = design_of(supply.design, site)
     health = judge(hours, design, np.random.default_rng(seed))
-    false = [f.kind for f in health.findings if not _true_standstill(f, supply, weather)]
+    false = [f.kind for f in health.findings if not _is_so(f, supply, weather)]
+    balances = health.energy["balance_unexplained_Wh_d"] / health.energy["balance_sigma_Wh_d"]
     chance = np.random.default_rng(seed + 1)
     told, lasting = {}, {}
     asked = [] if only else _forecasts(seed, supply, design, health, None)
@@ -109,15 +111,19 @@ def winter(seed, only=""):
             lasting[kind] = any(f.holds(seen.days - 1) for f in after)
         if not only:
             asked += _forecasts(seed, ill, design, found, begin + WITHIN_D)
-    return false, told, asked, lasting
+    return false, told, asked, lasting, balances[::WITHIN_D]
 
 
-def _true_standstill(finding, supply, weather):
-    """Say whether a rotor said to stand did stand, iced up, for most of that time."""
-    if finding.kind != TURBINE:
-        return False
+def _is_so(finding, supply, weather):
+    """Say whether ice did it: a rotor stood for most of the time, or panels lost a third."""
     rows = slice(finding.begins * 24, (finding.told + 1) * 24)
-    return (weather.rime[rows] >= supply.design.rime_stop).mean() > 0.5
+    if finding.kind == TURBINE:
+        return (weather.rime[rows] >= supply.design.rime_stop).mean() > 0.5
+    if finding.kind == COVER:
+        depth = weather.snow_surface_m(weather.time_s[rows]) - supply.design.panel_bottom_m
+        free = 1.0 - np.clip(depth / supply.design.panel_tall_m, 0.0, 1.0)
+        return (free * (1.0 - 0.7 * weather.rime[rows])).mean() < COVERED
+    return False
 
 
 def _forecasts(seed, supply, design, health, after):
@@ -154,10 +160,14 @@ def report(table, results):
         known = [d for d in days if d is not None]
         table.say(f"median {np.median(known):.0f} d; never told {len(days) - len(known)}")
     for kind in LASTING:
-        holds = [lasting[kind] for *_, lasting in results if kind in lasting]
+        holds = [lasting[kind] for *_, lasting, _ in results if kind in lasting]
         if holds:
             table.line(f"{kind}: still holds at the end of the record, of {len(holds)} told",
                        100.0 * np.mean(holds), 90.0, "%", OURS, least=True)  # fmt: skip
+    off = np.concatenate([balances for *_, balances in results])
+    off = off[np.isfinite(off)]
+    table.line(f"balance of ten days closes within 2 sigma, of {off.size}",
+               100.0 * (np.abs(off) < 2.0).mean(), 90.0, "%", OURS, least=True)  # fmt: skip
     table.say(
         f"planted where it can show: awake for {WITHIN_D} days; panels: light on them; one group: "
         f"the bank takes all, {OWN_D:g} day of load from it; bank: drawn"
@@ -166,7 +176,7 @@ def report(table, results):
 
 def report_forecasts(table, results):
     """Print how forecasts did."""
-    rows = np.array([row for _, _, asked, _ in results for row in asked])
+    rows = np.array([row for _, _, asked, *_ in results for row in asked])
     inside = (rows[:, 1] <= rows[:, 3]) & (rows[:, 3] <= rows[:, 2])
     table.line(f"5 to 95 % band covers the date of death, of {len(rows)} forecasts, least",
                100.0 * inside.mean(), 85.0, "%", OURS, least=True)  # fmt: skip

@@ -12,9 +12,9 @@ from stakeline.station.health_parts import ONE_PANEL
 from stakeline.station.health_side import (
     MOST_H,
     SIDE_AT,
-    _chain,
-    _likelihoods,
+    likelihoods,
     one_sided_panels,
+    passages,
     side_odds,
 )
 from stakeline.station.panel import Panel
@@ -95,7 +95,7 @@ def test_one_group_alone_and_a_full_bank_tell_nothing(light):
 
 
 def test_chains_keep_chances_and_forget():
-    steps = _chain(7, 0.1, 0.05)
+    steps = passages(7, 0.1, 0.05)
     np.testing.assert_allclose(steps.sum(axis=2), 1.0, rtol=1e-12)
     np.testing.assert_array_equal(steps[0], np.eye(7))
     np.testing.assert_allclose(steps[MOST_H], 1.0 / 7.0, atol=0.02)
@@ -104,7 +104,7 @@ def test_chains_keep_chances_and_forget():
 def test_chance_of_a_power_sums_to_one_but_for_the_odd(light):
     _, could, _ = light
     grid = np.concatenate([np.arange(-3.0, 12.0, 0.02), np.arange(12.0, 400.0, 0.5)])
-    likely = np.array([_likelihoods(np.full(24, x), could, np.array([12]))[0] for x in grid])
+    likely = np.array([likelihoods(np.full(24, x), could, np.array([12]))[0] for x in grid])
     whole = np.trapezoid(likely - likely[-1], grid, axis=0)
     np.testing.assert_allclose(whole, 0.98, atol=3e-3)  # trapezia of a narrow peak
 

@@ -106,12 +106,17 @@ def _health(root):
     _put(folder / "forecasts.csv", "station,told,chance,early,median,late\n"
          "HV02,2031-05-30,0.25,2031-11-02,2032-01-05,\n"
          "HV02,2031-06-30,0.4,2031-10-20,2031-12-24,\n")  # fmt: skip
+    _put(folder / "energy.csv", "station,what,is,from,to,unit,days,said\n"
+         f"HV02,load,3.2,3.1,3.3,W,10,{BAD}\n")  # fmt: skip
     _put(folder / "visits.csv", "rank,station,risk,lost_days,reason,before\n"
          f"1,HV02,0.70,90,{BAD},2031-10-20\n")  # fmt: skip
     days = (START + np.arange(30) * NS_PER_DAY).astype("datetime64[ns]")
     charge = np.linspace(1.0, 0.7, 30)
     bank = {"day_gps": days, "charge": charge, "charge_sigma": charge * 0.1,
-            "capacity_Ah": 1000.0 * charge, "capacity_sigma_Ah": 100.0 * charge}  # fmt: skip
+            "capacity_Ah": 1000.0 * charge, "capacity_sigma_Ah": 100.0 * charge,
+            "load_W": 3.0 + charge, "load_sigma_W": 0.1 * charge, "panel_share": 0.5 * charge,
+            "panel_share_low": 0.4 * charge, "panel_share_high": 0.6 * charge,
+            "balance_unexplained_Wh_d": np.nan * charge}  # fmt: skip
     _put(folder / "health" / "HV02.parquet", parquet_bytes(bank, {}, {}))
     _put(root / "stations" / "HV02.toml", HISTORY)
 

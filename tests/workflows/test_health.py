@@ -8,11 +8,12 @@ import numpy as np
 import pytest
 
 from stakeline.campaign.folders import create
+from stakeline.campaign.store import read_table
 from stakeline.formats.plain_table import write_plain_table
 from stakeline.station.health_parts import Finding
 from stakeline.workflows import intake
 from stakeline.workflows.health import FORM, StationHealth, days_to_tell, kept_forecasts
-from stakeline.workflows.health_tables import visit_rows
+from stakeline.workflows.health_tables import daily_units, visit_rows
 from stakeline.workflows.intake_results import health_lines
 
 SETTINGS = '[campaign]\nname = "Halvard"\n[[station]]\nname = "HV01"\n[[station]]\nname = "HV02"\n'
@@ -82,6 +83,37 @@ def test_a_plan_gives_the_bank_and_the_forecast(taken):
     assert all(0.0 <= told["chance"] <= 1.0 for told in planned.forecasts)
     assert not bare.forecasts
     assert "chance of going dark" in report.text
+
+
+def test_energy_is_told_with_its_doubt_or_why_it_cannot_be(taken):
+    root, report = taken
+    bare = report.health[1]
+    rows = {row["what"]: row for row in rows_of(root / "3-intake" / "energy.csv")}
+    assert {row["station"] for row in rows.values()} == {"HV01"}
+    assert not bare.energy
+    load = {name: float(rows["load"][name]) for name in ("is", "from", "to")}
+    assert load["is"] == pytest.approx(3.0, abs=0.01)
+    assert load["from"] < load["is"] < load["to"]
+    assert rows["panels by clean ones"]["is"] == ""
+    assert "cannot be told: dark" in rows["panels by clean ones"]["said"]
+    brought = [float(rows[name]["is"]) for name in ("panels brought", "stored in the bank")]
+    took = [float(rows[n]["is"]) for n in ("load took", "lost in the bank", "not explained")]
+    assert brought[0] - took[0] - took[1] - brought[1] + took[2] == pytest.approx(0.0, abs=0.1)
+    assert float(rows["days charged"]["is"]) == 0.0
+    assert "balance of 10 days [W h/d]: panels brought 0, " in report.text
+
+
+def test_the_daily_table_holds_energy_and_tilt_with_units(taken):
+    root, _ = taken
+    columns, _ = read_table(root / "3-intake" / "health" / "HV01.parquet")
+    units = daily_units(columns)
+    assert np.isnan(columns["tilt_deg"]).all()
+    assert columns["load_Wh"][5] == pytest.approx(72.0, abs=0.2)
+    told = {"load_Wh": "W h", "load_sigma_W": "W", "box_loss_W_K": "W/K", "panel_share": "1",
+            "balance_unexplained_Wh_d": "W h/d", "snow_distance_m": "m", "tilt_deg": "deg",
+            "capacity_sigma_Ah": "Ah", "wind_m_s": "m/s", "load_days": "d", "charge": "1",
+            "humidity_percent": "%", "misfit_V": "V", "day_gps": "GPS time"}  # fmt: skip
+    assert {name: units[name] for name in told} == told
 
 
 def test_what_has_not_changed_is_kept(taken):

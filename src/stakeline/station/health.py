@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 from ..constants import NS_PER_DAY
 from .cautions import BATTERIES, ESTIMATE, ROTORS
 from .health_ageing import aged_bank
+from .health_cover import Cover, cover_of, covered_panels
+from .health_energy import energy_days
 from .health_expected import Expected, expected
 from .health_fit import BankCourse, Nights, fit_bank, nights_of, settled
 from .health_forecast import forecast, habits_of
@@ -33,6 +35,10 @@ class Health:
     bank : BankCourse
         Capacity, charge and their doubt by day.
     rotor : Rotor or None
+    cover : Cover or None
+        Share of clean panels' light by day; None without panels.
+    energy : dict
+        Columns by day, of :func:`~.health_energy.energy_days`.
     findings : tuple of Finding
         In order of the day they were told.
     """
@@ -42,6 +48,8 @@ class Health:
     nights: Nights
     bank: BankCourse
     rotor: Rotor | None
+    cover: Cover | None
+    energy: dict
     findings: tuple
     cautions: tuple = field(default=(BATTERIES, ROTORS, ESTIMATE))
 
@@ -66,6 +74,8 @@ def judge(hours, design, generator):
     volts = design.bank.nominal_V
     found = dead_panels(hours, could, volts) if design.panels else []
     found += one_sided_panels(hours, design, could, bank.charge)
+    cover = cover_of(hours, design, could, bank.charge) if design.panels else None
+    found += covered_panels(cover, tuple(found)) if design.panels else []
     found += grown_load(hours, design) + aged_bank(design, nights, bank)
     rotor = None
     if design.turbine is not None:
@@ -73,7 +83,8 @@ def judge(hours, design, generator):
         rotor = rotor_of(hours, design.turbine, could, rime, volts)
         found += standing_rotor(rotor, hours)
     found.sort(key=lambda finding: (finding.told, finding.kind))
-    return Health(hours, could, nights, bank, rotor, tuple(found))
+    energy = energy_days(hours, design, could, nights, bank)
+    return Health(hours, could, nights, bank, rotor, cover, energy, tuple(found))
 
 
 def outlook_from(health, design, outlook, day, generator, hours_ahead=None):

@@ -207,16 +207,18 @@ def _share(measured, named, chosen):
     return float(weight * np.clip(told, -2.0, 1.0)), float(YIELD_SIGMA * np.sqrt(1.0 - weight))
 
 
+def unheated_W(hours, design):
+    """Return the load by hour without the heater, where its thermostat has it on (n,). [W]"""
+    volts = _filled(hours.battery_V, 0.0)
+    heated = _filled(hours.box_degC, 0.0) < design.box.heater_on_degC
+    heated &= volts > design.box.heater_least_V * design.bank.nominal_V / 12.0
+    power = hours.load_A * hours.battery_V
+    return np.where(heated, power - design.box.heater_W, power)
+
+
 def recent_load_W(hours, design, days=RECENT_D):
     """Return the load of each hour of the day over the last days, without the heater (24,). [W]"""
-    end = hours.rows.size
-    rows = slice(max(end - days * DAY_H, 0), end)
-    power = (hours.load_A * hours.battery_V)[rows].reshape(-1, DAY_H)
-    box = hours.box_degC[rows].reshape(-1, DAY_H)
-    heated = _filled(box, 0.0) < design.box.heater_on_degC
-    volts = _filled(hours.battery_V[rows].reshape(-1, DAY_H), 0.0)
-    heated &= volts > design.box.heater_least_V * design.bank.nominal_V / 12.0
-    power = np.where(heated, power - design.box.heater_W, power)
+    power = unheated_W(hours, design)[-days * DAY_H :].reshape(-1, DAY_H)
     known = np.isfinite(power)
     if not known.any():
         return np.full(DAY_H, design.mean_W)

@@ -25,12 +25,13 @@ DOUBT_K, LEAST_LOAD_H = (
 USUAL_D = 30  # d, before, that make the usual load; own choice
 CURRENT_D = 3  # d; what needs fresh signs holds so long after its last; own choice
 
-PANELS, ONE_PANEL, TURBINE, LOAD, BANK = (
+PANELS, ONE_PANEL, TURBINE, LOAD, BANK, COVER = (
     "panels give nothing",
     "one group of panels gives nothing",
     "turbine stands in the wind",
     "load has grown",
     "bank holds less than it did",
+    "panels rimed or dirty",
 )
 
 

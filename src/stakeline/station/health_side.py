@@ -80,7 +80,7 @@ def side_odds(hours, design, expected, charge):
     useful = takes_all(hours, design.bank, charge) & np.isfinite(power)
     useful &= expected.clear_W.sum(axis=0) > LEAST_SHARE * design.panel_W
     count, groups = hours.days, len(expected.clear_W)
-    clouds, yields = (_chain(*parts) for parts in (
+    clouds, yields = (passages(*parts) for parts in (
         (BEAM.size, CLOUD_MOVES, CLOUD_NEW), (YIELDS.size, YIELD_MOVES, YIELD_NEW)))  # fmt: skip
     shape = groups + 1, HAZE.size, BEAM.size, YIELDS.size
     belief, before = np.full(shape, 1.0 / np.prod(shape[1:])), None
@@ -89,9 +89,9 @@ def side_odds(hours, design, expected, charge):
     for day in range(count):
         rows = day * DAY_H + np.flatnonzero(useful[day * DAY_H : (day + 1) * DAY_H])
         told = np.zeros(groups + 1)
-        for row, likely in zip(rows, _likelihoods(power, expected, rows), strict=True):
+        for row, likely in zip(rows, likelihoods(power, expected, rows), strict=True):
             if before is not None:
-                belief = _later(belief, row - before, clouds, yields)
+                belief = later(belief, row - before, clouds, yields)
             belief, before = belief * likely, row
             whole = belief.sum(axis=(1, 2, 3))
             belief /= whole[:, None, None, None]
@@ -104,7 +104,7 @@ def side_odds(hours, design, expected, charge):
     return odds, begins
 
 
-def _chain(count, moves, new):
+def passages(count, moves, new):
     """Return the chances of a chain's passages in 0 to ``MOST_H`` hours, (hours, from, to)."""
     step = (1.0 - 2.0 * moves) * np.eye(count)
     place = np.arange(count)
@@ -114,7 +114,7 @@ def _chain(count, moves, new):
     return np.array([np.linalg.matrix_power(step, hours) for hours in range(MOST_H + 1)])
 
 
-def _later(belief, hours, clouds, yields):
+def later(belief, hours, clouds, yields):
     """Return the belief (hypothesis, haze, beam, yield) some hours later."""
     short = min(hours, MOST_H)
     belief = clouds[short].T @ belief @ yields[short]
@@ -122,7 +122,7 @@ def _later(belief, hours, clouds, yields):
     return (1.0 - new) * belief + new * belief.mean(axis=1, keepdims=True)
 
 
-def _likelihoods(power, expected, rows):
+def likelihoods(power, expected, rows):
     """Return how likely the hours' power is (n, hypothesis, haze, beam, yield); first all live."""
     clear, closed = expected.clear_W[:, rows], expected.overcast_W[:, rows]
     shine = np.exp(-HAZE[:, None] / np.maximum(expected.sine[rows], 0.01)[:, None, None]) * BEAM

@@ -10,6 +10,7 @@ from ..campaign.ledger import Ledger, fingerprint
 from ..campaign.store import parquet_bytes, sha256_file
 from ..constants import NS_PER_DAY
 from ..station.health import judge, outlook_from
+from ..station.health_box import warm_box
 from ..station.health_forecast import outlook_of_years
 from ..station.health_parts import Finding
 from ..station.health_signs import signs_of, snow_outlook
@@ -17,6 +18,7 @@ from ..station.telemetry import hours_of
 from ..station.weather import draw_weather
 from ..time import iso
 from .health_assumed import assumed_design, judged_by_assumption
+from .health_energy import energy_figures
 from .health_tables import daily_table, daily_units
 from .logger_input import logger_maps, read_loggers
 from .plan_description import describe_station
@@ -49,6 +51,8 @@ class StationHealth:
         ``day``, ``chance``, ``early``, ``median``, ``late`` (day numbers, None: does not happen).
     now : dict
         Charge, capacity, load and other figures of the last day.
+    energy : tuple of dict
+        Figures of :func:`~.health_energy.energy_figures`; empty without a plan.
     snow : dict
         Rise, rate and the dates on which parts are buried; empty without a ranger.
     notes : tuple of str
@@ -63,6 +67,7 @@ class StationHealth:
     findings: tuple = ()
     forecasts: tuple = ()
     now: dict | None = None
+    energy: tuple = ()
     snow: dict | None = None
     notes: tuple = ()
     problem: str = ""
@@ -179,7 +184,7 @@ def station_health(task):
     notes = list(table.notes)
     recorded = {day - hours.first_day for day in task.recorded}
     found = list(signs_of(hours, recorded))
-    forecasts, now, heights, health = (), {}, {}, None
+    forecasts, now, energy, heights, health = (), {}, (), {}, None
     if task.plan:
         description = describe_station(task.plan)
         design = description.design
@@ -195,7 +200,8 @@ def station_health(task):
         )
         found += judged_by_assumption(hours, assumed_design(hours, task.place))
     if health is not None:
-        now = _now(health)
+        now, energy = _now(health), energy_figures(health, design)
+    found += warm_box(hours, None if health is None else health.expected.light_W_m2)
     snow = _snow(hours, heights, generator)
     columns = daily_table(hours, health)
     outputs = {
@@ -206,7 +212,7 @@ def station_health(task):
     return (
         StationHealth(
             task.station, table.files, hours.first_day, hours.days, tuple(found), forecasts, now,
-            snow, tuple(notes),
+            energy, snow, tuple(notes),
         ),
         outputs,
     )  # fmt: skip
@@ -291,7 +297,7 @@ def _snow(hours, heights, generator):
 def _from_record(record):
     """Return the :class:`StationHealth` of the ledger."""
     parts = dict(record)
-    for name in ("findings", "forecasts", "files", "notes"):
+    for name in ("findings", "forecasts", "energy", "files", "notes"):
         parts[name] = tuple(parts[name])
     parts["findings"] = tuple(Finding(**one) for one in parts["findings"])
     return StationHealth(**parts)

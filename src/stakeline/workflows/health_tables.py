@@ -5,7 +5,10 @@ import numpy as np
 from ..constants import NS_PER_DAY
 from ..station.telemetry import DAY_H
 
-_MEANS = ("battery_V", "box_degC", "air_degC", "wind_m_s", "humidity_percent", "snow_distance_m")
+_MEANS = (
+    *("battery_V", "box_degC", "air_degC", "wind_m_s", "humidity_percent", "snow_distance_m"),
+    "tilt_deg",
+)
 _SUMS = {"panel_Ah": "panel_A", "turbine_Ah": "turbine_A", "load_Ah": "load_A"}
 
 
@@ -28,6 +31,10 @@ def daily_table(hours, health=None):
             "capacity_sigma_Ah": course.capacity_sigma_Ah,
             "misfit_V": course.misfit_V,
         }
+        if health.cover is not None:
+            names = {"panel_share": "share", "panel_share_low": "low", "panel_share_high": "high"}
+            columns |= {name: getattr(health.cover, part) for name, part in names.items()}
+        columns |= health.energy
     return columns
 
 
@@ -38,14 +45,18 @@ def _by_day(rows, function):
     return out
 
 
+_UNITS = {"Ah": "Ah", "Wh": "W h", "V": "V", "W": "W", "degC": "degC", "deg": "deg", "percent": "%"}
+_ENDS = {"_Wh_d": "W h/d", "_W_K": "W/K", "_m_s": "m/s", "_days": "d", "snow_distance_m": "m"}
+
+
 def daily_units(columns):
     """Return {column: unit} of :func:`daily_table`."""
-    told = {"day_gps": "GPS time", "hours": "h", "charge": "1", "charge_sigma": "1"}
-    return told | {
-        name: name.split("_", 1)[1]
+    return {"day_gps": "GPS time", "hours": "h"} | {
+        name: next((unit for end, unit in _ENDS.items() if name.endswith(end)),
+                   _UNITS.get(name.rsplit("_", 1)[-1], "1"))
         for name in columns
-        if name not in told and name != "snow_distance_m" and name != "capacity_sigma_Ah"
-    } | {"snow_distance_m": "m", "capacity_sigma_Ah": "Ah"}  # fmt: skip
+        if name not in ("day_gps", "hours")
+    }  # fmt: skip
 
 
 def finding_rows(stations):

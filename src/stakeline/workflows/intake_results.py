@@ -10,6 +10,7 @@ from ..constants import NS_PER_DAY
 from ..report.quality_figures import Calendar, draw_calendar
 from ..report.style import svg_bytes
 from ..time import iso
+from .health_energy import ENERGY_COLUMNS, energy_lines, energy_rows
 from .health_tables import (
     FINDING_COLUMNS,
     FORECAST_COLUMNS,
@@ -135,6 +136,7 @@ def health_files(health):
         return {}
     return {
         f"{INTAKE}/health.csv": csv_text(finding_rows(health), FINDING_COLUMNS),
+        f"{INTAKE}/energy.csv": csv_text(energy_rows(health), ENERGY_COLUMNS),
         f"{INTAKE}/visits.csv": csv_text(visit_rows(health), VISIT_COLUMNS),
         f"{INTAKE}/forecasts.csv": csv_text(forecast_rows(health), FORECAST_COLUMNS),
     }
@@ -151,6 +153,7 @@ def health_lines(health):
     for one in health:
         lines.append(f"{one.station} ({', '.join(one.files)}): {_state(one)}")
         lines += [f"  {note}" for note in one.notes]
+        lines += [f"  {line}" for line in energy_lines(one)]
         lines += [f"  {line}" for line in _findings(one)]
     return lines
 

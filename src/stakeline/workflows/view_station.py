@@ -1,5 +1,7 @@
 """What else the page of a station shows beside its motion: power, health, forecast, visits."""
 
+import numpy as np
+
 from ..campaign.folders import INTAKE, open_campaign
 from ..campaign.store import read_table
 from ..errors import SettingsError
@@ -12,9 +14,18 @@ CHARTS = {
     "charge": ("Charge of the bank, by what the logger says", "of full",
                "Found from voltage and currents; band: 95 %."),
     "capacity": ("What the bank still holds", "Ah", "When full; band: 95 %."),
+    "load": ("Load", "W", "Mean of the ten days before, without the heater."),
+    "share": ("Panels by clean ones", "%",
+              "Rime, snow, dirt and shade make it less; band: 90 %. Gaps: it cannot be told."),
+    "unexplained": ("Energy that is not explained", "W h/d",
+                    "Bank by its voltage, less what the meters leave for it; band: 95 %."),
     "chance": ("Chance of going dark, as told day by day", "%",
                "Within the year ahead, from years of weather like those here."),
 }  # fmt: skip
+DAILY = {"charge": "charge", "capacity": "capacity_Ah", "load": "load_W", "share": "panel_share",
+         "unexplained": "balance_unexplained_Wh_d"}  # fmt: skip
+SIGMAS = {"charge": "charge_sigma", "capacity": "capacity_sigma_Ah", "load": "load_sigma_W",
+          "unexplained": "balance_sigma_Wh_d"}  # fmt: skip
 
 
 def station_health(root, station):
@@ -25,6 +36,8 @@ def station_health(root, station):
         "charts": _drawable(campaign, station),
         "findings": [(row["finding"], row["since"], row["last"], row["holds"], row["why"])
                      for row in _own(folder / "health.csv", station)],
+        "energy": [tuple(row[name] for name in ("what", "is", "from", "to", "unit", "days", "said"))
+                   for row in _own(folder / "energy.csv", station)],
         "forecast": _forecast(_own(folder / "forecasts.csv", station)),
         "next_visit": [(row["rank"], row["risk"], row["reason"], row["before"])
                        for row in _own(folder / "visits.csv", station)],
@@ -44,13 +57,20 @@ def health_chart(root, station, name):
         traces = [{"kind": "points", "size": 6, "x": [row["told"] for row in rows], "y": told}]
     else:
         columns, _ = read_table(_daily(campaign, station))
-        stem, end = {"charge": ("charge", ""), "capacity": ("capacity", "_Ah")}[name]
-        value, sigma = columns[f"{stem}{end}"], columns[f"{stem}_sigma{end}"]
-        time, off = plain(columns["day_gps"]), NORMAL_95 * sigma
-        traces = [{"kind": "band", "ink": 0, "x": time, "low": plain(value - off),
-                   "high": plain(value + off)},
+        time = plain(columns["day_gps"])
+        low, value, high = _course(columns, name)
+        traces = [{"kind": "band", "ink": 0, "x": time, "low": plain(low), "high": plain(high)},
                   {"ink": 0, "x": time, "y": plain(value)}]  # fmt: skip
     return {"x_kind": "time", "y_title": unit, "traces": traces}
+
+
+def _course(columns, name):
+    """Return (lower end, value, upper end) of a daily figure."""
+    value = columns[DAILY[name]]
+    if name == "share":
+        return tuple(100.0 * columns[f"panel_share{end}"] for end in ("_low", "", "_high"))
+    off = NORMAL_95 * columns[SIGMAS[name]]
+    return value - off, value, value + off
 
 
 def _daily(campaign, station):
@@ -60,8 +80,10 @@ def _daily(campaign, station):
 def _drawable(campaign, station):
     """Return the part of CHARTS for which a station has figures."""
     path, there = _daily(campaign, station), set()
-    if path.is_file() and "charge" in read_table(path)[0]:
-        there |= {"charge", "capacity"}
+    if path.is_file():
+        columns = read_table(path)[0]
+        there |= {name for name, column in DAILY.items()
+                  if column in columns and np.isfinite(columns[column]).any()}  # fmt: skip
     if _own(campaign.folder(INTAKE) / "forecasts.csv", station):
         there.add("chance")
     return {name: said for name, said in CHARTS.items() if name in there}
