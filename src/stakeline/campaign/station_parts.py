@@ -22,12 +22,14 @@ Material = Literal["aluminium", "steel", "glass fibre"]
 class SitePart(Strict):
     """``[site]``: where it stands, on what, and what hides the sky.
 
-    ``horizon_deg``: pairs of azimuth and height of the skyline; ``albedo`` and ``density_kg_m3`` by
-    the surface where not given.
+    Latitude and longitude are numbers, or texts in any notation that ``stakeline.station``
+    reads; ``place`` is both in one text, in their stead. ``horizon_deg``: pairs of azimuth and
+    height of the skyline; ``albedo`` and ``density_kg_m3`` by the surface where not given.
     """
 
-    latitude_deg: float = Field(ge=-90, le=90)
-    longitude_deg: float = Field(ge=-180, le=360)
+    latitude_deg: float | str | None = None
+    longitude_deg: float | str | None = None
+    place: str = ""
     elevation_m: float = Field(ge=-500, le=5000)
     surface: Literal["snow", "ice", "rock"] = "snow"
     slope_deg: float = Field(0.0, ge=0, le=60)
@@ -35,6 +37,25 @@ class SitePart(Strict):
     horizon_deg: tuple[tuple[Azimuth, Annotated[float, Field(ge=-10, lt=90)]], ...] = ()
     albedo: Share | None = None
     density_kg_m3: float | None = Field(None, ge=100, le=917)
+
+    @field_validator("latitude_deg", "longitude_deg")
+    @classmethod
+    def _on_earth(cls, value, info):
+        least, most = (-90, 90) if info.field_name == "latitude_deg" else (-180, 360)
+        if isinstance(value, float) and value < least:
+            raise ValueError(f"should be greater than or equal to {least}")
+        if isinstance(value, float) and value > most:
+            raise ValueError(f"should be less than or equal to {most}")
+        return value
+
+    @model_validator(mode="after")
+    def _somewhere(self):
+        pair = (self.latitude_deg, self.longitude_deg)
+        if bool(self.place) == any(one is not None for one in pair):
+            raise ValueError("give latitude_deg and longitude_deg, or place: one of the two")
+        if not self.place and None in pair:
+            raise ValueError("latitude_deg or longitude_deg is missing")
+        return self
 
     @field_validator("horizon_deg")
     @classmethod

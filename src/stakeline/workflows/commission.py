@@ -134,6 +134,7 @@ def write_sheet(root, station, utc_ns, *, kind="", **weather):
     lines = [f"{station}, {sheet.kind}: " + ", ".join(f"{a} {b}" for a, b in sheet.conditions)]
     lines += [f"  {item.label}: {item.band or item.why_not}" for item in sheet.items()
               if item.band or item.why_not]  # fmt: skip
+    lines += [f"note: {one}" for one in (described.typed.sentences if described.typed else ())]
     lines += [f"written: {campaign.relative(path)}" for path in written]
     return Commissioned((), "\n".join(lines) + "\n")
 

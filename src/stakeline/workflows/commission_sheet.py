@@ -185,6 +185,7 @@ def _facts(described, history):
     latitude, longitude = _degrees(site.latitude_deg, "NS"), _degrees(site.longitude_deg, "EW")
     rows = [
         ("Planned place", f"{latitude}  {longitude}"),
+        *_typed(described.typed),
         ("Height", f"{site.elevation_m:.0f} m, on {site.surface}"),
         ("Battery", _battery_words(design.bank)),
         ("Panels", _panel_words(design)),
@@ -197,6 +198,14 @@ def _facts(described, history):
         up = history.height_at(last.time_ns)[0]
         rows.append(("Last visit", f"{last.time:%Y-%m-%d}, antenna left at {up:.3f} m"))
     return tuple(rows)
+
+
+def _typed(typed):
+    """Return how the place was typed, and whether that can be read otherwise."""
+    if typed is None:
+        return ()
+    doubt = ", can be read otherwise: see the plan" if typed.sentences else ""
+    return (("Typed", f"{typed.text} ({typed.form}{doubt})"),)
 
 
 def _degrees(angle, letters):

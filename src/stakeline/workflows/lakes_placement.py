@@ -8,7 +8,6 @@ from scipy.interpolate import RegularGridInterpolator
 from .. import __version__
 from ..campaign.folders import LAKES, PLANS, open_campaign
 from ..campaign.ledger import fingerprint
-from ..campaign.station_file import read_station_file
 from ..campaign.store import sha256_file
 from ..earth.projection import projection
 from ..errors import SettingsError
@@ -48,6 +47,7 @@ from .motion_network_figures import azimuth_rad
 from .motion_results import station_results
 from .position import Outcome
 from .position_tables import station_positions
+from .typed_place import read_plan
 
 RECORDS = "lakes-placement"
 FARTHEST_KM = 30.0  # of the station whose motion is taken for that of the lake; choice
@@ -141,7 +141,7 @@ def planned_places(campaign):
     found = []
     for path in sorted(campaign.folder(PLANS).glob("*.toml")):
         try:
-            told = read_station_file(path)
+            told = read_plan(path)
         except SettingsError:
             continue
         place = np.radians([told.site.latitude_deg, told.site.longitude_deg])

@@ -20,6 +20,7 @@ from ..station.panel import Panel
 from ..station.sky import LEVEL_HORIZON, Horizon
 from ..station.turbine import Turbine
 from ..station.wind_load import Part
+from .typed_place import TypedPlace, in_degrees
 
 ALBEDO = {"snow": 0.80, "ice": 0.55, "rock": 0.15}  # -; Cuffey & Paterson (2010), from memory
 DENSITY_KG_M3 = {"snow": 350.0, "ice": 900.0, "rock": 917.0}  # kg/m3; wind-packed snow, glacier
@@ -62,6 +63,8 @@ class StationDescription:
     items : tuple of Item
         Bill of materials.
     aircraft : Aircraft
+    typed : TypedPlace or None
+        The place as it was typed, where that is a text.
     """
 
     path: Path
@@ -77,6 +80,7 @@ class StationDescription:
     melt: Rise
     items: tuple
     aircraft: Aircraft
+    typed: TypedPlace | None = None
 
     @property
     def name(self):
@@ -113,7 +117,8 @@ def describe_station(path):
         except SettingsError as problem:
             raise SettingsError(f"{path}:{line_of(lines, location)}: {problem}") from None
 
-    return _described(path, settings, made)
+    settings, typed = made(("site",), in_degrees, settings)
+    return _described(path, settings, made, typed)
 
 
 def describe_settings(settings, path=Path()):
@@ -121,10 +126,11 @@ def describe_settings(settings, path=Path()):
 
     ``path``: of the file it stands for, beside which its weather lies. Errors name no line.
     """
-    return _described(Path(path), settings, lambda _, make, *given: make(*given))
+    settings, typed = in_degrees(settings)
+    return _described(Path(path), settings, lambda _, make, *given: make(*given), typed)
 
 
-def _described(path, settings, made):
+def _described(path, settings, made, typed):
     """Return the description; ``made(place in the file, function, ...)`` names the line."""
     design = _design(settings, made)
     guys = made(("guys",), _guys, settings)
@@ -143,6 +149,7 @@ def _described(path, settings, made):
         melt=Rise(settings.snow.melt_m_a, settings.snow.melt_sigma_m_a, storm_share=0.0),
         items=made(("cargo",), _items, settings, design),
         aircraft=Aircraft(settings.aircraft.payload_kg, settings.aircraft.volume_m3),
+        typed=typed,
     )
 
 
@@ -176,7 +183,7 @@ def _site(part):
     if part.horizon_deg:
         azimuth, height = np.radians(np.array(part.horizon_deg)).T
         horizon = Horizon(azimuth, height)
-    given = part.model_dump(exclude={"horizon_deg", "albedo", "density_kg_m3"})
+    given = part.model_dump(exclude={"horizon_deg", "albedo", "density_kg_m3", "place"})
     albedo = ALBEDO[part.surface] if part.albedo is None else part.albedo
     density = part.density_kg_m3 or DENSITY_KG_M3[part.surface]
     return Site(**given, albedo=albedo, density_kg_m3=density, horizon=horizon)

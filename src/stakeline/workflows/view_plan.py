@@ -10,11 +10,12 @@ from pydantic import ValidationError
 
 from ..campaign.folders import PLAN, PLANS, open_campaign
 from ..campaign.history_text import toml_value
-from ..campaign.station_file import StationFile, read_station_file
+from ..campaign.station_file import StationFile
 from ..campaign.store import write_text
 from ..errors import SettingsError
 from .plan_description import describe_settings
 from .plan_survival import plan_answer
+from .typed_place import read_plan
 from .view_tables import plain, text_of
 
 YEARS = 100
@@ -48,7 +49,7 @@ def plans_together(root):
 
 def knobs(root, name):
     """Return the tuple of :class:`Knob` of a plan; SettingsError where it is none."""
-    told = read_station_file(_path(root, name))
+    told = read_plan(_path(root, name))
     found = [Knob("site.latitude_deg", "Latitude", "deg", told.site.latitude_deg),
              Knob("battery.parallel", f"Strings of {told.battery.block_Ah:g} A h", "",
                   told.battery.parallel)]  # fmt: skip
@@ -76,7 +77,7 @@ def changed(root, name, changes):
     SettingsError
         For a key that the page has not, or a number that a station cannot have.
     """
-    content = read_station_file(_path(root, name)).model_dump(exclude_unset=True)
+    content = read_plan(_path(root, name)).model_dump(exclude_unset=True)
     known = {knob.key: knob for knob in knobs(root, name)}
     for key, value in changes.items():
         if key not in known or isinstance(value, bool) or not isinstance(value, int | float):
