@@ -10,7 +10,7 @@ import pytest
 
 PACKAGE = Path(__file__).parents[1] / "src" / "stakeline"
 
-FOUNDATIONS = "constants errors time tables compiling"
+FOUNDATIONS = "constants errors time tables compiling threads"
 SCIENCE = "earth satellites signals positioning station motion lakes inference"
 EDGES = "formats campaign report"
 
@@ -21,6 +21,7 @@ MAY_IMPORT = {
     "time": "constants errors",
     "tables": "constants errors time",
     "compiling": "",  # the one door to the compiler
+    "threads": "",
     # Science: arrays and records in, arrays and records out.
     "earth": FOUNDATIONS,
     "signals": FOUNDATIONS,

@@ -15,7 +15,7 @@ from stakeline.formats.series_netcdf import StationSeriesFile, write_series
 from stakeline.time import from_iso
 from stakeline.workflows import release, release_rebuild, run
 from stakeline.workflows.release_inputs import field_books_csv, input_paths, is_carried
-from stakeline.workflows.release_rebuild import differences, rebuild
+from stakeline.workflows.release_rebuild import SAME, differences, rebuild
 
 DAY = date(2031, 11, 1)
 SETTINGS = """
@@ -94,6 +94,26 @@ def test_what_differs_is_said(released, tmp_path, monkeypatch):
                for line in said.problems)  # fmt: skip
     assert any(line.startswith("positions/HV01_imported.nc: is not in both")
                for line in said.problems)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("first", "other", "worst"),
+    [
+        ("a,1.2340\n", "a,1.2341\n", SAME),  # one of the last digit: rounding
+        ("a,1.2340\n", "a,1.2342\n", 2e-4 / 1.2342),
+        ("a,12\n", "a,13\n", 1 / 13),  # a count is not rounded
+        ("a,1.20e-9\n", "a,1.21e-9\n", SAME),
+        ("a,1.2\n", "a,1.3\n", 1 / 13),  # of two digits one is too much
+        (f"sum {'a' * 64}", f"sum {'b' * 64}", 0.0),  # of a file on the way
+        ("a,1.0\n", "b,1.0\n", np.inf),
+    ],
+)
+def test_rounding_is_told_from_a_difference(tmp_path, first, other, worst):
+    for name, text in (("one", first), ("two", other)):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "table.csv").write_text(text)
+    found = differences(tmp_path / "one", tmp_path / "two")["table.csv"]
+    assert found == pytest.approx(worst)
 
 
 def test_missing_raw_files_are_named_and_nothing_is_done(released, tmp_path):

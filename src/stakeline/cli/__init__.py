@@ -9,6 +9,7 @@ import click
 
 from .. import __version__
 from ..errors import StakelineError
+from ..threads import leave_one_thread
 
 VERBS = {
     "new": "Start a campaign: folders, settings, an example station.",
@@ -75,6 +76,7 @@ def _usage_sentence(problem):
 
 def main(arguments=None):
     """Run the command line and leave with its exit code."""
+    leave_one_thread()
     sys.exit(run(arguments))
 
 

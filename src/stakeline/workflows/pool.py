@@ -16,9 +16,7 @@ from pathlib import Path
 
 from ..compiling import compiled_before, note_compiled
 from ..errors import SettingsError, StakelineError
-
-ONE_THREAD = ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS")
-"""Variables by which libraries of linear algebra leave the cores to our own workers."""
+from ..threads import leave_one_thread
 
 
 def run_tasks(function, tasks, workers, compile_first=True):
@@ -132,8 +130,7 @@ def _submitted(pool, function, tasks, compile_first):
 
 
 def _pool(workers):
-    for name in ONE_THREAD:  # read by a worker as it starts; this process has read them long ago
-        os.environ.setdefault(name, "1")
+    leave_one_thread()  # read by a worker as it starts; this process has read them long ago
     return concurrent.futures.ProcessPoolExecutor(
         workers, multiprocessing.get_context("spawn"), initializer=_follow_parent
     )

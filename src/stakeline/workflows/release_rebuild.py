@@ -4,6 +4,7 @@ import json
 import re
 import shutil
 from datetime import date
+from decimal import Decimal
 from pathlib import Path
 
 import numpy as np
@@ -19,11 +20,13 @@ from .release_inputs import CARRIED, sources_sum
 from .release_photographs import put_back
 
 SAME = 1e-9  # -, of a number, by which another machine may round otherwise; choice
+DIGITS = 3  # of a printed number, from which one of its last may be rounding; choice
 TOLD = 5  # files that a sentence names; more are counted
 AGAIN = f"{FOLDERS[8]}/again"
 ABOUT = (release.README, release.PROVENANCE, release.METADATA)
 """Files that tell of the data: they name versions, and so are not held against each other."""
 _NUMBER = re.compile(r"(-?\d+(?:\.\d*)?(?:[eE][-+]?\d+)?)")
+_SUM = re.compile(r"\b[0-9a-f]{64}\b")  # of files on the way, which are held against each other
 
 
 def rebuild(campaign, *, from_release, raw=(), workers=1, progress=None):
@@ -115,7 +118,9 @@ def differences(folder, other):
     """Return {file: largest difference} of two releases, as a share of the number.
 
     Zero where both are the same to the byte; infinite where one is not there, or words, shapes or
-    gaps differ. Files that tell of the data (:data:`ABOUT`, checksums) are left out.
+    gaps differ. What differs by one of the last digit printed is rounding, told as :data:`SAME`.
+    Files that tell of the data (:data:`ABOUT`, checksums) are left out, and so are checksums of
+    files made on the way: the raw ones are those named, or nothing is done.
     """
     left_out = {*ABOUT, release.SUMS}
     one, two = (
@@ -135,12 +140,31 @@ def _difference(path, other):
             return np.inf
         return max(_largest(first[name], second[name]) for name in first)
     try:
-        texts = [_NUMBER.split(p.read_text(encoding="utf-8")) for p in (path, other)]
+        whole = [_SUM.sub("sum", p.read_text(encoding="utf-8")) for p in (path, other)]
     except UnicodeDecodeError:
         return np.inf
+    texts = [_NUMBER.split(text) for text in whole]
     if texts[0][::2] != texts[1][::2]:
         return np.inf
-    return _largest(*(np.array(text[1::2], float) for text in texts))
+    pairs = list(zip(*(text[1::2] for text in texts), strict=True))
+    rounded = [pair for pair in pairs if _rounded(*pair)]
+    apart = [pair for pair in pairs if not _rounded(*pair)]
+    return max(_of_pairs(apart), min(_of_pairs(rounded), SAME))
+
+
+def _of_pairs(pairs):
+    return _largest(*np.array(pairs, float).reshape(-1, 2).T)
+
+
+def _rounded(first, second):
+    """Say whether two printed numbers are one, or of three digits and one of the last apart."""
+    if first == second:
+        return True
+    one, two = Decimal(first), Decimal(second)
+    (_, digits, place), (_, _, other) = one.as_tuple(), two.as_tuple()
+    return (
+        place == other < 0 and len(digits) >= DIGITS and abs(one - two) == Decimal(1).scaleb(place)
+    )
 
 
 def _largest(first, second):
@@ -167,7 +191,8 @@ def _outcome(worst, failed, told, root):
         problems.insert(0, f"the release was made with {told['made_with']}, this is Stakeline "
                         f"{__version__}; their sources are not the same")  # fmt: skip
     text = (
-        f"{len(worst)} files made again: {same} the same to the byte, {near} to {SAME:g}, "
+        f"{len(worst)} files made again: {same} the same to the byte, {near} to {SAME:g} or the "
+        "last digit, "
         f"{len(worst) - same - near} not\nthe campaign: {root}; its release: {root / AGAIN}\n"
     )
     return Outcome(text, (*failed, *problems), done=(f"{len(worst)} files",))
