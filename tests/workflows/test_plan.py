@@ -14,6 +14,7 @@ from stakeline.campaign.folders import create
 from stakeline.cli import run as stakeline
 from stakeline.errors import SettingsError
 from stakeline.station.cautions import brief
+from stakeline.station.gas import GAS, ventilation
 from stakeline.workflows import plan
 from stakeline.workflows.plan_energy import energy_of
 from stakeline.workflows.plan_figures import year_bands
@@ -23,6 +24,7 @@ from stakeline.workflows.plan_tables import tables_of
 from stakeline.workflows.plan_words import (
     date_text,
     first_sentence,
+    gas_text,
     number,
     page,
     restart_sentence,
@@ -301,3 +303,21 @@ def test_first_failures_and_waking_reach_the_page_the_tables_and_the_sheet(plann
         assert one in sheet_data(dying)["survival"]
     assert date_text(found.first_dates_ns[1]) in first_sentence(found)
     assert first_sentence(planned.energy.survival) == ""
+
+
+def test_gas_is_told_with_its_air_and_its_caution(planned, files, tmp_path):
+    tables, _ = files
+    asked = ventilation(planned.description.design)
+    said = json.loads(tables["plan.json"])["gas"]
+    assert said["hydrogen_m3_d"] == asked.hydrogen_m3_d > 0.0
+    assert GAS in said["cautions"]
+    text = " ".join(page(planned).split())
+    assert number(asked.air_m3_h, "m3/h") in text
+    assert GAS in text
+    assert any(number(asked.hydrogen_m3_d, "m3") in row for row in sheet_data(planned)["power"])
+    row = next(one for one in rows(tables["rules.csv"]) if one["rule"] == "Gas leaves the box")
+    assert f"{asked.hydrogen_m3_d:.2g} m3 of hydrogen a day" in row["found"]
+    aired = described(tmp_path, text=short(ventilated="true\nair_m3_h = 2"))
+    assert "Simulated with 2 m3/h" in gas_text(replace(planned, description=aired))
+    iron = described(tmp_path, text=short(chemistry='"lithium iron phosphate"'))
+    assert gas_text(replace(planned, description=iron)) == ""

@@ -263,7 +263,8 @@ class BoxPart(Strict):
     """``[box]``: around battery and electronics.
 
     ``place``: on the surface, or ``snow`` with its middle ``depth_m`` below. ``heat_J_K``: of what
-    is in it; the batteries' mass times 900 J/(kg K) and 20 kJ/K where not given.
+    is in it; the batteries' mass times 900 J/(kg K) and 20 kJ/K where not given. ``air_m3_h``: let
+    through from outside, to carry gas away.
     """
 
     inner_m: tuple[Length, Length, Length] = (0.6, 0.5, 0.4)
@@ -273,6 +274,7 @@ class BoxPart(Strict):
     place: Literal["surface", "snow"] = "surface"
     depth_m: float = Field(1.0, gt=0, le=20)
     ventilated: bool | None = None
+    air_m3_h: float = Field(0.0, ge=0, le=200)
     mass_kg: Mass = 25.0
 
 

@@ -13,7 +13,6 @@ EDGE_FACTOR, CORNER_FACTOR = 0.54, 0.15  # -; Langmuir, Adams & Meikle (1913), T
 # Soc. 24, 53
 FILM_W_M2_K, FILM_J_M3_K = 5.7, 3.8  # W/(m2 K), and by m/s; McAdams (1954), from memory
 FIRN_M2_A = 25.0  # m2/a; bulk of the top 30 m, Giese & Hawley (2015), J. Glaciol. 61, 25 +- 3
-STURM_LIGHT_KG_M3 = 156.0  # kg/m3; below it the straight line, Sturm et al. (1997)
 
 HEATERS = (
     "Heaters: fuse them, a thermostat and a second cut-out in series, nothing that burns or gives "
@@ -41,6 +40,8 @@ class Box:
         The thermostat's two limits.
     heater_least_V : float
         Of a nominal 12 V at rest: below it the heater stays off.
+    air_m3_h : float
+        Let through from outside, to carry gas away.
     """
 
     inner_m: tuple = (0.6, 0.5, 0.4)
@@ -51,6 +52,7 @@ class Box:
     heater_on_degC: float = -30.0
     heater_off_degC: float = -25.0
     heater_least_V: float = 12.3
+    air_m3_h: float = 0.0
     cautions: tuple = field(default=(HEATERS, BATTERIES, ESTIMATE))
 
     def __post_init__(self):
@@ -61,6 +63,8 @@ class Box:
                 f"{self.wall_W_m_K:g}, heat_J_K {self.heat_J_K:g}: expected three edges, "
                 "all above 0"
             )
+        if not self.air_m3_h >= 0.0:
+            raise SettingsError(f"box: air_m3_h {self.air_m3_h:g}: expected 0 or more")
         if self.heater_W < 0.0 or not self.heater_on_degC < self.heater_off_degC:
             raise SettingsError(
                 f"box: heater_W {self.heater_W:g}, on below {self.heater_on_degC:g} degC, off "
@@ -137,30 +141,15 @@ def settling_s(box, loss_W_K):
     return box.heat_J_K / np.asarray(loss_W_K, float)
 
 
-def snow_W_m_K(density_kg_m3):
-    """Return the effective conductivity of seasonal snow, as an array. [W/(m K)]
-
-    Sturm et al. (1997), J. Glaciol. 43, 26-41: 0.138 - 1.01 r + 3.233 r^2, below 0.156 g/cm3
-    0.023 + 0.234 r; measured up to 0.6. Scatter of half as much again at one density.
-    """
-    density = np.asarray(density_kg_m3, float)
-    if not ((density > 0.0) & (density <= 600.0)).all():
-        raise SettingsError(
-            f"snow of {np.max(density):g} kg/m3: expected above 0, up to 600; firn is denser: "
-            "firn_W_m_K"
-        )
-    r = density / 1000.0
-    wind = 0.138 - 1.01 * r + 3.233 * r**2
-    return np.where(density < STURM_LIGHT_KG_M3, 0.023 + 0.234 * r, wind)
-
-
 def firn_W_m_K(density_kg_m3):
     """Return the conductivity of snow and firn, as an array. [W/(m K)]
 
-    Calonne et al. (2011), Geophys. Res. Lett. 38: 2.5e-6 d^2 - 1.23e-4 d + 0.024. Half as much
-    again as Sturm's: the two differ in how they measured.
+    Calonne et al. (2011), Geophys. Res. Lett. 38: 2.5e-6 d^2 - 1.23e-4 d + 0.024, from images of
+    samples; half as much again as needle probes give (Sturm et al. 1997, J. Glaciol. 43).
     """
     density = np.asarray(density_kg_m3, float)
+    if not ((density > 0.0) & (density <= 917.0)).all():
+        raise SettingsError(f"snow of {np.max(density):g} kg/m3: expected above 0, up to 917 (ice)")
     return 2.5e-6 * density**2 - 1.23e-4 * density + 0.024
 
 

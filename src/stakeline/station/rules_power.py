@@ -14,6 +14,7 @@ from .battery import (
 )
 from .box import HEATERS, film_W_m2_K, loss_in_air_W_K
 from .cautions import BATTERIES, ESTIMATE, ROTORS
+from .gas import ventilation
 from .rules import BAD, DOUBT, GOOD, OPEN, Finding, answered, volts
 from .supply import SAMPLE_S, Supply, calm_reconnect_V, pulse_course, switch_course, unseen_share
 
@@ -270,8 +271,18 @@ def gas(design, about):
         return Finding("Gas leaves the box", GOOD, "no lead-acid", reason, cautions=cautions)
     state, found = answered(about.ventilated, "the box is ventilated", "the box is closed")
     at = float(gassing_V(design.bank, 25.0))
-    found += f"; gas from {volts(at)} at 25 degC"
-    remedy = "" if state == GOOD else "an opening high up that snow cannot close; air before work"
+    asked = ventilation(design)
+    size = f"two openings of {asked.opening_cm2:.0f} cm2"
+    found += (
+        f"; gas from {volts(at)} at 25 degC, up to {asked.hydrogen_m3_d:.2g} m3 of hydrogen a day "
+        f"at {asked.current_A:.0f} A: {asked.air_m3_h:.2g} m3/h of air, {size}, keep it below a "
+        f"quarter of what explodes and take {asked.loss_W_K:.2g} W/K"
+    )
+    if state == GOOD and 0.0 < design.box.air_m3_h < asked.air_m3_h:
+        state, found = DOUBT, f"{found}; {design.box.air_m3_h:.2g} m3/h are let through"
+    remedy = (
+        "" if state == GOOD else f"{size}, one high up, that snow cannot close; air before work"
+    )
     return Finding("Gas leaves the box", state, found, reason, remedy, cautions=cautions)
 
 

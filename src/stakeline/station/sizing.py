@@ -83,15 +83,15 @@ def sized(design, around, masses, combinations, wanted):
     if design.turbine is None and any(number for _, _, number in combinations):
         raise SettingsError("sizing: turbines asked for, but the station file names no [turbine]")
     offered = parts_power(design, around)
-    surroundings, loss = box_around(design, around.weather)
+    surroundings, losses = box_around(design, around.weather, around.surface_m)
     surroundings = np.ascontiguousarray(surroundings)
-    station = station_energy(design, loss)
+    station = station_energy(design, float(losses.mean()))
     found = []
     for counts, turbines in dict.fromkeys((c, t) for _, c, t in combinations):
         total = offered.total_W(counts, turbines)
         for strings in (s for s, c, t in combinations if (c, t) == (counts, turbines)):
             tried = _with_strings(station, design, strings)
-            done = simulate_years(tried, surroundings, total)
+            done = simulate_years(tried, surroundings, total, loss_W_K=losses)
             found.append(_choice(design, masses, strings, counts, turbines, done))
     found = sorted(found, key=lambda one: (one.mass_kg, -one.chance))
     enough = [one for one in found if one.chance >= wanted]

@@ -359,9 +359,10 @@ def survival(design, around, *, offered=None, turbines=1, charge=1.0, albedo=Non
     counts = [group.count for group in design.panels]
     total = offered.total_W(counts, turbines)
     wind = turbines * offered.turbine_W if design.turbine is not None and turbines else None
-    surroundings, loss = box_around(design, around.weather)
-    done = simulate_years(station_energy(design, loss, turbines), surroundings, total,
-                          wind_W=wind, charge=charge, keep_days=True)  # fmt: skip
+    surroundings, losses = box_around(design, around.weather, around.surface_m)
+    station = station_energy(design, float(losses.mean()), turbines)
+    done = simulate_years(station, surroundings, total, wind_W=wind, loss_W_K=losses,
+                          charge=charge, keep_days=True)  # fmt: skip
     first, kind = _first_failure(done, around)
     mean = {
         group.name: float(count * power.mean())

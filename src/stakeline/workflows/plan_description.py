@@ -250,6 +250,7 @@ def _box(settings):
             "heater_off_degC": heater.off_degC,
             "heater_least_V": heater.least_V,
         }
+    given["air_m3_h"] = part.air_m3_h
     return Box(part.inner_m, part.wall_m, part.wall_W_m_K, heat, **given)
 
 

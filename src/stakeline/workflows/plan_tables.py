@@ -5,6 +5,7 @@ import numpy as np
 from .. import __version__
 from ..campaign.store import json_text, parquet_bytes
 from ..formats.plain_table import write_plain_table
+from ..station.gas import ventilation
 from ..station.survival import BAND, DATES
 from ..tables import satellite_name
 from .plan_places import features, last_day, place_table, way_points
@@ -81,6 +82,7 @@ def told(plan, metadata):
             "hangs_on": plan.energy.weakest,
         },
         "storm": storm_told(plan.storm),
+        "gas": vars(ventilation(plan.description.design)),
         "sky": {
             "source": plan.sky.source,
             "satellites_least": int(plan.sky.view.count.min()),

@@ -1,11 +1,15 @@
 """A plan in words: the page that the terminal shows, and the texts of the sheet."""
 
 import textwrap
+from dataclasses import replace
 
 import numpy as np
 
+from ..station.box import rise_K
 from ..station.cautions import brief
+from ..station.gas import GAS, ventilation
 from ..station.rules import BAD, DOUBT, GOOD, OPEN
+from ..station.surroundings import box_around
 from .plan_lines import worst_state
 
 WIDTH = 78
@@ -147,9 +151,39 @@ def power_rows(plan):
     ]
     rows += [(load.name, f"{load.mean_W:.2f} W") for load in design.loads]
     rows.append(("controller", f"{design.controller_W:.2f} W"))
+    gas = ventilation(design)
+    if gas.hydrogen_m3_d > 0.0:
+        rows.append((f"hydrogen a day, at most ({number(gas.current_A, 'A')})",
+                     number(gas.hydrogen_m3_d, "m3")))  # fmt: skip
+        rows.append(("air against it, and its heat",
+                     f"{number(gas.air_m3_h, 'm3/h')}, {number(gas.loss_W_K, 'W/K')}"))  # fmt: skip
     if design.box.heater_W > 0.0:
         rows.append(("heater, of all that is used", share(plan.energy.survival.heater_share)))
     return rows
+
+
+def gas_text(plan):
+    """Return what the bank's gas asks of the box, in sentences; empty where none is set free."""
+    design = plan.description.design
+    asked = ventilation(design)
+    if asked.hydrogen_m3_d == 0.0:
+        return ""
+    closed = replace(design, box=replace(design.box, air_m3_h=0.0))
+    own = float(box_around(closed, plan.energy.around.weather)[1].mean())
+    simulated = design.box.air_m3_h
+    told = f"Simulated with {number(simulated, 'm3/h')}" if simulated else (
+        "Simulated without: give air_m3_h of [box]"
+    )  # fmt: skip
+    warm = (rise_K(design.mean_W, own), rise_K(design.mean_W, own + asked.loss_W_K))
+    return (
+        f"Gas: a full bank that takes all the sources give, {number(asked.current_A, 'A')}, sets "
+        f"free {number(asked.hydrogen_m3_d, 'm3')} of hydrogen a day. "
+        f"{number(asked.air_m3_h, 'm3/h')} of air, two openings of "
+        f"{number(asked.opening_cm2, 'cm2')}, one low and one high, keep it below a quarter of "
+        f"what explodes, and take {number(asked.loss_W_K, 'W/K')} where the box loses "
+        f"{number(own, 'W/K')}: the loads warm it by {number(warm[1], 'K')} in place of "
+        f"{number(warm[0], 'K')}. {told}. {GAS}"
+    )
 
 
 def bank_text(plan):
@@ -171,6 +205,7 @@ def page(plan, *, whole=True):
     for one in (*sentences(plan), *typed_sentences(plan.description)):
         lines += _wrapped(one)
     lines += _wrapped(advice(plan))
+    lines += _wrapped(gas_text(plan))
     lines += ["", *_margins(plan, whole), "", "rules"]
     for one in plan.findings:
         if one.state != GOOD:
