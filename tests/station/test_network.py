@@ -100,6 +100,19 @@ def test_reports_are_not_cut_in_two():
     assert network.messages_a_day(network.reports_a_day(2, 85) * 85).needed == 2
 
 
+def test_reports_that_are_not_cut_need_more_messages():
+    # 5 reports of 200 bytes: 1000 bytes are 3 messages of 340, but only one report fits into each
+    cut, whole = network.messages_a_day(1000.0), network.messages_a_day(1000.0, report_bytes=200.0)
+    assert (cut.needed, whole.needed) == (3, 5)
+    assert network.reports_a_day(whole.needed, 200.0) == 5
+    full = network.messages_a_day(1000.0, "full", report_bytes=200.0)
+    assert (full.needed, full.room_left) == (1, 960)
+    for size in (20.0, 85.0, 150.0, 340.0):
+        found = network.messages_a_day(3000.0, report_bytes=size)
+        assert network.reports_a_day(found.needed, size) * size >= 3000.0
+        assert network.reports_a_day(found.needed - 1, size) * size < 3000.0
+
+
 @pytest.mark.parametrize(
     ("call", "sentence"),
     [

@@ -143,6 +143,28 @@ def test_many_short_blocks_are_bad_and_one_long_is_good():
     assert rules_logic.blocks(SOUND, ABOUT).state == GOOD
 
 
+def test_the_saving_mode_is_judged_as_well_as_the_usual_one():
+    power, name = RECEIVER.power_W, RECEIVER.name
+    saves = {"saves_below": 0.6, "saved_W": power / 3.0}
+    one = rules_logic.blocks(with_(RECEIVER, **saves), ABOUT)
+    assert one.state == GOOD
+    assert f"{name}: all day; {name} below 60% charge: one block of 8.0 h" in one.found
+    many = rules_logic.blocks(with_(RECEIVER, blocks_d=48.0, **saves), ABOUT)
+    assert (many.state, many.remedy) == (BAD, "one block of 8.0 h a day")
+    brief = rules_logic.blocks(with_(RECEIVER, saves_below=0.6, saved_W=power / 72.0), ABOUT)
+    assert brief.state == DOUBT
+    assert brief.remedy.startswith("half an hour at least")
+    off = rules_logic.blocks(with_(RECEIVER, saves_below=0.6, saved_W=0.0), ABOUT)
+    assert "off, no positions" in off.found
+    plain = rules_logic.blocks(with_(RECEIVER, **saves), ABOUT).found
+    assert "simulated" not in plain
+    told = replace(ABOUT, saving={name: 0.125})
+    assert "(12% of the simulated days)" in rules_logic.blocks(with_(RECEIVER, **saves), told).found
+    both = rules_logic.blocks(with_(RECEIVER, duty=0.5, blocks_d=48.0, **saves), ABOUT)
+    assert both.state == BAD
+    assert both.found.count("48 blocks") == 2
+
+
 def test_ranked_puts_the_worst_first():
     found = ranked([Finding(str(k), state, "f", "r") for k, state in
                     enumerate((GOOD, OPEN, BAD, DOUBT, BAD))])  # fmt: skip

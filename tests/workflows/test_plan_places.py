@@ -23,6 +23,7 @@ from stakeline.workflows.plan_places import (
     way_points,
 )
 from stakeline.workflows.plan_sky import nominal_day, sky_of
+from stakeline.workflows.plan_together import recording_table
 
 from .plan_examples import described, station_text
 
@@ -182,6 +183,25 @@ def test_half_the_duty_records_half(tmp_path):
     assert half.bytes_d == pytest.approx(0.5 * whole.bytes_d)
     assert half.card_d == pytest.approx(2.0 * whole.card_d)
     assert kept_of(described(tmp_path), 1e6).lines[0].state == "bad"
+
+
+def test_messages_are_those_of_the_modem(tmp_path):
+    sends = station_text().replace("[[cargo]]", "[recording]\nsent_bytes_d = 1000\n\n[[cargo]]", 1)
+    small = kept_of(described(tmp_path, text=sends), 365.0)
+    assert (small.messages.needed, small.message_bytes, small.reports_d) == (3, 340, None)
+    text = sends.replace('kind = "telemetry"', 'kind = "telemetry"\nreport_bytes = 200')
+    whole = kept_of(described(tmp_path, text=text), 365.0)
+    assert (whole.messages.needed, whole.reports_d) == (5, 5)
+    text = text.replace("report_bytes", 'message = "full"\nreport_bytes')
+    full = kept_of(described(tmp_path, text=text), 365.0)
+    assert (full.messages.needed, full.message_bytes, full.reports_d) == (1, 1960, 9)
+    assert full.sent_words == (
+        "1 short burst of up to 1960 bytes a day (1.3 tried), 9 whole reports"
+    )
+    assert kept_of(described(tmp_path), 365.0).sent_words == ""
+    table = recording_table([small, full])
+    sent = [row.split(b",")[3:] for row in table.splitlines()[1:]]
+    assert sent == [[b"3", b"3.9", b"340", b""], [b"1", b"1.3", b"1960", b"9"]]
 
 
 def test_the_network_has_baselines_and_sees_less_in_less(three):

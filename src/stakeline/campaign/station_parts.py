@@ -1,4 +1,4 @@
-"""Tables of a station file: site, weather, panels, turbine, battery, loads, box, mast, snow, cargo.
+"""Tables of a station file: site, weather, panels, turbine, battery, loads, box, recording, cargo.
 
 Defaults without a source beside them are common practice, no source.
 """
@@ -16,7 +16,6 @@ Length = Annotated[float, Field(gt=0, le=50)]
 Mass = Annotated[float, Field(gt=0, le=2000)]
 Azimuth = Annotated[float, Field(ge=0, le=360)]
 Degrees = Annotated[float, Field(ge=-100, le=60, description="degrees Celsius")]
-Material = Literal["aluminium", "steel", "glass fibre"]
 
 
 class SitePart(Strict):
@@ -224,7 +223,8 @@ class LoadPart(Strict):
     dials; ``saved_W``: mean below the state of charge ``saves_below``, off with 0. ``least_V``: it
     does not start below. ``blocks_d``: how many times a day it is switched on, for duty below 1.
     ``starts_alone``, ``logs_alone``, ``wakes_alone``: by itself after power came back, log on boot,
-    wake from sleep even when told nothing; leave out what nobody has tried.
+    wake from sleep even when told nothing; leave out what nobody has tried. Of telemetry:
+    ``message``: size of its short bursts; ``report_bytes``: of one report that is not cut in two.
     """
 
     name: str
@@ -240,7 +240,19 @@ class LoadPart(Strict):
     starts_alone: bool | None = None
     logs_alone: bool | None = None
     wakes_alone: bool | None = None
+    message: Literal["small", "full"] = "small"
+    report_bytes: float | None = Field(None, gt=0, le=10_000)
     mass_kg: Mass = 2.0
+
+    @model_validator(mode="after")
+    def _only_telemetry_sends(self):
+        sends = self.model_fields_set & {"message", "report_bytes"}
+        if sends and self.kind != "telemetry":
+            raise ValueError(
+                f"{' and '.join(sorted(sends))} belong to a load of kind telemetry; this one is "
+                f"{self.kind}: set kind, or leave them out"
+            )
+        return self
 
 
 class HeaterPart(Strict):
@@ -276,88 +288,6 @@ class BoxPart(Strict):
     ventilated: bool | None = None
     air_m3_h: float = Field(0.0, ge=0, le=200)
     mass_kg: Mass = 25.0
-
-
-class MastPart(Strict):
-    """``[mast]``: a round tube with the antenna on its top.
-
-    ``free_m`` above the surface, ``embedded_m`` below it.
-    """
-
-    free_m: float = Field(2.5, gt=0, le=20)
-    embedded_m: float = Field(1.5, ge=0, le=20)
-    diameter_m: float = Field(0.06, gt=0, le=1)
-    wall_m: float = Field(0.003, gt=0, le=0.1)
-    material: Material = "aluminium"
-
-
-class GuysPart(Strict):
-    """``[guys]``: equal ones around the mast, the first toward ``first_deg``."""
-
-    count: int = Field(4, ge=3, le=12)
-    top_m: Length = 2.0
-    out_m: Length = 2.0
-    first_deg: Azimuth = 0.0
-    breaking_N: float = Field(10e3, gt=0, le=1e6)
-    stretch_N: float = Field(5e5, gt=0, le=1e8)
-    pretension_share: Share = 0.10
-
-
-class AnchorsPart(Strict):
-    """``[anchors]``: what holds each guy."""
-
-    kind: Literal["buried plate", "picket", "ice screw", "drilled leg", "rock bolt"]
-    area_m2: float = Field(0.04, gt=0, le=5)
-    depth_m: Length = 0.8
-    width_m: Length = 0.07
-    length_m: Length = 0.6
-    diameter_m: float = Field(0.04, gt=0, le=1)
-
-
-class FramePart(Strict):
-    """``[frame]``: legs that carry panels, turbine or box; ``embedded_m`` 0 where they stand."""
-
-    legs: int = Field(3, ge=3, le=8)
-    out_m: Length = 0.75
-    diameter_m: float = Field(0.05, gt=0, le=1)
-    wall_m: float = Field(0.003, gt=0, le=0.1)
-    material: Material = "aluminium"
-    embedded_m: float = Field(1.5, ge=0, le=20)
-    mass_kg: Mass = 30.0
-
-
-class AntennaPart(Strict):
-    """``[antenna]``: of the receiver, on the mast."""
-
-    width_m: float = Field(0.38, gt=0, le=2)
-    tall_m: float = Field(0.15, gt=0, le=2)
-    mass_kg: Mass = 4.0
-
-
-class SnowPart(Strict):
-    """``[snow]``: how the surface rises by snow, or falls by melt. [m/a as it lies]"""
-
-    rate_m_a: float = Field(0.0, ge=0, le=20)
-    rate_sigma_m_a: float = Field(0.0, ge=0, le=10)
-    year_sigma_m_a: float = Field(0.0, ge=0, le=10)
-    drift_m_a: float = Field(0.0, ge=0, le=20)
-    melt_m_a: float = Field(0.0, ge=0, le=20)
-    melt_sigma_m_a: float = Field(0.0, ge=0, le=10)
-
-
-class StormPart(Strict):
-    """``[storm]``: what it must stand: mean wind, rime, cold.
-
-    ``return_years``: the wind is compared with what comes once in so many years there.
-    38.6 m/s and -73 degC: 75 knots and -100 degF, common practice, no source.
-    """
-
-    wind_m_s: float = Field(38.6, gt=0, le=100)
-    measured_at_m: float = Field(3.0, gt=0.1, le=50)
-    gust: bool = True
-    return_years: float = Field(50.0, ge=2, le=1000)
-    rime_m: float = Field(0.02, ge=0, le=1)
-    coldest_degC: Degrees = -73.0
 
 
 class RecordingPart(Strict):

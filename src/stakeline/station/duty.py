@@ -40,6 +40,8 @@ class BlockAdvice:
         """The comparison in a sentence."""
         ours = "/".join(f"{one:.0f}" for one in self.sigma_mm)
         one = "/".join(f"{value:.0f}" for value in self.one_sigma_mm)
+        if self.blocks_d <= 1.0:
+            return f"one block of {self.block_h:.1f} h a day, {ours} mm east, north, up"
         return (
             f"{self.blocks_d:g} blocks of {60.0 * self.block_h:.0f} min a day, {ours} mm east, "
             f"north, up; one block of {self.one_block_h:.1f} h: {one} mm"

@@ -158,10 +158,11 @@ def recording(interval_s, systems, *, signals=2, form="receiver binary", card_by
     return Recording(satellites, day, USABLE * card_bytes / day if card_bytes else math.nan)
 
 
-def messages_a_day(bytes_a_day, kind="small", attempts=ATTEMPTS):
+def messages_a_day(bytes_a_day, kind="small", attempts=ATTEMPTS, report_bytes=None):
     """Return the :class:`Messages` that carry so many bytes home, each as full as it can be.
 
-    ``kind`` of :data:`MESSAGES`. A message counts whole, and each try costs energy and may be
+    ``kind`` of :data:`MESSAGES`; ``report_bytes``: of reports of which none is cut in two, where
+    given. A message counts whole, and each try costs energy and may be
     charged: ask the operator of the service.
     """
     not_negative(bytes_a_day=bytes_a_day)
@@ -172,6 +173,9 @@ def messages_a_day(bytes_a_day, kind="small", attempts=ATTEMPTS):
         )
     largest = MESSAGES[kind][0]
     needed = math.ceil(bytes_a_day / largest)
+    if report_bytes is not None:
+        reports = math.ceil(bytes_a_day / report_bytes)
+        needed = math.ceil(reports / reports_a_day(1, report_bytes, kind))
     return Messages(needed, needed * attempts, needed * largest - math.ceil(bytes_a_day))
 
 
@@ -181,7 +185,8 @@ def reports_a_day(messages, report_bytes, kind="small"):
     not_negative(messages=messages)
     if kind not in MESSAGES or report_bytes > MESSAGES[kind][0]:
         raise SettingsError(
-            f"a report of {report_bytes} bytes in a message {kind!r}: expected one of "
+            f"a report of {report_bytes:g} bytes does not fit into a message {kind!r}: expected "
+            "fewer bytes, or another of "
             f"{', '.join(f'{name} ({most[0]} bytes)' for name, most in MESSAGES.items())}"
         )
     return int(messages) * int(MESSAGES[kind][0] // report_bytes)

@@ -45,6 +45,8 @@ class Facts:
         Of the charge controller: voltage by temperature; no charge of lithium in frost.
     trip_V : float or None
         At which a breaker trips and stays off, of a nominal 12 V.
+    saving : dict of float
+        Share of the days on which a load saves, by load; empty where nothing was simulated.
     ventilated, second_cutout : bool or None
         Of the box; of the heater.
     brown_out_V : float
@@ -62,6 +64,7 @@ class Facts:
     ventilated: bool | None = None
     second_cutout: bool | None = None
     brown_out_V: float = 10.5
+    saving: dict = field(default_factory=dict)
 
     def of(self, load):
         """Return the :class:`Answers` about a load."""

@@ -1,7 +1,10 @@
 """Rules of what loads do by themselves: start, log, wake, record in blocks; and of the outside."""
 
-from .duty import block_advice
-from .rules import BAD, DOUBT, GOOD, OPEN, Finding, answered
+from .design import RECEIVER
+from .duty import DAY_H, block_advice
+from .rules import BAD, DOUBT, GOOD, OPEN, STATES, Finding, answered
+
+LEAST_BLOCK_H = 0.5  # h; of phases together before a position is good, common practice, no source
 
 
 def starts(design, about):
@@ -50,17 +53,47 @@ def _asked(loads, about, name, rule, yes, no, reason, remedy):
 
 
 def blocks(design, about):
-    """Whether receivers that save energy record in one long block a day."""
-    saving = [one for one in design.loads if one.kind == "receiver" and one.duty < 1.0]
+    """Whether receivers record in one long block a day, by their duty and while they save."""
+    rule = "One long block"
     reason = "carrier phases need half an hour and more together before a position is good"
-    if not saving:
-        found = "receivers record all day" if design.loads else "no receiver"
-        return Finding("One long block", GOOD, found, reason)
-    load = max(saving, key=lambda one: one.blocks_d)
-    advice = block_advice(load.duty, load.blocks_d)
-    state = GOOD if load.blocks_d <= 1.0 else BAD if advice.worse_by > 1.5 else DOUBT
-    remedy = "" if state == GOOD else f"one block of {advice.one_block_h:.1f} h a day"
-    return Finding("One long block", state, f"{load.name}: {advice.words}", reason, remedy)
+    receivers = [one for one in design.loads if one.kind == RECEIVER]
+    if not any(one.sleeps for one in receivers):
+        return Finding(rule, GOOD, "all day" if receivers else "no receiver", reason)
+    told = [(one, *mode) for one in receivers for mode in _modes(one, about)]
+    judged = [_judged(one, duty) for one, _, duty in told]
+    state = min((one[0] for one in judged), key=STATES.index)
+    found = "; ".join(
+        f"{load.name}{when}: {words}"
+        for (load, when, _), (_, words, _) in zip(told, judged, strict=True)
+    )
+    remedy = next((one[2] for one in judged if one[0] == state), "")
+    return Finding(rule, state, found, reason, remedy)
+
+
+def _modes(load, about):
+    """Return (when, share of the day that it is on) of a load's usual and its saving mode."""
+    found = [("", load.duty)]
+    if load.saves:
+        days = about.saving.get(load.name)
+        often = "" if days is None else f" ({days:.0%} of the simulated days)"
+        found.append((f" below {load.saves_below:.0%} charge{often}", load.low_W / load.power_W))
+    return found
+
+
+def _judged(load, duty):
+    """Return (state, words, remedy) of a receiver that is on for that share of the day."""
+    if duty == 1.0:
+        return GOOD, "all day", ""
+    if duty == 0.0:
+        return GOOD, "off, no positions", ""
+    advice = block_advice(duty, load.blocks_d)
+    if advice.block_h < LEAST_BLOCK_H and load.blocks_d <= 1.0:
+        least_W = load.power_W * LEAST_BLOCK_H / DAY_H
+        return DOUBT, advice.words, f"half an hour at least, {least_W:.2g} W in the mean"
+    if load.blocks_d <= 1.0:
+        return GOOD, advice.words, ""
+    state = BAD if advice.worse_by > 1.5 else DOUBT
+    return state, advice.words, f"one block of {advice.one_block_h:.1f} h a day"
 
 
 def saves_late(design, about):

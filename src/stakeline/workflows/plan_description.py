@@ -16,6 +16,7 @@ from ..station.cargo import Aircraft, Item
 from ..station.design import Design, Load, PlacedPanel, Site
 from ..station.guys import Guy
 from ..station.mast import MATERIALS, Tube
+from ..station.network import reports_a_day
 from ..station.panel import Panel
 from ..station.sky import LEVEL_HORIZON, Horizon
 from ..station.turbine import Turbine
@@ -141,7 +142,7 @@ def _described(path, settings, made, typed):
         design=design,
         tube=made(("mast",), _tube, settings.mast, settings.mast.free_m),
         guys=guys,
-        holdings={guy.name: made(("anchors",), _holding, settings, design.site) for guy in guys},
+        holdings={guy.name: made(("anchors",), holding_of, settings, design.site) for guy in guys},
         legs_m=legs,
         leg=leg,
         parts=_parts(settings, design),
@@ -169,7 +170,7 @@ def _design(settings, made):
         turbine=None if turbine is None else made(("turbine",), lambda: Turbine(**numbers)),
         bank=made(("battery",), _bank, settings),
         box=made(("box",), _box, settings),
-        loads=tuple(_load(part) for part in settings.load),
+        loads=tuple(made(("load", i), _load, part) for i, part in enumerate(settings.load)),
         controller_W=settings.controller.own_W,
         box_depth_m=settings.box.depth_m if settings.box.place == "snow" else None,
         dump_W=None if turbine is None else turbine.dump_W,
@@ -255,6 +256,8 @@ def _box(settings):
 
 
 def _load(part):
+    if part.report_bytes is not None:
+        reports_a_day(0, part.report_bytes, part.message)  # refuses what no message holds
     names = ("name", "kind", "power_W", "duty", "peak_W", "peak_s", "saves_below", "saved_W",
              "blocks_d", "least_V", "starts_alone", "logs_alone", "wakes_alone")  # fmt: skip
     return Load(**{name: getattr(part, name) for name in names})
@@ -287,7 +290,8 @@ def _guys(settings):
     )
 
 
-def _holding(settings, site):
+def holding_of(settings, site):
+    """Return the :class:`Holding` of each guy's anchor, as a station file has it, in the ground."""
     part, guys = settings.anchors, settings.guys
     elevation = float(np.degrees(np.arctan2(guys.top_m, guys.out_m)))
     density = site.density_kg_m3

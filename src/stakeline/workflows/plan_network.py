@@ -10,7 +10,14 @@ from ..lakes.network_sight import CORRELATION
 from ..lakes.placement import change_sigma_m
 from ..lakes.whitening import START
 from ..motion.smoother import MotionModel
-from ..station.network import FAR_M, baselines, messages_a_day, recording
+from ..station.network import (
+    FAR_M,
+    MESSAGES,
+    baselines,
+    messages_a_day,
+    recording,
+    reports_a_day,
+)
 from .plan_lines import at_least, at_most
 
 LENGTHS_D = (5.0, 15.0, 45.0)  # d; of a change of speed; own choice
@@ -26,14 +33,29 @@ class Kept:
 
     ``bytes_d``: a day, by what is recorded and the share of the day that the receiver is on;
     ``card_d``: until the card is full; ``messages``: of short bursts a day, None where nothing is
-    sent.
+    sent; ``message_bytes``: most of one; ``reports_d``: whole reports that they carry, None where
+    the size of one is not given.
     """
 
     station: str
     bytes_d: float
     card_d: float
     messages: object
+    message_bytes: int
+    reports_d: int | None
     lines: tuple
+
+    @property
+    def sent_words(self):
+        """What it sends each day, in words; empty where it sends nothing."""
+        if self.messages is None:
+            return ""
+        whole = "" if self.reports_d is None else f", {self.reports_d} whole reports"
+        plural = "" if self.messages.needed == 1 else "s"
+        return (
+            f"{self.messages.needed} short burst{plural} of up to {self.message_bytes} bytes a day "
+            f"({self.messages.tried:.1f} tried){whole}"
+        )
 
 
 def kept_of(description, visit_d):
@@ -48,10 +70,18 @@ def kept_of(description, visit_d):
         card_bytes=told.card_GB * 1e9,
     )
     bytes_d, card_d = found.bytes_a_day * on, found.card_days / on
-    messages = messages_a_day(told.sent_bytes_d) if told.sent_bytes_d > 0.0 else None
+    messages, kind, reports = None, "small", None
+    sender = next((one for one in description.settings.load if one.kind == "telemetry"), None)
+    if sender is not None:
+        kind = sender.message
+    if told.sent_bytes_d > 0.0:
+        size = None if sender is None else sender.report_bytes
+        messages = messages_a_day(told.sent_bytes_d, kind, report_bytes=size)
+        reports = None if size is None else reports_a_day(messages.needed, size, kind)
     line = at_least("network", "memory card until full", card_d, visit_d, "d",
                     words=f"{bytes_d / 1e6:.1f} MB a day", doubt=1.3)  # fmt: skip
-    return Kept(description.name, bytes_d, card_d, messages, (line,))
+    sent = (messages, MESSAGES[kind][0], reports)
+    return Kept(description.name, bytes_d, card_d, *sent, (line,))
 
 
 @dataclass(frozen=True)

@@ -1,11 +1,13 @@
 """The rules of design looked for in one station."""
 
+import numpy as np
+
 from ..station.rules import Answers, Facts, ranked
 from ..station.rules_logic import RULES as LOGIC
 from ..station.rules_power import RULES as POWER
 
 
-def facts_of(description, *, coldest_degC=None, winter_degC=None, winter_m_s=None):
+def facts_of(description, *, coldest_degC=None, winter_degC=None, winter_m_s=None, saving=None):
     """Return the :class:`Facts` of a described station.
 
     Parameters
@@ -15,6 +17,8 @@ def facts_of(description, *, coldest_degC=None, winter_degC=None, winter_m_s=Non
         Coldest battery of a simulation; the storm's coldest air where not given. [degC]
     winter_degC, winter_m_s : float, optional
         Means of the coldest month in the weather; by the climate's numbers where not given.
+    saving : dict of float, optional
+        Share of the simulated days on which each load saves.
     """
     told, weather = description.settings, description.settings.weather
     climate_degC = weather.mean_degC - weather.swing_K
@@ -32,7 +36,20 @@ def facts_of(description, *, coldest_degC=None, winter_degC=None, winter_m_s=Non
         trip_V=told.controller.trip_V,
         ventilated=told.box.ventilated,
         second_cutout=None if told.heater is None else told.heater.second_cutout,
+        saving=saving or {},
     )
+
+
+def saving_days(loads, lowest_charge):
+    """Return the share of days on which each load saves, by its name.
+
+    Parameters
+    ----------
+    loads : sequence of Load
+    lowest_charge : array, shape (m, d)
+        Of each simulated day.
+    """
+    return {one.name: float(np.mean(lowest_charge < one.saves_below)) for one in loads if one.saves}
 
 
 def findings(description, about=None):

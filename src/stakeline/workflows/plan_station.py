@@ -10,7 +10,7 @@ from .plan_energy import EnergyOutcome, energy_of
 from .plan_lines import all_cautions, at_least
 from .plan_network import Kept, kept_of
 from .plan_places import Place, place_of
-from .plan_rules import facts_of, findings
+from .plan_rules import facts_of, findings, saving_days
 from .plan_sky import SkyOutcome, sky_of
 from .plan_snow import SnowOutcome, snow_of, visit_years
 from .plan_storm import StormOutcome, storm_of
@@ -87,6 +87,7 @@ def plan_station(description, *, orbits=None, place=None, progress=None):
         coldest_degC=energy.coldest_degC,
         winter_degC=energy.winter_degC,
         winter_m_s=energy.winter_m_s,
+        saving=saving_days(description.design.loads, energy.survival.outcome.days[:, 0]),
     )
     kept = kept_of(description, visit_years(description) * DAYS_PER_YEAR)
     items, aircraft = description.items, description.aircraft

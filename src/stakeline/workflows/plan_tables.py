@@ -9,6 +9,7 @@ from ..station.gas import ventilation
 from ..station.survival import BAND, DATES
 from ..tables import satellite_name
 from .plan_places import features, last_day, place_table, way_points
+from .plan_snow import snow_table
 from .plan_storm_tables import guys_table, storm_table, storm_told
 from .plan_winds import wind_table
 from .plan_words import sentences, verdict
@@ -40,7 +41,7 @@ def tables_of(plan, bands, inputs):
         "storm.csv": storm_table(plan),
         "guys.csv": guys_table(plan),
         "design_wind.csv": wind_table(plan.storm.winds, plan.storm.weather.density_kg_m3),
-        "snow.csv": _snow(plan),
+        "snow.csv": snow_table(plan.snow),
         "sky.parquet": _sky(plan, metadata),
         "bill.csv": _bill(plan),
         "flights.csv": _flights(plan),
@@ -93,6 +94,8 @@ def told(plan, metadata):
             "bytes_d": plan.kept.bytes_d,
             "card_d": plan.kept.card_d,
             "messages_d": None if plan.kept.messages is None else plan.kept.messages.needed,
+            "message_bytes": plan.kept.message_bytes,
+            "reports_d": plan.kept.reports_d,
         },
         "cargo": vars(plan.totals) | {"flights": len(plan.loads.flights),
                                       "flights_least": plan.loads.fewest},
@@ -230,25 +233,6 @@ def _sizes(plan):
         },
         {"mass_kg": 1},
     )
-
-
-def _snow(plan):
-    rows = (*plan.snow.passages, *plan.snow.melting)
-    return write_plain_table(
-        {
-            "part": [one.name for one in rows],
-            "height_m": np.array([one.distance_m for one in rows]),
-            **{
-                name: np.array([_finite(getattr(one, name)) for one in rows])
-                for name in ("early_a", "median_a", "late_a", "visit_a")
-            },
-            "caution": [" ".join(one.cautions) for one in rows],
-        }
-    )
-
-
-def _finite(value):
-    return value if np.isfinite(value) else np.nan
 
 
 def _sky(plan, metadata):

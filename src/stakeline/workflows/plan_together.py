@@ -78,15 +78,20 @@ def placements(campaign):
 
 def recording_table(kept):
     """Return the bytes of the table of what stations record and send."""
-    sent = [one.messages.tried if one.messages else 0.0 for one in kept]
+    needed = [one.messages.needed if one.messages else 0 for one in kept]
+    tried = [one.messages.tried if one.messages else 0.0 for one in kept]
+    reports = [np.nan if one.reports_d is None else float(one.reports_d) for one in kept]
     return write_plain_table(
         {
             "station": [one.station for one in kept],
             "recorded_MB_d": np.array([one.bytes_d / 1e6 for one in kept]),
             "card_d": np.array([one.card_d for one in kept]),
-            "short_bursts_tried_d": np.array(sent),
+            "short_bursts_d": needed,
+            "short_bursts_tried_d": np.array(tried),
+            "short_burst_bytes": [one.message_bytes for one in kept],
+            "whole_reports_d": np.array(reports),
         },
-        {"card_d": 0, "short_bursts_tried_d": 1},
+        {"card_d": 0, "short_bursts_tried_d": 1, "whole_reports_d": 0},
     )
 
 
@@ -136,7 +141,7 @@ def _words(places, legs, exact, network, sight, kept, placed):
         lines.append(f"  {one.station}: {one.length_m / 1e3:.1f} km{far}")
     lines += ["", "recorded and sent"]
     for one in kept:
-        sent = f", {one.messages.needed} short bursts a day" if one.messages else ""
+        sent = f", {one.sent_words}" if one.messages else ""
         lines.append(f"  {one.station}: {one.bytes_d / 1e6:.1f} MB a day, card full after "
                      f"{number(one.card_d, 'd')}{sent}")  # fmt: skip
     lines += ["", *_smallest_words(network), "", *sight_words(sight)]

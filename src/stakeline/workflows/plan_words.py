@@ -206,13 +206,19 @@ def page(plan, *, whole=True):
         lines += _wrapped(one)
     lines += _wrapped(advice(plan))
     lines += _wrapped(gas_text(plan))
-    lines += ["", *_margins(plan, whole), "", "rules"]
+    lines += ["", *_margins(plan, whole), ""]
+    if plan.snow.sentences:
+        lines += ["snow and melt", *(row for one in plan.snow.sentences for row in _item(one)), ""]
+    lines.append("rules")
     for one in plan.findings:
         if one.state != GOOD:
             lines += _item(f"{MARK[one.state]:<4}{finding_text(one)}")
     good = [one.rule for one in plan.findings if one.state == GOOD]
     lines += _item(f"{MARK[GOOD]:<4}{', '.join(good)}")
-    lines += ["", *_wrapped(storm_text(plan)), "", *cargo_lines(plan), "", "cautions"]
+    lines += ["", *_wrapped(storm_text(plan))]
+    if plan.kept.messages is not None:
+        lines += ["", *_wrapped(f"Sends {plan.kept.sent_words}.")]
+    lines += ["", *cargo_lines(plan), "", "cautions"]
     for one in plan.cautions if whole else _short(plan.cautions):
         lines += _item(one)
     return "\n".join(line.rstrip() for line in lines) + "\n"
