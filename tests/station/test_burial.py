@@ -43,6 +43,20 @@ def test_melt_happens_in_its_season():
     )
 
 
+def test_a_station_built_in_the_midst_of_the_melt_meets_its_second_half_first():
+    melt = burial.Rise(2.0, storm_share=0.0, season=(0.9, 1.1))
+    times, heights = burial.surfaces(melt, 2.2, drawn(), 2)
+    seen = np.interp([0.1, 0.5, 0.9, 1.0, 1.1, 2.1], times, heights[0])
+    assert seen == pytest.approx([1.0, 1.0, 1.0, 2.0, 3.0, 5.0], abs=0.15)
+
+
+def test_what_is_too_short_on_the_first_day_is_loose_then():
+    found = burial.too_short("legs", 0.5, 0.8)
+    assert (found.early_a, found.median_a, found.late_a, found.visit_a) == (0.0, 0.0, 0.0, 0.0)
+    assert found.distance_m == pytest.approx(-0.3)
+    assert found.chance_by(0.0) == 1.0
+
+
 def test_mean_and_spread_of_the_surfaces():
     times, heights = burial.surfaces(REAL, 4.0, drawn())
     at = int(np.argmin(np.abs(times - 3.0)))
@@ -111,7 +125,9 @@ def test_snow_from_water_equivalent():
     ("call", "sentence"),
     [
         (lambda: burial.Rise(-1.0), "rate_m_a is -1.0"),
-        (lambda: burial.Rise(1.0, season=(0.7, 0.5)), "begin before its end"),
+        (lambda: burial.Rise(1.0, season=(0.7, 0.5)), "an end after it by a year at most"),
+        (lambda: burial.Rise(1.0, season=(0.7, 1.8)), "an end after it by a year at most"),
+        (lambda: burial.too_short("leg", 1.0, 0.5), "it is held"),
         (lambda: burial.passage("a", 0.0, QUIET, 1.0, drawn()), "distance_m is 0.0"),
         (lambda: burial.melt_out("leg", 1.0, 1.5, QUIET, 1.0, drawn()), "leg: 1.0 m in the ice"),
         (

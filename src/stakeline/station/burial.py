@@ -35,7 +35,8 @@ class Rise:
     ``rate_sigma_m_a``; ``year_sigma_m_a``: of one year about the mean; ``drift_m_a``: more of it
     around the part than far away. [m/a] ``storm_share`` of the snow falls in ``storms_a`` storms a
     year. ``season``: begin and end of the time when all else happens, in years from the day of
-    building, such as (0.45, 0.7) for a summer that begins 0.45 a later.
+    building, such as (0.45, 0.7) for a summer that begins 0.45 a later, or (0.9, 1.15) for one
+    in whose midst it was built.
     """
 
     rate_m_a: float
@@ -55,10 +56,11 @@ class Rise:
         )
         positive(storms_a=self.storms_a)
         begin, end = self.season
-        if not 0.0 <= self.storm_share <= 1.0 or not 0.0 <= begin < end <= 1.0:
+        within = 0.0 <= begin < 1.0 and begin < end <= begin + 1.0
+        if not 0.0 <= self.storm_share <= 1.0 or not within:
             raise SettingsError(
                 f"storm share {self.storm_share} and season {self.season}: expected a share of 0 "
-                "to 1 and a begin before its end, both within 0 to 1 year"
+                "to 1, a begin of 0 to 1 year, and an end after it by a year at most"
             )
 
     @property
@@ -120,8 +122,9 @@ def surfaces(rise, years, generator, count=SURFACES, step_a=STEP_A):
 def _spent(times, season):
     """Return the share of a year's amount that falls into each step."""
     begin, end = season
-    whole = np.floor(times)
-    done = whole + np.clip((times - whole - begin) / (end - begin), 0.0, 1.0)
+    since = times - begin
+    whole = np.floor(since)
+    done = whole + np.clip((since - whole) / (end - begin), 0.0, 1.0)
     return np.diff(done)
 
 
@@ -206,6 +209,17 @@ def melt_out(name, embedded_m, needed_m, melt, years, generator, *, level=LEVEL)
         )
     found = passage(name, embedded_m - needed_m, melt, years, generator, level=level)
     return replace(found, cautions=(DRILLING, FRAMES, GROUND, ESTIMATE))
+
+
+def too_short(name, embedded_m, needed_m, level=LEVEL):
+    """Return the :class:`Passage` of what is not held on the first day: its time has come.
+
+    ``distance_m`` is what is in less what is needed, 0 or negative.
+    """
+    if embedded_m > needed_m:
+        raise SettingsError(f"{name}: {embedded_m} m in and {needed_m} m needed: it is held")
+    none = (0.0, 0.0, 0.0, 0.0, level, np.zeros(1))
+    return Passage(name, embedded_m - needed_m, *none, (DRILLING, FRAMES, GROUND, ESTIMATE))
 
 
 def height_needed(rise, until_a, margin_m=0.0, level=LEVEL):
