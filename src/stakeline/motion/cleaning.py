@@ -50,6 +50,7 @@ def find_outliers(
     threshold=THRESHOLD,
     largest_sigma_m=np.inf,
     protect=None,
+    dense=None,
     rows_a_side=ROWS_A_SIDE,
 ):
     """Tell which rows are outliers against the motion just before and just after.
@@ -68,6 +69,8 @@ def find_outliers(
         Misfit to the nearer side, in robust local sigmas, above which a row is put aside.
     protect : array (n,) of bool, optional
         Rows of an event that must stay whatever they look like.
+    dense : array (n,) of bool, optional
+        Rows taken much more often than the rest: they and the rest each know their own scale.
     rows_a_side : int
         Neighbours on each side, 5 to 30.
 
@@ -98,9 +101,11 @@ def find_outliers(
         reason[wide & (reason == KEPT)] = UNCERTAIN
     time_d = (time_ns - time_ns[0]) / NS_PER_DAY if len(time_ns) else np.zeros(0)
     spikes, scale = np.zeros(position.shape[1], int), np.full(position.shape[1], np.nan)
+    kinds = np.zeros(len(time_ns), bool) if dense is None else np.asarray(dense, bool)
+    options = longest_gap_d, threshold, rows_a_side
     for _ in range(ROUNDS):
         before = spikes.sum()
-        _one_round(time_d, position, reason, longest_gap_d, threshold, rows_a_side, spikes, scale)
+        _one_round(time_d, position, reason, options, kinds, spikes, scale)
         if spikes.sum() == before:
             break
     keep = np.isin(reason, (KEPT, ALONE))
@@ -111,14 +116,15 @@ def find_outliers(
     return Cleaned(keep, reason, counts, spikes, scale)
 
 
-def _one_round(time_d, position, reason, longest_gap_d, threshold, rows_a_side, spikes, scale):
+def _one_round(time_d, position, reason, options, dense, spikes, scale):
     """Judge all rows not yet put aside, axis by axis; change reason, spikes and scale in place."""
+    longest_gap_d, threshold, rows_a_side = options
     usable = np.isin(reason, (KEPT, ALONE))
     verdict = np.full(len(time_d), KEPT)
     for axis in range(position.shape[1]):
         values = np.where(usable, position[:, axis], np.nan)
         found = _misfits(time_d, values, longest_gap_d, rows_a_side)
-        own, scale[axis] = _judge(found, usable, threshold)
+        own, scale[axis] = _judge(found, usable, threshold, dense)
         spikes[axis] += int(np.isin(own, (SPIKE, EDGE)).sum())
         worse = np.isin(own, (SPIKE, EDGE)) | ((own == ALONE) & (verdict == KEPT))
         verdict = np.where(worse & (verdict != SPIKE), own, verdict)
@@ -143,8 +149,17 @@ def _misfits(time_d, values, longest_gap_d, rows_a_side):
     return found
 
 
-def _judge(found, usable, threshold):
-    """Return (verdict (n,), median scale) of one axis."""
+def _judge(found, usable, threshold, dense):
+    """Return (verdict (n,), median scale) of one axis; dense rows and others by their own scale."""
+    verdict, scale = np.full(len(found), KEPT), np.nan
+    for kind in np.unique(dense)[::-1]:  # the scale told is that of the others
+        mine = dense == kind
+        verdict[mine], scale = _judge_kind(found[mine], usable[mine], threshold)
+    return verdict, scale
+
+
+def _judge_kind(found, usable, threshold):
+    """Return (verdict (n,), median scale) of rows of one kind."""
     before, after, local, sides = found.T
     both, one = sides == 2, sides == 1
     misfit = np.fmin(np.abs(before), np.abs(after))

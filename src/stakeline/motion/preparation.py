@@ -8,6 +8,7 @@ from scipy.stats import chi2
 from ..earth.ellipsoid import geodetic_from_xyz, xyz_from_enu, xyz_from_geodetic
 from ..errors import SolutionError, StakelineError
 from .cleaning import Cleaned, find_outliers
+from .dense_parts import brought, dense_rows
 from .flow import FlowPath, along_path, fixed_path, smooth_path, straight_path
 from .likelihood import thinned
 from .one_axis import LEAST_FOR_NOISE, too_short_for_tides, usual_model
@@ -33,6 +34,7 @@ class Prepared:
     steps: Steps
     cleaned: Cleaned
     warnings: tuple
+    notes: tuple = ()
 
 
 def prepared(rows, settings, refine):
@@ -58,14 +60,15 @@ def prepared(rows, settings, refine):
         enu_m=rows.enu_m[keep],
         covariance_m2=rows.covariance_m2[keep],
     )
-    tide = tide[keep]
+    even = brought(rows, tide[keep], settings.interval_h, settings.find_steps)
+    rows, tide = even.rows, even.tide
     rough = _steps(rows, tide, settings, None)
-    first = _in_flow(rows, tide, rough, cleaned, settings)
+    first = replace(_in_flow(rows, tide, rough, cleaned, settings), notes=even.notes)
     if not (~first.steps.only("equipment").logged).any():
         return first
     tide = _tide_beside(rows, rough, settings)
     steps = _steps(rows, tide, settings, refine(first))
-    return _in_flow(rows, tide, steps, cleaned, settings)
+    return replace(_in_flow(rows, tide, steps, cleaned, settings), notes=even.notes)
 
 
 def _tide_beside(rows, found, settings):
@@ -165,6 +168,7 @@ def _cleaned(rows, settings):
         "longest_gap_d": settings.longest_gap_d,
         "threshold": settings.outlier_threshold,
         "largest_sigma_m": settings.largest_sigma_m,
+        "dense": dense_rows(rows.time_ns, settings.interval_h)[1],
     }
     time_ns, sigma = rows.time_ns, np.sqrt(np.einsum("nii->ni", rows.covariance_m2))
     held = moved_by_hand(time_ns, rows.by_hand_ns)

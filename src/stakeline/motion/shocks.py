@@ -145,7 +145,7 @@ def _bends(time_ns, position_m):
     steps = np.unique(np.geomspace(1, max(longest / interval, 1.0), LAGS).round().astype(np.int64))
     rows = []
     for lag in steps * interval:
-        bend = _second_differences(time_ns, position_m, lag, interval // 4)
+        bend = second_differences(time_ns, position_m, lag, interval // 4)
         if len(bend) >= FEWEST // 2:
             spread = MAD_TO_SIGMA * np.median(np.abs(bend - np.median(bend)))
             rows.append((lag / NS_PER_DAY, spread**2, len(bend) * interval / lag))
@@ -155,7 +155,7 @@ def _bends(time_ns, position_m):
     return np.array(rows).T
 
 
-def _second_differences(time_ns, position_m, lag_ns, tolerance_ns):
+def second_differences(time_ns, position_m, lag_ns, tolerance_ns):
     """Return x(t) - 2 x(t + lag) + x(t + 2 lag) wherever rows stand there."""
     near, whole = [], np.ones(len(time_ns), bool)
     for times in (1, 2):

@@ -76,7 +76,7 @@ def solve_motion(series, settings=None):
     return Motion(
         series.station, settings, grid, hidden, *axes, vertical, azimuth,
         ready.path, series.latitude_rad, series.longitude_rad, series.height_m, time_ns,
-        ready.sigma_m, steps, ready.cleaned, (*tidy.notes, *around.notes),
+        ready.sigma_m, steps, ready.cleaned, (*tidy.notes, *around.notes, *ready.notes),
         (*ready.warnings, *said_of_air, *warnings, *said, *(lean.sentence for lean in leans)),
         leans,
     )  # fmt: skip
