@@ -108,8 +108,8 @@ def _health(root):
          "HV02,2031-06-30,0.4,2031-10-20,2031-12-24,\n")  # fmt: skip
     _put(folder / "energy.csv", "station,what,is,from,to,unit,days,said\n"
          f"HV02,load,3.2,3.1,3.3,W,10,{BAD}\n")  # fmt: skip
-    _put(folder / "visits.csv", "rank,station,risk,lost_days,reason,before\n"
-         f"1,HV02,0.70,90,{BAD},2031-10-20\n")  # fmt: skip
+    _put(folder / "visits.csv", "rank,station,risk,lost_days,until,reason,before\n"
+         f"1,HV02,0.70,90,2032-05-01,{BAD},2031-10-20\n")  # fmt: skip
     days = (START + np.arange(30) * NS_PER_DAY).astype("datetime64[ns]")
     charge = np.linspace(1.0, 0.7, 30)
     bank = {"day_gps": days, "charge": charge, "charge_sigma": charge * 0.1,
@@ -200,4 +200,4 @@ def _verdict(root):
     )
     _put(folder / "robustness.csv", "lake,choice,change_percent,change_low_percent,"
          f"change_high_percent,agrees\n{LAKE},as planned,10,8,12,yes\n")  # fmt: skip
-    _put(folder / "power.csv", f"lake,change_percent,power_injected\n{LAKE},0,0.05\n{LAKE},2,0.9\n")
+    _put(folder / "power.csv", f"lake,change_percent,share_called\n{LAKE},0,0.05\n{LAKE},2,0.9\n")

@@ -2,7 +2,6 @@
 
 import csv
 import shutil
-from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -13,10 +12,11 @@ from stakeline.formats.plain_table import write_plain_table
 from stakeline.station.health_parts import Finding
 from stakeline.workflows import intake
 from stakeline.workflows.health import FORM, StationHealth, days_to_tell, kept_forecasts
-from stakeline.workflows.health_tables import daily_units, visit_rows
+from stakeline.workflows.health_tables import daily_units
 from stakeline.workflows.intake_results import health_lines
 
 SETTINGS = '[campaign]\nname = "Halvard"\n[[station]]\nname = "HV01"\n[[station]]\nname = "HV02"\n'
+SETTINGS += '[[station]]\nname = "HV03"\n'
 DAYS = 50
 HOURS = 24 * DAYS
 DAY = np.arange(HOURS) // 24
@@ -75,7 +75,7 @@ def test_a_load_that_doubles_is_told_without_a_plan(taken):
 
 def test_a_plan_gives_the_bank_and_the_forecast(taken):
     _, report = taken
-    planned, bare = report.health
+    planned, bare, _ = report.health
     assert planned.station == "HV01"
     assert 0.0 < planned.now["charge"] <= 1.0
     assert planned.now["capacity_Ah"] > 100.0
@@ -116,6 +116,17 @@ def test_the_daily_table_holds_energy_and_tilt_with_units(taken):
     assert {name: units[name] for name in told} == told
 
 
+def test_visits_list_a_station_without_files_and_dates_of_the_plan(taken):
+    root, report = taken
+    rows = {row["station"]: row for row in rows_of(root / "3-intake" / "visits.csv")}
+    assert sorted(rows) == ["HV01", "HV02", "HV03"]
+    assert rows["HV02"]["rank"] == "1"
+    assert "load has grown since 2030-11-19" in rows["HV02"]["reason"]
+    assert rows["HV03"]["reason"].startswith("no logger files")
+    assert "1. HV02: " in report.text
+    assert not any(row["station"] == "HV03" for row in rows_of(root / "3-intake" / "health.csv"))
+
+
 def test_what_has_not_changed_is_kept(taken):
     root, first = taken
     before = {p: p.stat().st_mtime_ns for p in (root / "3-intake" / "health").iterdir()}
@@ -151,19 +162,6 @@ def test_forecasts_of_another_plan_are_not_kept():
     record = {"plan_sha256": "a", "form": FORM, "health": {"first_day": 100, "forecasts": [told]}}
     assert kept_forecasts(record, "a") == (told | {"day": 105},)
     assert kept_forecasts(record, "b") == kept_forecasts(None, "a") == ()
-
-
-def test_visits_are_sorted_by_what_may_be_lost():
-    sound = StationHealth("HV01", ("a.csv",), 22_000, 100)
-    grown = Finding("load has grown", 90, 92, 99, "why")
-    ill = replace(sound, station="HV02", findings=(grown,))
-    dark = {"day": 100, "chance": 0.9, "early": 22_110.0, "median": 22_120.0, "late": None}
-    dying = replace(sound, station="HV03", forecasts=(dark,))
-    rows = visit_rows([sound, ill, dying])
-    assert [row["station"] for row in rows] == ["HV03", "HV02", "HV01"]
-    assert rows[0]["before"] == sound.date(110)
-    assert rows[2]["reason"] == "nothing found"
-    assert [float(row["risk"]) for row in rows] == [0.9, 0.5, 0.0]
 
 
 def test_each_kind_is_told_once_with_its_number():

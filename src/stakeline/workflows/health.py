@@ -22,12 +22,14 @@ from .health_energy import energy_figures
 from .health_tables import daily_table, daily_units
 from .logger_input import logger_maps, read_loggers
 from .plan_description import describe_station
+from .plan_snow import heights_of
 from .plan_weather import weather_model
 from .pool import run_tasks
 
 FOLDER = f"{INTAKE}/health"
 YEARS = 24  # -, of weather that a forecast looks at; own choice
 AHEAD_D = 400  # d, that a forecast looks ahead; own choice
+COURSE = tuple(k / 20.0 for k in range(1, 20))  # -, shares of members whose day is kept
 EVERY_D = 30  # d, between forecasts of the past that no run has told
 FILLED_D = 31  # d, most that are told one by one since the last kept; own choice
 FORM = 3  # of a station's record; another number works all out anew
@@ -48,7 +50,10 @@ class StationHealth:
     findings : tuple of Finding
         Days count from ``first_day``.
     forecasts : tuple of dict
-        ``day``, ``chance``, ``early``, ``median``, ``late`` (day numbers, None: does not happen).
+        ``day``, ``chance``, ``early``, ``median``, ``late`` (day numbers, None: does not happen),
+        ``course``: (day number, share of the members that are dark by then), rising.
+    last_V : float or None
+        Last battery voltage read.
     now : dict
         Charge, capacity, load and other figures of the last day.
     energy : tuple of dict
@@ -66,6 +71,7 @@ class StationHealth:
     days: int = 0
     findings: tuple = ()
     forecasts: tuple = ()
+    last_V: float | None = None
     now: dict | None = None
     energy: tuple = ()
     snow: dict | None = None
@@ -78,8 +84,8 @@ class StationHealth:
 
     @property
     def holding(self):
-        """Return the findings that still held at the end."""
-        return tuple(f for f in self.findings if f.holds(self.days - 1))
+        """Return the findings that still held at the end; silence begins behind it."""
+        return tuple(f for f in self.findings if f.holds(max(self.days - 1, f.told)))
 
 
 @dataclass(frozen=True)
@@ -191,8 +197,7 @@ def station_health(task):
         health = judge(hours, design, generator)
         found += health.findings
         forecasts = tuple(_forecasts(description, health, task.kept, generator))
-        heights = {f"{g.name} (lower edge)": g.bottom_m for g in design.panels}
-        heights["antenna"] = description.settings.mast.free_m
+        heights = heights_of(description)
     else:
         notes.append(
             f"no {PLANS}/{task.station}.toml: nothing is known of its bank and panels; signs that "
@@ -211,11 +216,17 @@ def station_health(task):
     found.sort(key=lambda one: (one.told, one.kind))
     return (
         StationHealth(
-            task.station, table.files, hours.first_day, hours.days, tuple(found), forecasts, now,
-            energy, snow, tuple(notes),
+            task.station, table.files, hours.first_day, hours.days, tuple(found), forecasts,
+            _last_V(hours), now, energy, snow, tuple(notes),
         ),
         outputs,
     )  # fmt: skip
+
+
+def _last_V(hours):
+    """Return the last battery voltage; None without any."""
+    known = hours.battery_V[np.isfinite(hours.battery_V)]
+    return float(known[-1]) if known.size else None
 
 
 def _logger_bytes(table):
@@ -262,8 +273,9 @@ def _forecasts(description, health, kept, generator):
     for day in days_to_tell(days, tuple(rows)):
         told = outlook_from(health, design, outlook, day, generator, hours_ahead=AHEAD_D * 24)
         early, median, late = (x / NS_PER_DAY if np.isfinite(x) else None for x in told.band_ns)
+        course = [[told.quantile_ns(share) / NS_PER_DAY, share] for share in COURSE]
         rows[day] = {"day": day, "chance": told.chance, "early": early, "median": median,
-                     "late": late}  # fmt: skip
+                     "late": late, "course": [p for p in course if np.isfinite(p[0])]}  # fmt: skip
     return [rows[day] for day in sorted(rows)]
 
 

@@ -1,4 +1,4 @@
-"""Tables of station health: each day's figures, the list of findings, visits by risk."""
+"""Tables of station health: each day's figures, the list of findings, forecasts."""
 
 import numpy as np
 
@@ -95,63 +95,3 @@ def forecast_rows(stations):
 
 FORECAST_COLUMNS = ("station", "told", "chance", "early", "median", "late")
 FINDING_COLUMNS = ("station", "finding", "since", "told", "last", "holds", "why")
-VISIT_COLUMNS = ("rank", "station", "risk", "lost_days", "reason", "before")
-SEVERITY = {
-    "panels give nothing": 0.6,
-    "one group of panels gives nothing": 0.3,
-    "turbine stands in the wind": 0.3,
-    "load has grown": 0.5,
-    "bank holds less than it did": 0.6,
-    "too much voltage": 0.5,
-    "fake low battery: the supply ripples": 0.3,
-    "voltage falls as a load starts": 0.2,
-    "went dark with a bank that was not empty": 0.8,
-    "never charged full": 0.2,
-    "water in the box": 0.4,
-    "voltage collapses in the cold": 0.7,
-    "mast leans": 0.4,
-    "awake but recording nothing": 0.9,
-}
-"""Chance by which each finding that holds is taken to cost the next half-year; own choice."""
-
-
-def visit_rows(stations):
-    """Return the next visits, the most urgent first.
-
-    Risk: one less the product of the chances that each thing that holds costs nothing, with the
-    forecast's chance of going dark among them. ``lost_days``: what would be lost of the year ahead.
-    """
-    rows = []
-    for one in stations:
-        chances = {f.kind: SEVERITY.get(f.kind, 0.2) for f in one.holding}
-        reasons = [f"{f.kind} since {one.date(f.begins)}" for f in one.holding]
-        before, lost = "", 0.0
-        if one.forecasts:
-            told = one.forecasts[-1]
-            chances["dark"] = told["chance"]
-            if told["chance"] >= 0.05:
-                reasons.append(f"{100 * told['chance']:.0f} % chance of going dark")
-            if told["early"] is not None:
-                before = one.date(told["early"] - one.first_day)
-                gone = told["median"] if told["median"] is not None else told["early"]
-                lost = max(one.first_day + one.days + 365.0 - gone, 0.0) * told["chance"]
-        buried = [d[0] for d in (one.snow or {}).get("buried", {}).values() if d[0] is not None]
-        if buried and min(buried) < one.first_day + one.days + 365:
-            reasons.append(f"snow may bury a part from {one.date(min(buried) - one.first_day)}")
-            chances["snow"] = 0.3
-            before = min(filter(None, (before, one.date(min(buried) - one.first_day))))
-        risk = 1.0 - float(np.prod([1.0 - c for c in chances.values()])) if chances else 0.0
-        words = "; ".join(reasons) or one.problem
-        rows.append((risk, max(lost, 183.0 * risk), one.station, words, before))
-    rows.sort(key=lambda row: (-row[1], -row[0], row[2]))
-    return [
-        {
-            "rank": place,
-            "station": name,
-            "risk": f"{risk:.2f}",
-            "lost_days": f"{lost:.0f}",
-            "reason": reason or "nothing found",
-            "before": before,
-        }
-        for place, (risk, lost, name, reason, before) in enumerate(rows, 1)
-    ]

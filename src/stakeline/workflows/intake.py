@@ -18,8 +18,17 @@ from .completeness import epochs_of, station_days
 from .dating import WEEK_NS, DateFit
 from .examine import OBSERVATION_KINDS, RECORD_FORM, RawFile, examine, from_record
 from .health import health_of
+from .health_around import around_of, everyone
+from .health_visits import visit_rows
 from .intake_report import days_csv, manifest_csv, proposals_toml, summary_text
-from .intake_results import calendar_file, change_files, health_files, quality_files
+from .intake_results import (
+    calendar_file,
+    change_files,
+    health_files,
+    odd_days,
+    quality_files,
+    quality_rows,
+)
 from .pool import run_tasks
 from .product_index import scan
 from .visit_changes import visits_told
@@ -70,7 +79,8 @@ class Report:
     set_aside: tuple
     text: str
     examined: int = 0  # files looked at anew
-    health: tuple = ()  # StationHealth of each station with a logger
+    health: tuple = ()  # StationHealth of each station that is out
+    visits: tuple = ()  # rows of the next visits
     changes: tuple = ()  # rows of what visits changed
 
 
@@ -81,7 +91,7 @@ def run(campaign, *, workers=1, progress=None):
         clean_leftovers(campaign.root)
         report = take_in(campaign, workers, progress)
         outputs = (
-            health_files(report.health)
+            health_files(report.health, report.visits)
             | quality_files(report.files)
             | change_files(report.changes)
             | {
@@ -112,10 +122,21 @@ def take_in(campaign, workers=1, progress=None):
         own = [f.epochs_ns for f in files if f.station == station and f.usable]
         days += station_days(station, own)
     set_aside = tuple(file for file in files if file.raw.reason)
-    health = tuple(health_of(campaign, files, workers, progress))
+    health, visits = _health(campaign, files, histories, workers, progress)
     changes, audit = visits_told(campaign, files, histories)
-    text = summary_text(campaign, files, days, index, histories, health, audit)
-    return Report(tuple(files), tuple(days), set_aside, text, examined, health, tuple(changes))
+    text = summary_text(campaign, files, days, index, histories, health, audit, visits)
+    return Report(
+        tuple(files), tuple(days), set_aside, text, examined, health, visits, tuple(changes)
+    )
+
+
+def _health(campaign, files, histories, workers, progress):
+    """Return (health of all stations that are out, rows of the next visits), as tuples."""
+    health = health_of(campaign, files, workers, progress)
+    rows = quality_rows(files)
+    around, now_day = around_of(campaign, files, histories, health, rows, odd_days)
+    health = everyone(health, around, now_day)
+    return tuple(health), tuple(visit_rows(health, around, now_day))
 
 
 def examine_all(campaign, index, workers, progress):

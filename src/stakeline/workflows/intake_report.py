@@ -137,7 +137,7 @@ def _length(metres):
     return f"{metres:.1f} m" if metres < 10_000 else f"{metres / 1000:.0f} km"
 
 
-def summary_text(campaign, files, days, index, histories, health=(), audit=()):
+def summary_text(campaign, files, days, index, histories, health=(), audit=(), visits=()):
     """Return the summary in words: counts first, then each thing that wants attention."""
     sections = [
         _counts(campaign, files),
@@ -155,7 +155,7 @@ def summary_text(campaign, files, days, index, histories, health=(), audit=()):
         _block("Tables", table_lines(campaign, files)),
         _block("Files of no kind known here (kept, and used for nothing)", _unknown(files)),
         _block("Health of stations (health.csv, health/)", health_lines(health)),
-        _block("Next visits, the most urgent first (visits.csv)", visit_lines(health)),
+        _block("Next visits, the most urgent first (visits.csv)", visit_lines(visits)),
         _block("Quality of receivers' days (quality.csv)", quality_lines(files)),
         _block("Station history", _histories(campaign, histories)),
         _block("Days", _days(days)),

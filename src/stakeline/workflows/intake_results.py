@@ -14,11 +14,10 @@ from .health_energy import ENERGY_COLUMNS, energy_lines, energy_rows
 from .health_tables import (
     FINDING_COLUMNS,
     FORECAST_COLUMNS,
-    VISIT_COLUMNS,
     finding_rows,
     forecast_rows,
-    visit_rows,
 )
+from .health_visits import VISIT_COLUMNS
 from .quality import QUALITY_COLUMNS, quality_row
 from .visit_changes import CHANGE_COLUMNS
 
@@ -88,12 +87,18 @@ def quality_lines(files):
             f"{_median(own, 'strength_1_high_dB_Hz', '.1f')} dB-Hz high up, "
             f"{_median(own, 'epochs_per_slip', '.0f')} satellite epochs for each slip"
         )
-        usual = _number(own, "strength_1_high_dB_Hz")
-        for row in own:
-            told = _odd(row, usual)
-            if told:
-                lines.append(f"  {row['day_gps']} {row['file']}: {'; '.join(told)}")
+        lines += [
+            f"  {row['day_gps']} {row['file']}: {'; '.join(told)}"
+            for row, told in odd_days(own)
+            if told
+        ]
     return lines
+
+
+def odd_days(own):
+    """Return (row, what stands out in words) of each row of a station's quality."""
+    usual = _number(own, "strength_1_high_dB_Hz")
+    return [(row, _odd(row, usual)) for row in own]
 
 
 def _number(rows, name):
@@ -130,14 +135,14 @@ def _odd(row, usual_strength):
     return found
 
 
-def health_files(health):
-    """Return {path: text} of findings and visits; {} without a logger."""
-    if not health:
-        return {}
-    return {
+def health_files(health, visits):
+    """Return {path: text} of findings, forecasts, energy and visits; {} of what is not there."""
+    files = {f"{INTAKE}/visits.csv": csv_text(visits, VISIT_COLUMNS)} if visits else {}
+    if not any(one.files or one.findings for one in health):
+        return files
+    return files | {
         f"{INTAKE}/health.csv": csv_text(finding_rows(health), FINDING_COLUMNS),
         f"{INTAKE}/energy.csv": csv_text(energy_rows(health), ENERGY_COLUMNS),
-        f"{INTAKE}/visits.csv": csv_text(visit_rows(health), VISIT_COLUMNS),
         f"{INTAKE}/forecasts.csv": csv_text(forecast_rows(health), FORECAST_COLUMNS),
     }
 
@@ -151,7 +156,10 @@ def health_lines(health):
     """Return the lines of the summary: state and outlook of each station, then each finding."""
     lines = []
     for one in health:
-        lines.append(f"{one.station} ({', '.join(one.files)}): {_state(one)}")
+        if not (one.files or one.findings):
+            continue
+        files = ", ".join(one.files) or "no logger"
+        lines.append(f"{one.station} ({files}): {_state(one)}")
         lines += [f"  {note}" for note in one.notes]
         lines += [f"  {line}" for line in energy_lines(one)]
         lines += [f"  {line}" for line in _findings(one)]
@@ -214,10 +222,11 @@ def _snow(one):
     return text
 
 
-def visit_lines(health):
+def visit_lines(visits):
     """Return the next visits, one a line."""
     return [
-        f"{row['rank']}. {row['station']}: risk {row['risk']}, some {row['lost_days']} days of the "
-        f"year ahead: {row['reason']}" + (f"; before {row['before']}" if row["before"] else "")
-        for row in visit_rows(health)
+        f"{row['rank']}. {row['station']}: {row['lost_days']} days of science may be lost by "
+        f"{row['until']}, risk {row['risk']}: {row['reason']}"
+        + (f"; before {row['before']}" if row["before"] else "")
+        for row in visits
     ]

@@ -22,6 +22,7 @@ CHARTS = {
     "chance": ("Chance of going dark, as told day by day", "%",
                "Within the year ahead, from years of weather like those here."),
 }  # fmt: skip
+NEXT = ("rank", "lost_days", "until", "risk", "reason", "before")
 DAILY = {"charge": "charge", "capacity": "capacity_Ah", "load": "load_W", "share": "panel_share",
          "unexplained": "balance_unexplained_Wh_d"}  # fmt: skip
 SIGMAS = {"charge": "charge_sigma", "capacity": "capacity_sigma_Ah", "load": "load_sigma_W",
@@ -39,7 +40,7 @@ def station_health(root, station):
         "energy": [tuple(row[name] for name in ("what", "is", "from", "to", "unit", "days", "said"))
                    for row in _own(folder / "energy.csv", station)],
         "forecast": _forecast(_own(folder / "forecasts.csv", station)),
-        "next_visit": [(row["rank"], row["risk"], row["reason"], row["before"])
+        "next_visit": [tuple(row.get(name, "") for name in NEXT)
                        for row in _own(folder / "visits.csv", station)],
         "visits": _visits(campaign.histories().get(station)),
     }  # fmt: skip
