@@ -67,6 +67,8 @@ KNOWN = {  # what killed real stations: the rule that must find it, and how the 
     "lives on the turbine alone": (rules_power.sources, {"panels": ()}, {}),
     "cells freeze when empty": (rules_power.frost, {"bank": Bank(disconnect_V=11.0)},
                                 {"coldest_degC": -50.0}),
+    "saves in half-hours": (rules_logic.blocks, {"loads": (replace(
+        LOADS[0], saves_below=0.6, saved_W=1.2, blocks_d=16.0), LOADS[1])}, {}),
     "never full in the cold": (rules_power.charge_voltage, {}, {"compensated": False}),
 }  # fmt: skip
 

@@ -201,6 +201,17 @@ def test_a_stout_tube_sways_on_its_guys_as_on_a_spring():
     assert found.frequency_Hz == pytest.approx(np.sqrt(spring / inertia) / (2 * np.pi), rel=1e-3)
 
 
+def test_buckling_between_foot_and_guys_is_eulers():
+    # pi^2 EI / a^2 pinned at both ends, 20.19 EI / a^2 with a clamped foot: textbooks
+    pinned = held.buckling_N(TUBE, STIFF, foot_Nm_rad=0.0)
+    assert pinned == pytest.approx(np.pi**2 * EI / TOP**2, rel=1e-4)
+    assert held.buckling_N(TUBE, STIFF) == pytest.approx(20.1907 * EI / TOP**2, rel=1e-4)
+    # a stout mast on soft guys turns over first: k a, as a stick on a spring
+    stout, soft = mast.Tube(LONG, 0.5, 0.1, "steel"), ring(1e4)
+    turned = held.level_stiffness(soft) * TOP
+    assert held.buckling_N(stout, soft, foot_Nm_rad=0.0) == pytest.approx(turned, rel=1e-3)
+
+
 def test_rime_and_loose_guys_slow_the_sway():
     taut = lowest(TUBE, ring(), [(2.0, 20.0)], 1.3, foot_Nm_rad=0.0)
     iced = lowest(TUBE, ring(), [(2.0, 20.0)], 1.3, foot_Nm_rad=0.0, rime_m=0.02)

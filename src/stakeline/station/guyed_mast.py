@@ -3,7 +3,7 @@
 Beam elements (Hermite's cubics) give nodes exactly under any steady load. The foot stands still and
 may turn against a spring; guys hold one height and give way as :mod:`.guys` has it: what they
 stretch turns the whole mast, and the spans below and above them bend besides. Left out: the push of
-the guys along the mast, which bends it a little more, and the suddenness of a gust.
+the guys along the mast, little far below :func:`buckling_N`, and the suddenness of a gust.
 """
 
 from dataclasses import dataclass, replace
@@ -145,6 +145,29 @@ def _swung(length):
     a, b, c = 22.0 * length, 13.0 * length, length**2
     rows = [[156, a, 54, -b], [a, 4 * c, b, -3 * c], [54, b, 156, -a], [-b, -3 * c, -a, 4 * c]]
     return np.array(rows) * length / 420.0
+
+
+def _pressed(length):
+    """Return how a push of 1 N along a beam element softens it (4, 4)."""
+    a, b = 3.0 * length, length**2
+    rows = [[36, a, -36, a], [a, 4 * b, -a, -b], [-36, -a, 36, -a], [a, -b, -a, 4 * b]]
+    return np.array(rows) / (30.0 * length)
+
+
+def buckling_N(tube, guys, *, foot_Nm_rad=np.inf):
+    """Return the push along a guyed mast, from guys to foot, at which it buckles. [N]
+
+    The lowest push that a small bend needs no wind for, on the guys' spring (Euler's load).
+    """
+    beam = _Beam(tube, guys, foot_Nm_rad)
+    stiffness = beam.stiffness.copy()
+    stiffness[beam.held, beam.held] += level_stiffness(guys)
+    softer = np.zeros_like(stiffness)
+    for i, length in enumerate(np.diff(beam.z[beam.z <= beam.top_m])):
+        some = slice(2 * i, 2 * i + 4)
+        softer[some, some] += _pressed(length)
+    some = np.ix_(beam.free, beam.free)
+    return 1.0 / float(eigh(softer[some], stiffness[some], eigvals_only=True)[-1])
 
 
 def mast_answer(tube, guys, pushes, weight_N=0.0, *, foot_Nm_rad=np.inf):

@@ -6,13 +6,22 @@ import numpy as np
 
 from ..station import anchors, guys
 from ..station.cautions import ESTIMATE, FRAMES
-from ..station.guyed_mast import MastAnswer, Pushes, lost_guys, mast_answer, mast_sways
+from ..station.guyed_mast import (
+    MastAnswer,
+    Pushes,
+    buckling_N,
+    lost_guys,
+    mast_answer,
+    mast_sways,
+)
 from .plan_lines import all_cautions, at_least, at_most
 from .plan_words import SWAYS, number, share
 
 USUAL_M_S = 15.0  # m/s; a gale that comes often: what the antenna moves in it is in the positions
 MOST_MOVED_MM = 5.0  # mm; of the antenna in it: what a daily position is good to, own choice
 TUBE_SAFETY = 1.5  # -; proof stress over stress, common practice, no source
+BUCKLING = (3.0, 10.0)  # -; Euler's load over the push along the mast: least, and from where what
+# it adds may be left out; EN 1993-1-1:2005, 5.2, from memory
 BEYOND = 1.25  # -; vortices count up to so many times the most mean wind; EN 1991-1-4:2005, E.1.2,
 # from memory
 SWAY_SHARES = (0.05, 0.15)  # -; of the width to each side: doubt, bad; EN 1993-3-2:2006, limits of
@@ -31,6 +40,8 @@ class MastOutcome:
         Of the anchors.
     lost_falls : tuple of str
         Guys whose loss lets the mast fall, or lean so far that nobody can say.
+    buckling : float
+        Load at which the mast buckles over the push along it; NaN without guys.
     sways : tuple of Sway
         Bare, the lowest frequency first, then with the storm's rime.
     """
@@ -39,6 +50,7 @@ class MastOutcome:
     usual: MastAnswer
     margins: list
     lost_falls: tuple
+    buckling: float
     sways: tuple
 
     @property
@@ -81,13 +93,14 @@ def mast_of(description, weather, parts):
         for rime in sorted({0.0, weather.rime_m})
         for one in mast_sways(*in_air, foot_Nm_rad=foot, rime_m=rime)
     )
-    margins, falls = [], ()
+    margins, falls, buckling = [], (), np.nan
     if ring:
         lost = lost_guys(*given, foot_Nm_rad=foot)
         falls = tuple(name for name, one in lost.items() if not _held(one))
         if found.guyed.stands:
+            buckling = buckling_N(tube, ring, foot_Nm_rad=foot) / max(found.guyed.thrust_N, 1e-9)
             margins = anchors.margins(ring, found.guyed, description.holdings)
-    return MastOutcome(found, usual, margins, falls, sways)
+    return MastOutcome(found, usual, margins, falls, buckling, sways)
 
 
 def foot_Nm_rad(description):
@@ -161,6 +174,9 @@ def _guy_lines(description, found):
     words = "" if guyed.stands else "the mast falls"
     yield at_least("storm", "guys: breaking load by tension", guyed.safety, guys.SAFETY, "",
                    cautions=guyed.cautions, words=words)  # fmt: skip
+    yield at_least("storm", "mast: buckling load by push", found.buckling, BUCKLING[0], "",
+                   cautions=guyed.cautions, doubt=BUCKLING[1] / BUCKLING[0],
+                   words="of the guys along it; the less, the more it bends")  # fmt: skip
     yield at_most("storm", "guys: turn of the mast", guyed.turn_deg, guys.MOST_TURN_DEG, "deg",
                   cautions=guyed.cautions, words=words)  # fmt: skip
     yield at_most("storm", "guys whose loss lets it fall", float(len(found.lost_falls)), 0.0, "",
