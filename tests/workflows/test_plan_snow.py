@@ -45,6 +45,7 @@ def test_drift_counts_around_its_part_alone(tmp_path):
     heights, parts = heights_of(description), named(found.passages)
     assert parts["panel east"].median_a == pytest.approx(heights["panel east"] / 1.1, rel=0.01)
     assert parts["antenna"].median_a == pytest.approx(heights["antenna"] / 0.6, rel=0.01)
+    assert hash(description.settings.snow) == hash(description.settings.snow.model_copy())
     assert parts["panel west"].median_a == pytest.approx(heights["panel west"] / 0.7, rel=0.01)
 
 

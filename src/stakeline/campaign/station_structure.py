@@ -6,7 +6,7 @@ Defaults without a source beside them are common practice, no source.
 from datetime import date
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, Field
+from pydantic import AfterValidator, Field, field_validator
 
 from .located import Strict
 from .station_parts import Azimuth, Degrees, Length, Mass, Share
@@ -95,8 +95,13 @@ class SnowPart(Strict):
     drift_m_a: float = Field(0.0, ge=0, le=20)
     melt_m_a: float = Field(0.0, ge=0, le=20)
     melt_sigma_m_a: float = Field(0.0, ge=0, le=10)
-    drift_at: dict[str, Annotated[float, Field(ge=0, le=20)]] = Field(default_factory=dict)
+    drift_at: tuple[tuple[str, Annotated[float, Field(ge=0, le=20)]], ...] = ()
     melt_season: tuple[DayOfYear, DayOfYear] | None = None
+
+    @field_validator("drift_at", mode="before")
+    @classmethod
+    def _pairs(cls, value):
+        return tuple(value.items()) if isinstance(value, dict) else value  # settings are hashed
 
 
 class StormPart(Strict):

@@ -67,7 +67,7 @@ def _told(outcome, one, word):
         return f"{one.name}: not {word} within {YEARS:g} years but for 5 %; {chance}"
     ends = [outcome.day(a) or f"{a:.1f} a" if np.isfinite(a) else f"after {YEARS:g} years"
             for a in (one.median_a, one.early_a, one.late_a)]  # fmt: skip
-    return f"{one.name}: {word} {ends[0]} (5 to 95 %: {ends[1]} to {ends[2]}); {chance}"
+    return f"{one.name}: {word} {ends[0]} (median; 5 to 95 %: {ends[1]} to {ends[2]}); {chance}"
 
 
 def visit_years(description):
@@ -106,7 +106,7 @@ def snow_of(description, storm_outcome):
     """
     generator = np.random.default_rng(description.settings.aim.seed)
     visit = visit_years(description)
-    drift = description.settings.snow.drift_at
+    drift = dict(description.settings.snow.drift_at)
     heights, passages = heights_of(description), []
     try:
         if description.snow.total_m_a > 0.0 or drift:
