@@ -4,15 +4,18 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.special import ndtri
+from scipy.special import ndtr, ndtri
 
 from stakeline.errors import SettingsError
 from stakeline.station.weather import (
     CHUNK,
     MEMORY_H,
+    SCORES,
+    SKY_MEMORY_H,
     SMOOTH,
     USUAL_SHARES,
     climate_weather,
+    cloud_table,
     course_correlation,
     course_steps,
     draw_chance,
@@ -165,6 +168,72 @@ def test_how_restless_a_wind_is_is_found_again():
     )
     found = fit_weather(record_of(still), cloud=0.6, pressure_hPa=850.0).gusty
     assert found == pytest.approx((0.0, 0.0), abs=0.15)
+
+
+@pytest.mark.compiled
+@pytest.mark.parametrize("memory_h", [6.0, 60.0])
+def test_cloud_is_drawn_by_its_season_and_memory(memory_h):
+    model = replace(climate_weather(**CLIMATE), cloud_memory_h=memory_h)
+    share = np.where(np.arange(12)[:, None] < 6, 0.3, 0.8)
+    row = np.broadcast_to(ndtr(SCORES) + 1e-9 * SCORES, (12, SCORES.size))
+    tables = model.tables.copy()
+    tables[2] = np.clip(row + share - 0.5, 0.0, 1.0)
+    model = replace(model, tables=tables)
+    truth = draw_weather(model, START_NS, 4, np.random.default_rng(6), 8766)
+    record = replace(record_of(truth), cloud=truth.cloud.ravel())
+    found = fit_weather(record, cloud=0.0, pressure_hPa=850.0)
+    assert found.cloud_memory_h == pytest.approx(memory_h, rel=0.3)
+    # windows of 60 days see the step between the seasons at its sides
+    assert found.tables[2][2:5].mean() == pytest.approx(tables[2][2:5].mean(), abs=0.03)
+    assert found.tables[2][8:11].mean() == pytest.approx(tables[2][8:11].mean(), abs=0.03)
+    assert any("by season, memory" in one for one in found.notes)
+    again = draw_weather(found, START_NS, 20, np.random.default_rng(7))
+    months = again.cloud.mean(axis=0).reshape(12, 730).mean(axis=1)
+    assert months[8:11].mean() - months[2:5].mean() > 0.3
+    air = draw_weather(replace(found, cloud_memory_h=24.0), START_NS, 20, np.random.default_rng(7))
+    np.testing.assert_array_equal(air.temperature_degC, again.temperature_degC)
+
+
+@pytest.mark.compiled
+def test_cloud_of_some_weeks_has_one_law_and_a_still_sky_the_usual_memory():
+    truth = drawn(2, hours=8766)
+    nothing = np.full(truth.cloud.size, np.nan)
+    weeks, clear = nothing.copy(), np.zeros(nothing.size)
+    weeks[:2000] = truth.cloud.ravel()[:2000]
+    found = fit_weather(replace(record_of(truth), cloud=weeks), pressure_hPa=850.0)
+    assert np.ptp(found.tables[2], axis=0).max() == 0.0
+    assert any("the same all year" in one for one in found.notes)
+    still = fit_weather(replace(record_of(truth), cloud=clear), pressure_hPa=850.0)
+    assert still.cloud_memory_h == SKY_MEMORY_H
+    assert still.tables[2].max() == 0.0
+    none = fit_weather(record_of(truth), cloud=0.6, pressure_hPa=850.0)
+    assert none.cloud_memory_h == SKY_MEMORY_H
+    np.testing.assert_array_equal(none.tables[2], cloud_table(0.6))
+
+
+@pytest.mark.compiled
+def test_rime_comes_in_its_season_and_as_often_as_told():
+    truth = drawn(3, hours=8766)
+    time_ns = START_NS + HOUR_NS * np.arange(truth.cloud.size)
+    node, share, _ = season_place(time_ns)
+    damp = np.where((node + share) % 12 < 6.0, 95.0, 60.0)
+    record = replace(record_of(truth), humidity_percent=damp)
+    found = fit_weather(record, cloud=0.6, pressure_hPa=850.0, rime_share=0.1).rime_share
+    assert found.mean() == pytest.approx(0.1)
+    assert found[1:5].min() > 5.0 * found[7:11].max()
+    model = replace(climate_weather(**CLIMATE), rime_share=found)
+    drawn_rime = draw_weather(model, START_NS, 60, np.random.default_rng(8)).rime > 0.0
+    assert drawn_rime.mean() == pytest.approx(0.1, abs=0.01)
+    months = drawn_rime.mean(axis=0).reshape(12, 730).mean(axis=1)
+    assert months[1:5].mean() > 5.0 * months[7:11].mean()
+    dry = replace(record, humidity_percent=np.full(damp.size, 40.0))
+    assert fit_weather(dry, cloud=0.6, pressure_hPa=850.0, rime_share=0.1).rime_share == 0.1
+    even = replace(model, rime_share=np.full(12, 0.05))
+    same = [draw_weather(one, START_NS, 2, np.random.default_rng(8)).rime
+            for one in (even, replace(model, rime_share=0.05))]  # fmt: skip
+    np.testing.assert_array_equal(*same)
+    none = draw_weather(replace(model, rime_share=0.0), START_NS, 1, np.random.default_rng(8))
+    assert (none.rime == 0.0).all()
 
 
 def test_too_few_hours_are_refused():

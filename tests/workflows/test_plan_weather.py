@@ -91,6 +91,18 @@ def test_a_model_is_fitted_to_the_file_beside_the_station(tmp_path):
     assert any("wind_m_s: 0.0 % of 8784 hours missing" in note for note in found.notes)
 
 
+def test_cloud_and_humidity_are_columns_too(tmp_path):
+    air, wind = table(200)
+    path = write_csv(tmp_path / "hours.csv", air, wind)
+    rows = path.read_text().splitlines()
+    extra = [f"{row},{k % 9 / 8},{80 + k % 30}" for k, row in enumerate(rows[1:])]
+    path.write_text("\n".join([rows[0] + ",N,rh", *extra]) + "\n")
+    columns = NAMES["columns"] | {"cloud": "N", "humidity_percent": "rh"}
+    found = read_weather(path, WeatherPart.model_validate({**NAMES, "columns": columns}))
+    np.testing.assert_allclose(found.cloud, np.arange(200) % 9 / 8)
+    np.testing.assert_allclose(found.humidity_percent, 80.0 + np.arange(200) % 30)
+
+
 @pytest.mark.parametrize(
     ("change", "said"),
     [

@@ -72,6 +72,7 @@ class WeatherColumns(Strict):
     wind_m_s: str = "wind_m_s"
     pressure_hPa: str = ""
     cloud: str = ""
+    humidity_percent: str = ""
 
 
 class WeatherPart(Strict):

@@ -45,8 +45,8 @@ def courses(
         rime's.
     unrest : array, shape (m, n)
         Normal numbers of how restless the wind is.
-    first, second, gain : array, shape (c + 1,)
-        Of each course: x = first x' + second x'' + gain e; the last is of cloud and rime.
+    first, second, gain : array, shape (2, c + 1)
+        Of each course: x = first x' + second x'' + gain e; the last is of cloud, and of rime.
     sizes : array, shape (2, c)
         Of temperature's and wind's courses; squares sum to 1.
     joint : array, shape (c,)
@@ -85,7 +85,8 @@ def courses(
             for j in range(2):
                 total, short = 0.0, 0.0
                 for c in range(last + 1):
-                    value = first[c] * before[j, c] + second[c] * older[j, c] + gain[c] * x[j, c]
+                    value = first[j, c] * before[j, c] + second[j, c] * older[j, c]
+                    value += gain[j, c] * x[j, c]
                     x[j, c] = value
                     if c < last and j == WIND and brief[c]:
                         short += sizes[j, c] * value
@@ -116,8 +117,8 @@ def make_pairs(drawn, joint):
 @njit
 def make_states(drawn, first, second):
     """Correlate the two hours before the year as each course asks: by first / (1 - second)."""
-    for c in range(first.size):
-        near = first[c] / (1.0 - second[c])
-        apart = (1.0 - near * near) ** 0.5
-        for j in range(2):
+    for j in range(2):
+        for c in range(first.shape[1]):
+            near = first[j, c] / (1.0 - second[j, c])
+            apart = (1.0 - near * near) ** 0.5
             drawn[1, j, c] = near * drawn[0, j, c] + apart * drawn[1, j, c]

@@ -44,14 +44,20 @@ def rime_index(air_degC, wind_m_s, humidity_percent, light_W_m2):
 
 
 @njit
+def rime_grows(air_degC, wind_m_s, humidity_percent):
+    """Return whether rime can grow, as bool or array: damp, between two colds, no storm."""
+    cold = (air_degC > COLD_DEGC) & (air_degC < WARM_DEGC)
+    return cold & (humidity_percent > DAMP_PERCENT) & (wind_m_s < BARE_WIND_M_S)
+
+
+@njit
 def _fill(air, wind, humidity, light, out):
     """Step through the hours."""
     now = 0.0
     for k in range(out.size):
         if not np.isnan(air[k] + wind[k] + humidity[k] + light[k]):
-            damp = humidity[k] > DAMP_PERCENT and COLD_DEGC < air[k] < WARM_DEGC
             growth = 0.0
-            if damp and wind[k] < BARE_WIND_M_S:
+            if rime_grows(air[k], wind[k], humidity[k]):
                 growth = min(wind[k] / FULL_WIND_M_S, 1.0) / GROWTH_H
             loss = 1.0 / DARK_H + light[k] / LIGHT_H_W_M2
             loss += 1.0 / THAW_H if air[k] > 0.5 else 0.0

@@ -22,7 +22,7 @@ YEAR_D = 365.25  # d; Julian year
 SCORES = np.arange(-SCORE_ENDS, SCORE_ENDS + 0.5 * SCORE_STEP, SCORE_STEP)  # -; of the tables
 MEMORY_H = (0.3, 2.0, 10.0, 480.0, 1.5, 4.0, 12.0, 36.0, 110.0)  # h; of courses fitted, own choice
 SMOOTH = (False, False, False, False, True, True, True, True, True)  # own choice
-SKY_MEMORY_H = 24.0  # h; of cloud and rime, common practice, no source
+SKY_MEMORY_H = 24.0  # h; of cloud, where it was not measured, and rime; common practice, no source
 BRIEF_H = 10.0  # h; courses of the wind that forget within it are rougher or smoother, own choice
 UNREST_H = 24.0  # h; for which they stay so, own choice
 CLOUD_SPREAD = 1.0  # -; a + b of the beta law: mostly clear or covered, common practice, no source
@@ -65,8 +65,10 @@ class WeatherModel:
         each spread of the lasting ones, and its spread besides.
     measured_at_m : float
         Height of the wind.
-    rime_share : float
-        Share of the time with rime.
+    rime_share : float or array, shape (NODES,)
+        Share of the time with rime; by season where it can be told.
+    cloud_memory_h : float
+        Of cloud's own course.
     notes : tuple of str
     """
 
@@ -81,7 +83,8 @@ class WeatherModel:
     pressure_hPa: float
     gusty: tuple = (0.0, 0.0)
     measured_at_m: float = 3.0
-    rime_share: float = 0.05
+    rime_share: float | np.ndarray = 0.05
+    cloud_memory_h: float = SKY_MEMORY_H
     notes: tuple = ()
 
 
@@ -265,15 +268,13 @@ def draw_weather(model, start_ns, years, generator, hours=8760, *, chance=None):
         raise SettingsError(f"weather of {years} years of {hours} h: expected at least one of each")
     time_ns = start_ns + HOUR_NS // 2 + HOUR_NS * np.arange(hours)
     node, share, hour = season_place(time_ns)
-    steps = course_steps(
-        np.append(model.memory_h, SKY_MEMORY_H), np.append(np.asarray(model.smooth, bool), False)
-    )
+    steps = _steps_of(model)
     mean = season_mean(model.season, time_ns)
     brief, gusty, even = gusts(model)
     out = np.empty((4, years, hours))
-    shape, begin = (years, hours + 2, 2, steps[0].size), 0
+    shape, begin = (years, hours + 2, 2, steps[0].shape[1]), 0
     if chance is None:
-        drawn = _chances(years, steps[0].size, generator, hours, CHUNK)
+        drawn = _chances(years, shape[3], generator, hours, CHUNK)
     elif chance.courses.shape == shape:
         drawn = chance.pieces(CHUNK)
     else:
@@ -289,10 +290,27 @@ def draw_weather(model, start_ns, years, generator, hours=8760, *, chance=None):
         temperature_degC=out[TEMPERATURE],
         wind_m_s=out[WIND],
         cloud=out[CLOUD],
-        rime=_rime(out[RIME], model.rime_share),
+        rime=_rime(out[RIME], of_season(np.asarray(model.rime_share), node, share)),
         pressure_hPa=model.pressure_hPa,
         measured_at_m=model.measured_at_m,
     )
+
+
+def of_season(values, node, share):
+    """Return what is given by season (NODES,) at times, (n,); one value as it is."""
+    if values.ndim == 0:
+        return values
+    return values[node] + share * (values[(node + 1) % NODES] - values[node])
+
+
+def _steps_of(model):
+    """Return the steps of all courses, the last cloud's and rime's, (2, c + 1) each."""
+    smooth = np.append(np.asarray(model.smooth, bool), False)
+    each = [
+        course_steps(np.append(model.memory_h, sky), smooth)
+        for sky in (model.cloud_memory_h, SKY_MEMORY_H)
+    ]
+    return tuple(np.stack(pair) for pair in zip(*each, strict=True))
 
 
 def gusts(model):
@@ -341,7 +359,7 @@ def course_correlation(memory_h, smooth, lags_h):
 def _rime(score, share):
     """Return rime by its score: none but for a share of the time, evenly thick then."""
     out = np.zeros_like(score)
-    if share > 0.0:
-        some = score > ndtri(1.0 - share)
-        out[some] = np.maximum(ndtr(score[some]) - (1.0 - share), 0.0) / share
+    some = score > ndtri(1.0 - share)  # nothing where the share is 0
+    there = np.broadcast_to(share, score.shape)[some]
+    out[some] = np.maximum(ndtr(score[some]) - (1.0 - there), 0.0) / there
     return out

@@ -5,16 +5,19 @@ from scipy.optimize import lsq_linear, nnls
 from scipy.special import gamma, ndtr, ndtri
 
 from ..errors import SettingsError
+from .rime import rime_grows
 from .weather import (
     BRIEF_H,
     MEMORY_H,
     NODES,
     SCORES,
+    SKY_MEMORY_H,
     SMOOTH,
     YEAR_D,
     WeatherModel,
     cloud_table,
     course_correlation,
+    of_season,
     season_mean,
     season_place,
     waves,
@@ -31,6 +34,7 @@ NORMAL_ROOT = gamma(0.75) ** 2 / np.sqrt(np.pi)  # -; <|d|^1/2>^2 / <|d|> of nor
 HERMITE = 6  # -; terms of the law's expansion, own choice
 LAGS_H = 720  # h; of the correlations looked at, own choice
 CLOUD_MEAN = 0.5  # -; where nothing is known, common practice, no source
+SKY_MEMORIES_H = np.geomspace(1.0, 240.0, 100)  # h; tried for cloud, own choice
 
 
 def fit_weather(record, *, cloud=CLOUD_MEAN, pressure_hPa=None, rime_share=0.05):
@@ -41,10 +45,11 @@ def fit_weather(record, *, cloud=CLOUD_MEAN, pressure_hPa=None, rime_share=0.05)
     record : HourlyWeather
         With holes; half a year of hours with temperature and wind at least, every season.
     cloud : float
-        Mean cover where it was not measured.
+        Mean cover where it was not measured. Where it was, its law by season and its memory.
     pressure_hPa : float, optional
         Where it was not measured.
     rime_share : float
+        Of the year; by season as often as it is damp, cold and calm enough, where humidity tells.
 
     Raises
     ------
@@ -79,9 +84,10 @@ def fit_weather(record, *, cloud=CLOUD_MEAN, pressure_hPa=None, rime_share=0.05)
     gusty = _gusty(scores[1], shares[1])
     joint = _joint(left, shares, gusty)
     used = (shares > 0.0).any(axis=0)
+    cloud_law, memory, sky_notes = _cloud(time_ns, record.cloud, cloud)
     return WeatherModel(
         season=season,
-        tables=np.stack([*tables, _cloud(record.cloud, cloud)]),
+        tables=np.stack([*tables, cloud_law]),
         daily=daily,
         size=size,
         memory_h=np.array(MEMORY_H)[used],
@@ -91,8 +97,9 @@ def fit_weather(record, *, cloud=CLOUD_MEAN, pressure_hPa=None, rime_share=0.05)
         pressure_hPa=_pressure(record.pressure_hPa, pressure_hPa),
         gusty=gusty,
         measured_at_m=record.measured_at_m,
-        rime_share=rime_share,
-        notes=record.notes,
+        rime_share=_rime_of_season(time_ns, record, rime_share),
+        cloud_memory_h=memory,
+        notes=(*record.notes, *sky_notes),
     )
 
 
@@ -102,11 +109,50 @@ def _pressure(measured, given):
     return float(np.nanmean(measured)) if given is None else given
 
 
-def _cloud(measured, mean):
+def _cloud(time_ns, measured, mean):
+    """Return (cover by season and score (NODES, z), memory [h], sentences) of cloud.
+
+    One law for the year where a season has too few hours, a beta law without any.
+    """
     there = np.isfinite(measured)
-    if not there.any():
-        return cloud_table(mean)
-    return np.tile(np.quantile(measured[there], ndtr(SCORES)), (NODES, 1))
+    if there.sum() < LEAST_WINDOW_H:
+        return cloud_table(mean), SKY_MEMORY_H, ()
+    windows = [_window(time_ns, k) & there for k in range(NODES)]
+    seasons = min(int(one.sum()) for one in windows) >= LEAST_WINDOW_H
+    windows = windows if seasons else [there] * NODES
+    table = np.array([np.quantile(measured[one], ndtr(SCORES)) for one in windows])
+    node, share, _ = season_place(time_ns)
+    middle = of_season(np.array([measured[one].mean() for one in windows]), node, share)
+    memory = _memory_h(_correlation(measured - middle, measured - middle), table)
+    words = "by season" if seasons else "the same all year, a season has too few hours"
+    told = f"cloud: {int(there.sum())} hours, {words}, memory {memory:.0f} h"
+    return table, memory, (told,)
+
+
+def _memory_h(correlation, table):
+    """Return the memory of the one course whose correlation is nearest to that measured. [h]"""
+    if not correlation[0] > 0.0:
+        return SKY_MEMORY_H
+    _, weight = _basis()
+    kept = np.exp(-np.arange(LAGS_H + 1) / SKY_MEMORIES_H[:, None])
+    off = ((kept - _of_scores(correlation, table)) * weight) ** 2
+    return float(SKY_MEMORIES_H[off.sum(axis=1).argmin()])
+
+
+def _rime_of_season(time_ns, record, share):
+    """Return the share of rime by season (NODES,), its mean as given; as it is where nothing tells.
+
+    In proportion to the hours in which rime can grow, by :func:`~.rime.rime_grows`.
+    """
+    if record.humidity_percent is None or share == 0.0:
+        return share
+    seen = record.temperature_degC + record.wind_m_s + record.humidity_percent
+    grows = rime_grows(record.temperature_degC, record.wind_m_s, record.humidity_percent)
+    windows = [_window(time_ns, k) & np.isfinite(seen) for k in range(NODES)]
+    if min(int(one.sum()) for one in windows) < LEAST_WINDOW_H or not grows.any():
+        return share
+    often = np.array([grows[one].mean() for one in windows])
+    return np.minimum(share * often / often.mean(), 1.0)
 
 
 def _season(time_ns, values):

@@ -16,12 +16,14 @@ POSSIBLE = {
     "wind_m_s": (0.0, 90.0),  # m/s; hourly means beyond are faults, own choice
     "pressure_hPa": (400.0, 1090.0),  # hPa; from 6000 m to the deepest high, own choice
     "cloud": (0.0, 1.0),  # -; share of the sky
+    "humidity_percent": (0.0, 120.0),  # %; over water or ice, a sensor's error added, own choice
 }
 STILL_H = {
     "temperature_degC": 12,  # h; of one value to a tenth, own choice
     "wind_m_s": 12,  # h; of one value other than calm, own choice
     "pressure_hPa": 24,  # h; own choice
     "cloud": 10**9,  # h; a clear week is one value
+    "humidity_percent": 10**9,  # h; fog is 100 % for days
 }
 CALM_H = 48  # h; of no wind at all: a frozen anemometer, own choice; 33 h are seen on the plateau
 
@@ -36,6 +38,8 @@ class HourlyWeather:
         GPS time of the first hour. [ns]
     temperature_degC, wind_m_s, pressure_hPa, cloud : array, shape (n,)
         All NaN for what was not measured.
+    humidity_percent : array, shape (n,) or None
+        Relative, over water; told only for the season of rime.
     measured_at_m : float
         Height of the wind above the surface.
     notes : tuple of str
@@ -49,6 +53,7 @@ class HourlyWeather:
     cloud: np.ndarray
     measured_at_m: float = 3.0
     notes: tuple = ()
+    humidity_percent: np.ndarray | None = None
 
     @property
     def time_ns(self):
