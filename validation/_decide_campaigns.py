@@ -1,17 +1,19 @@
 """Invented campaigns as questions of the verb ``decide``: speeds, ways, events, melt."""
 
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
 
 from stakeline.campaign.decide_settings import DecidePart
-from stakeline.inference.shape import Events
+from stakeline.inference.shape import Events, columns
 from stakeline.simulate.campaign import DAY_S, Invented
 from stakeline.simulate.flood import reach
 from stakeline.simulate.position_noise import common_noise, noise_of_positions
 from stakeline.simulate.scenario import scenario_of
 from stakeline.workflows.decide_melt import MELT
 from stakeline.workflows.decide_record import Question, Speeds, spread_samples
+from stakeline.workflows.decide_station import shape_grid
 
 PART = DecidePart()
 DAYS = 504
@@ -96,3 +98,37 @@ def campaign(seed, scenario):
     speeds = {name: speeds_of(world, name) for name in (*BETWEEN, *BELOW, PLACEBO)}
     return world, [question_of(world, k, names, rng, speeds)
                    for k, names in enumerate((BETWEEN, BELOW))]  # fmt: skip
+
+
+def true_events(world, question):
+    """Return the Events of a question as they were, each known to the second. [d]"""
+    true = [e for e in world.water.events if e.lake == question.lake]
+    onset = np.array([e.onset_s / DAY_S for e in true])
+    end = np.array([e.end_s / DAY_S for e in true])
+    inside = (onset > PART.before_d) & (onset < world.days - PART.after_d)
+    return Events(onset[inside], end[inside])
+
+
+def with_change(question, events, percent, rng):
+    """Return a question whose stations all change by ``percent`` with ``events``.
+
+    Each station has a shape of its own out of those that are tried. Slopes and ways are made from
+    positions every 3 h, as those of the invented campaigns are.
+    """
+    step = STEP_S / DAY_S
+    time = (np.arange(len(question.days) * round(1.0 / step)) + 0.5) * step
+    since = time[: round(1.0 / step)] - 0.5
+    grid, responding = shape_grid(PART), []
+    for speeds in question.responding:
+        one = grid.only(rng.integers(len(grid)))
+        faster = percent * columns(time, events, one, step, 0).sum(axis=0)[:, 0]
+        way = (np.cumsum(faster) * step).reshape(len(question.days), -1)
+        slope = way @ since / (since @ since)
+        responding.append(
+            replace(
+                speeds,
+                percent=speeds.percent + slope,
+                way_percent_d=speeds.way_percent_d + way.mean(axis=1) - 0.5 * step * slope,
+            )
+        )
+    return replace(question, responding=tuple(responding))

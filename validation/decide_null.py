@@ -1,4 +1,4 @@
-"""Decisions on simulated series: false alarms, coverage, lag and power, against known truth.
+"""Decisions on simulated series: false alarms, coverage and lag, against known truth.
 
     python validation/decide_null.py [N]
 
@@ -23,7 +23,6 @@ from scipy.stats import kstest
 
 from stakeline.inference.baseline import Baseline, without_baseline
 from stakeline.inference.permutation import Windows, permutation_test
-from stakeline.inference.power import moved_catalogues, power_injected, unmoved
 from stakeline.inference.response import Choices, fit_response
 from stakeline.inference.scan import scan_shapes
 from stakeline.inference.shape import Events, ShapeGrid, columns
@@ -42,7 +41,6 @@ RED, PALE = 2.5, 1.0  # %, Gauss-Markov and white noise
 MEMORIES = 3.0, 8.0, 20.0  # d
 EFFECTS = 10.0, 4.0, 2.0  # %
 SHIFTED = 5  # times as many series for the circular shifts
-PROBE = 2.0  # %, the effect at which power is compared
 
 
 def series(seed):
@@ -80,11 +78,6 @@ def one(seed):
         found["inside", effect] = fit.interval[0] <= effect <= fit.interval[1]
         found["lag", effect] = fit.lag - lag
         found["lag inside", effect] = fit.lag_interval[0] <= lag <= fit.lag_interval[1]
-    fit = fit_response(DAYS, values + PROBE * response_of(TRUE), EVENTS, TRUE, CHOICES)
-    found["seen"] = fit.p <= 0.05
-    places = moved_catalogues(EVENTS, DAYS[0], DAYS[-1], rng, 100)
-    null = unmoved(DAYS, values, EVENTS, TRUE, places, CHOICES)
-    found["power"] = power_injected(PROBE, null)
     return found
 
 
@@ -128,12 +121,6 @@ def estimates(table, of):
     table.line("lag at an effect of 4 %, root mean square error", rms, 1.0, "d", ISSUE)
 
 
-def power(table, of):
-    simulated, said = 100.0 * of("seen").mean(), 100.0 * of("power").mean()
-    table.say(f"power at {PROBE:g} %: said {said:.1f} %, found {simulated:.1f} %")
-    table.line("power said, beside power found", abs(said - simulated), 5.0, "%", ISSUE)
-
-
 def main():
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
     one(0)  # compiles before workers start
@@ -149,7 +136,6 @@ def main():
     table = Table(f"Decisions on {count} simulated series")
     false_alarms(table, of)
     estimates(table, of)
-    power(table, of)
     table.end()
 
 

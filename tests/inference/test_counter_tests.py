@@ -27,6 +27,7 @@ TIME = np.arange(500.0)
 EVENTS = Events([80.0, 210.0, 390.0])
 ONE = ShapeGrid((1.0,), (2.0,), (15.0,), (3.0,))
 LAGS = ShapeGrid((0.0, 2.0, 4.0, 6.0), (2.0,), (15.0,), (3.0,))
+HALVES = ShapeGrid(tuple(np.arange(0.0, 6.1, 0.5)), (2.0,), (15.0,), (3.0,))
 CHOICES = Choices(Baseline(1))
 
 
@@ -60,8 +61,14 @@ def test_what_comes_first_is_told():
     after = reverse_test(TIME, noise(2) + 8.0 * answer(), EVENTS, LAGS, 10.0, CHOICES)
     early = answer(events=EVENTS.moved(-7.0))
     before = reverse_test(TIME, noise(2) + 8.0 * early, EVENTS, LAGS, 10.0, CHOICES)
-    assert after < 0.05
-    assert before > 0.95
+    assert after.before < 0.05
+    assert before.early > 0.95
+    assert after.early <= after.before
+    assert before.early <= before.before
+    slightly = answer(events=EVENTS.moved(-1.9))  # its lag of 1 d: 0.9 d before, less than a day
+    slightly = reverse_test(TIME, noise(2) + 40.0 * slightly, EVENTS, HALVES, 10.0, CHOICES)
+    assert slightly.before > 0.95
+    assert slightly.early < 0.05
 
 
 def test_placebo_events():

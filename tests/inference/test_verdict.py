@@ -37,6 +37,7 @@ def test_up_and_down():
     assert up.weakening == ()
     assert up.missing == ()
     assert len(up.support) == 8
+    assert "a change of 0.03 m/d would have been called faster or slower in 80 of 100" in up.support
     down = decide(replace(CHANGED, amplitude=-0.05, interval=(-0.07, -0.03)), WORDS)
     assert down.outcome == "down"
     assert "becomes slower" in down.sentence
@@ -63,8 +64,11 @@ def test_a_weak_network_cannot_tell():
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        ({"pre_trend_p": 0.01}, "under way before"),
-        ({"probability_before": 0.6}, "60 % probability it began before"),
+        ({"pre_trend_p": 0.009}, "under way before"),
+        (
+            {"probability_early": 0.96, "probability_before": 1.0},
+            "96 % probability it began",
+        ),
         ({"causes": (("rain", 0.01, 0.8),)}, "rain changes with them too"),
         ({"causes": (("rain", 0.4, 0.8),)}, "rain explains 80 % of it"),
         ({"placebo_series_p": (0.5, 0.01)}, "must not respond changes as well"),
@@ -83,6 +87,11 @@ def test_what_forbids_to_call_it_an_answer(change, words):
     ("change", "words"),
     [
         ({"events": 1}, "one event only"),
+        (
+            {"probability_before": 0.8, "probability_early": 0.4},
+            "begun before them (80 %)",
+        ),
+        ({"pre_trend_p": 0.03}, "may have been under way before (p = 0.03)"),
         ({"series": 1}, "one series only"),
         ({"placebo_p": 0.3}, "other times give as much"),
         ({"causes": (("rain", 0.01, 0.2),)}, "rain changes with the events"),

@@ -8,9 +8,9 @@ from scipy.stats import t as student
 from ..errors import SettingsError, SolutionError, StakelineError
 from .baseline import with_covariates, without_baseline
 from .coloured import degrees_of_freedom, fit_coloured, whiten
+from .injection import elsewhere, ramp_before
 from .permutation import p_value, permutation_test
 from .pooling import pool
-from .power import elsewhere
 from .response import Choices, begin, fit_noise_rounds, fit_response
 from .scan import scan_shapes
 from .shape import ShapeGrid
@@ -26,6 +26,18 @@ class CounterTest:
     estimate: float
     sigma: float
     p: float
+
+
+@dataclass(frozen=True)
+class Order:
+    """Probabilities that a change began ``before`` the events, and ``early``: surely before.
+
+    Early is by more than the interval that a value is a mean over: less than that cannot be told.
+    What is not known of the onsets is averaged over.
+    """
+
+    before: float
+    early: float
 
 
 @dataclass(frozen=True)
@@ -97,31 +109,36 @@ def pre_trend(time, values, events, grid, length, choices=None, sigma=None):
     problem = begin(time, values, events, grid, choices, sigma)
     fit_noise_rounds(problem, choices.noise)
     ready = problem.ready
-    ramp = np.zeros(len(ready.time))
-    for onset in events.onset.T:
-        since = (ready.time[:, None] - onset) / length
-        ramp += np.where((since > -1.0) & (since < 0.0), 1.0 + since, 0.0).sum(axis=1)
+    ramp = ramp_before(ready.time, events, length)
     if ramp.max() == 0.0:
         raise SolutionError(f"no value lies within {length:g} before any event: nothing to compare")
     response = problem.mean_shape(problem.best)
-    return _regress(ready, np.column_stack([response, ramp / events.samples]), choices.noise)
+    return _regress(ready, np.column_stack([response, ramp]), choices.noise)
 
 
 def reverse_test(time, values, events, grid, earliest, choices=None, sigma=None):
-    """Return the probability that the change began before the events.
+    """Return the :class:`Order` in time of events and change.
 
     The lags of the grid are continued as far as ``earliest`` [time] before the events, in the same
     steps, all equally likely beforehand.
     """
+    choices = Choices() if choices is None else choices
+    problem = begin(time, values, events, both_ways(grid, earliest), choices, sigma)
+    fit_noise_rounds(problem, choices.noise)
+    lags, weights = problem.grid.table[:, 0], problem.joint.sum(axis=0)
+    surely = weights[lags < -problem.width].sum()
+    return Order(float(weights[lags < 0.0].sum()), float(surely))
+
+
+def both_ways(grid, earliest):
+    """Return a grid with its lags continued to ``earliest`` [time] before the events."""
     lags = np.unique(grid.table[:, 0])
     step = np.median(np.diff(lags)) if len(lags) > 1 else earliest / 10.0
     if not earliest >= step:
         raise SettingsError(f"{earliest} before the events is less than a step of {step:g} of lags")
     earlier = lags[0] - step * np.arange(round((earliest + lags[0]) / step), 0, -1)
     axes = [tuple(np.concatenate([earlier, lags])), *grid.axes()[1:]]
-    both = ShapeGrid(*axes, as_event=grid.as_event)
-    fit = fit_response(time, values, events, both, choices, sigma)
-    return float(fit.weights[fit.shapes[:, 0] < 0.0].sum())
+    return ShapeGrid(*axes, as_event=grid.as_event)
 
 
 def placebo_events(time, values, events, grid, generator, away, choices=None, draws=999):

@@ -73,12 +73,8 @@ def pool(estimates, covariance, events, series=None, level=0.95):
     holds for that event alone (``events`` is 1).
     """
     b, covariance, events, series = _checked(estimates, covariance, events, series)
-    shared = (events[:, None] == events).astype(float)
     grids = _between_grids(b, covariance, events)
-    parts = [_given(b, covariance, shared, tau, grids[1]) for tau in grids[0]]
-    log, means, variances, drawn, spread = (np.concatenate(p) for p in zip(*parts, strict=True))
-    weights = np.exp(log - log.max())
-    weights /= weights.sum()
+    weights, means, variances, drawn, spread = _mixed(b, covariance, events, grids)
     mixture = weights, means, np.sqrt(variances), np.inf
     tails = 0.5 - 0.5 * level, 0.5, 0.5 + 0.5 * level
     low, middle, high = (mixture_quantile(q, *mixture) for q in tails)
@@ -103,6 +99,17 @@ def pool(estimates, covariance, events, series=None, level=0.95):
         independent=float(np.mean(np.diag(covariance)) / sigma**2),
         level=level,
     )
+
+
+def probability_above(estimates, covariance, events):
+    """Return the probability that the pooled effect is above 0, as of :func:`pool`, at once.
+
+    The interval of the effect at a level holds no 0 where this, or its rest, is at most half of
+    what the level leaves. Arguments are taken as they are, without NaN.
+    """
+    grids = _between_grids(estimates, covariance, events)
+    weights, means, variances, *_ = _mixed(estimates, covariance, events, grids)
+    return 1.0 - mixture_below(0.0, weights, means, np.sqrt(variances), np.inf)
 
 
 def joint_covariance(covariances, events, correlation):
@@ -181,6 +188,15 @@ def _definite(matrix):
         if np.linalg.eigvalsh(trial / unit)[0] > LEAST_EIGENVALUE:
             return trial
     raise SettingsError("a variance is 0, negative or missing: this is no covariance")
+
+
+def _mixed(b, covariance, events, grids):
+    """Return (weights, effects, variances, shrunk, variances of these) over both deviations."""
+    shared = (events[:, None] == events).astype(float)
+    parts = [_given(b, covariance, shared, tau, grids[1]) for tau in grids[0]]
+    log, *rest = (np.concatenate(p) for p in zip(*parts, strict=True))
+    weights = np.exp(log - log.max())
+    return weights / weights.sum(), *rest
 
 
 def _given(b, covariance, shared, tau, owns):

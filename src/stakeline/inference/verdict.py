@@ -14,7 +14,9 @@ UP, DOWN, NONE, UNKNOWN = "up", "down", "none larger", "cannot tell"
 ALPHA = 0.05
 LEAST_SEEN = 0.5  # of the samples around an onset that have values; our choice
 LARGE_SHARE = 0.5  # of an effect that another cause explains; our choice
-BEFORE = 0.5  # probability that the change began first; our choice
+BEFORE = 0.5  # probability that the change began first, from which it is said; our choice
+SURELY = 0.9  # probability that it began surely before, from which it is none; our choice
+UNDER_WAY = 0.01  # p of a change under way before, below which it is none; our choice
 
 
 @dataclass(frozen=True)
@@ -22,13 +24,14 @@ class Evidence:
     """What the outcome rests on. NaN, None or empty where a counter-test is missing: it is named.
 
     ``amplitude``, ``interval`` (2,) [value]; ``p`` of no effect, all searching paid for;
-    ``events`` and ``series`` used; ``smallest`` change detectable in 80 of 100 cases [value];
+    ``events`` and ``series`` used; ``smallest`` change decided to be one in 80 of 100 [value];
     ``relevant`` the change that matters [value], set beforehand; ``pre_trend_p``;
-    ``probability_before`` that the change began first; ``placebo_p``; ``placebo_series_p``
-    (adjusted, each); ``causes``: sequence of (name, p with the events, share explained);
-    ``sign_holds`` without any one event; ``seen`` (events,) share of values around the onsets;
-    ``noise_at_bound``, ``lag_at_edge``; ``agreeing`` of ``variations`` other choices whose sign
-    is the same and whose interval excludes 0.
+    ``probability_before`` that the change began first, ``probability_early`` that it did by more
+    than a value is a mean over; ``placebo_p``; ``placebo_series_p`` (adjusted, each); ``causes``:
+    sequence of (name, p with the events, share explained); ``sign_holds`` without any one event;
+    ``seen`` (events,) share of values around the onsets; ``noise_at_bound``, ``lag_at_edge``;
+    ``agreeing`` of ``variations`` other choices whose sign is the same and whose interval
+    excludes 0.
     """
 
     amplitude: float
@@ -40,6 +43,7 @@ class Evidence:
     relevant: float = np.nan
     pre_trend_p: float = np.nan
     probability_before: float = np.nan
+    probability_early: float = np.nan
     placebo_p: float = np.nan
     placebo_series_p: tuple = ()
     causes: tuple = ()
@@ -89,10 +93,11 @@ def decide(evidence, words=None, alpha=ALPHA):
     """Return the :class:`Verdict`.
 
     Rules, in this order. (1) p at most ``alpha`` and an interval without 0: a change, up or down,
-    unless it began before the events, was under way before them, or another cause explains half of
-    it: then ``cannot tell``. (2) One of p and interval without the other: ``cannot tell``.
-    (3) No change: ``none larger`` than the far end of the interval; but ``cannot tell`` where that
-    lies beyond the relevant change. Where none was set, it is named among what is missing.
+    unless it surely began before the events, was surely under way before them, or another cause
+    explains half of it: then ``cannot tell``. (2) One of p and interval without the other: ``cannot
+    tell``. (3) No change: ``none larger`` than the far end of the interval; but ``cannot tell``
+    where that lies beyond the relevant change. Where none was set, it is named among what is
+    missing.
     """
     words = Words() if words is None else words
     low, high = _checked(evidence)
@@ -171,10 +176,10 @@ def _unchanged(evidence, words, bound):
 def _blocking(evidence, alpha, changed):
     """Return what forbids to call a change a response; what did not change began at no time."""
     found = []
-    if changed and evidence.probability_before > BEFORE:
-        share = 100.0 * evidence.probability_before
+    if changed and evidence.probability_early > SURELY:
+        share = 100.0 * evidence.probability_early
         found.append(f"with {share:.0f} % probability it began before them")
-    if evidence.pre_trend_p < alpha:
+    if evidence.pre_trend_p < UNDER_WAY:
         found.append(f"a change was under way before them (p = {evidence.pre_trend_p:.2g})")
     for name, p, explained in evidence.causes:
         if explained > LARGE_SHARE and (p < alpha or changed):
@@ -191,6 +196,11 @@ def _weakening(evidence, alpha):
         found.append("there is one event only: chance or another cause of that day is not excluded")
     if evidence.series == 1:
         found.append("there is one series only: its instrument could be the cause")
+    if evidence.p <= alpha and _maybe_before(evidence):
+        share = 100.0 * evidence.probability_before
+        found.append(f"it may have begun before them ({share:.0f} %), though not surely")
+    if UNDER_WAY <= evidence.pre_trend_p < alpha:
+        found.append(f"a change may have been under way before (p = {evidence.pre_trend_p:.2g})")
     if evidence.placebo_p > alpha >= evidence.p:
         found.append(f"other times give as much as often as p = {evidence.placebo_p:.2g} says")
     for name, p, explained in evidence.causes:
@@ -209,6 +219,11 @@ def _weakening(evidence, alpha):
         others = evidence.variations - evidence.agreeing
         found.append(f"{others} of {evidence.variations} other choices do not show it")
     return found
+
+
+def _maybe_before(evidence):
+    """Say whether a change may have begun before the events, but not surely."""
+    return evidence.probability_before > BEFORE and not evidence.probability_early > SURELY
 
 
 def _support(evidence, words, alpha):
@@ -230,7 +245,9 @@ def _support(evidence, words, alpha):
         found.append(f"all {evidence.variations} other choices show it")
     if np.isfinite(evidence.smallest):
         least = words.number(evidence.smallest)
-        found.append(f"a change of {least} would have been seen in 80 of 100 cases")
+        found.append(
+            f"a change of {least} would have been called {words.up} or {words.down} in 80 of 100"
+        )
     return found
 
 

@@ -53,11 +53,11 @@ class ChanceResult:
 
 @dataclass(frozen=True)
 class PowerCurve:
-    """Power (n,) at changes (n,) [%], by injection and by formula; the change seen with 80 %."""
+    """Share called (n,) of changes (n,) [%], power by formula; the change called with 80 %."""
 
     label: str
     change: np.ndarray
-    injected: np.ndarray
+    called: np.ndarray
     formula: np.ndarray
     smallest: float
     found: float
@@ -183,9 +183,9 @@ def draw_power(curves, title, note=""):
     for panel, curve in zip(panels, curves, strict=True):
         panel.axhline(80.0, color=INK, linewidth=0.6, linestyle=(0, (3, 2)))
         panel.plot(curve.change, 100.0 * curve.formula, color=WARM, linewidth=2.6,
-                   label="by formula")  # fmt: skip
-        panel.plot(curve.change, 100.0 * curve.injected, color=DEEP, linewidth=1.4,
-                   label="by injection")  # fmt: skip
+                   label="t test of the pooled change")  # fmt: skip
+        panel.plot(curve.change, 100.0 * curve.called, color=DEEP, linewidth=1.4,
+                   label="whole decision")  # fmt: skip
         if np.isfinite(curve.smallest):
             panel.plot([curve.smallest] * 2, [0.0, 80.0], color=RUST, linewidth=1.2)
             panel.annotate(f"{curve.smallest:.2g} %", (curve.smallest, 4.0), color=RUST,
@@ -194,7 +194,7 @@ def draw_power(curves, title, note=""):
         panel.set_xlabel("size of a change (%)")
         panel.set_ylim(0.0, 102.0)
         panel.set_xlim(0.0, curve.change[-1])
-    panels[0].set_ylabel("would have been seen (%)")
+    panels[0].set_ylabel("would have been called one (%)")
     panels[0].legend(frameon=False, fontsize=7.5, loc="center right")
     footnote(figure, note)
     return figure

@@ -1,6 +1,6 @@
 """The verb decide: does the ice change speed when a lake drains? Only what is out of date."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from ..errors import SettingsError
 from ..report.style import svg_bytes
 from .decide_figures import decide_figures
 from .decide_plan import PLAN, check_plan, plan_text, planned
+from .decide_power import trials_of
 from .decide_record import questions
 from .decide_station import solve_placebo, solve_station
 from .decide_tables import decide_files
@@ -127,6 +128,7 @@ def solve(name, part, asked, plan, inputs, workers=1, progress=None):
 def solve_questions(part, asked, workers=1, progress=None):
     """Return (a LakeFound of each question, sentences about what stopped a station)."""
     tasks = []
+    asked = [replace(q, trials=t) for q, t in zip(asked, trials_of(part, asked), strict=True)]
     for place, question in enumerate(asked):
         if why_not(question):
             continue

@@ -2,7 +2,6 @@
 
 import numpy as np
 
-from ..inference.power import power_formula, power_injected
 from ..inference.shape import Events, ShapeGrid, columns
 from ..report.decide_figures import (
     AlignedRow,
@@ -16,7 +15,7 @@ from ..report.decide_figures import (
     draw_power,
 )
 from .decide_station import mean_of
-from .decide_tables import power_changes
+from .decide_tables import power_curve
 from .lakes_parts import file_name
 
 _BEFORE_D, _AFTER_D = 20.0, 40.0  # d, shown around an onset; choice
@@ -46,12 +45,12 @@ def decide_figures(part, lakes, every, each, campaign_name):
             "Grey: the largest change after less before, over stations and lags, with the "
             "drainages shifted around the record.\nRed: at the days of the drainages themselves.",
         )  # fmt: skip
-    curves = [_curve(d) for d in decisions if d.unmoved is not None]
+    curves = [_curve(d) for d in decisions if d.power is not None]
     if curves:
         figures["power"] = draw_power(
-            curves, f"{campaign_name}: how small a change would have been seen",
-            "Changes put into the record at other times. Dashed: 80 %. Red: the change that is "
-            "seen with 80 %.",
+            curves, f"{campaign_name}: how small a change would have been called one",
+            "Changes put into the record at other times and decided upon. Dashed: 80 %. Red: the "
+            "change called one with 80 %.",
         )  # fmt: skip
     figures["robustness"] = draw_choices(
         [(d.name, _choices(d)) for d in decisions], f"{campaign_name}: other choices",
@@ -61,13 +60,9 @@ def decide_figures(part, lakes, every, each, campaign_name):
 
 
 def _curve(decision):
-    found, changes = decision.unmoved, power_changes(decision)
     return PowerCurve(
-        decision.name, changes,
-        np.array([power_injected(c, found) for c in changes]),
-        np.array([power_formula(c, found.formal, found.degrees) for c in changes]),
-        decision.smallest, decision.pooled.effect,
-    )  # fmt: skip
+        decision.name, *power_curve(decision), decision.smallest, decision.pooled.effect
+    )
 
 
 def _choices(decision):

@@ -47,7 +47,8 @@ class Question:
     ``days`` (n,) middle of each window since ``origin_ns``; ``responding`` and ``placebos`` are
     :class:`Speeds`; ``events`` with their ``names``; ``size`` and ``size_sigma`` (events,) of the
     water [m3], or of the roof's change [m], as ``size_unit`` says; ``causes``: {name: (n,)} of
-    other influences; ``left_out``: sentences about events and stations that are not used.
+    other influences; ``left_out``: sentences about events and stations that are not used;
+    ``trials``: Trials by which power is told.
     """
 
     lake: str
@@ -62,6 +63,7 @@ class Question:
     size_unit: str = "m3"
     causes: dict = field(default_factory=dict)
     left_out: tuple = ()
+    trials: object = None
 
 
 def questions(campaign, results):

@@ -7,15 +7,14 @@ import numpy as np
 from ..errors import StakelineError
 from ..inference.baseline import Baseline, with_covariates
 from ..inference.counter_tests import placebo_events, pre_trend, reverse_test
-from ..inference.power import moved_catalogues, unmoved
-from ..inference.response import Choices, fit_response
+from ..inference.injection import estimates_put_in
+from ..inference.response import Choices, begin, fit_noise_rounds, fit_response
 from ..inference.scan import scan_shapes
 from ..inference.shape import ShapeGrid, columns
 from .decide_melt import MELT, melt_columns, melt_taken_off
 
 YEAR_D = 365.25
 SEASON_D = 300.0  # of record, from which a season is taken out; choice
-MOVED = 300  # shifted catalogues by which power is found; choice
 PLACEBO_DRAWS = 499  # catalogues of placebo events; choice
 LEAST_AROUND = 0.5  # of the days before and after an onset that must have a speed; choice
 DAY_STEP = 1.0  # d, step of lags before an event: less than a day means of days cannot tell
@@ -39,8 +38,9 @@ class StationFound:
     """What was found at one station.
 
     ``seen``: numbers of the events that its record holds; ``fit``: its Response to these, None
-    where there is none; ``single``: {number of the event: Response to it alone}; ``unmoved``;
-    ``pre_trend``, ``before_probability``, ``placebo``: counter-tests; ``others``: {label:
+    where there is none; ``single``: {number of the event: Response to it alone}; ``put_in``:
+    estimates and covariances of the trials of power; ``pre_trend``, ``before_probability``,
+    ``placebo``: counter-tests; ``others``: {label:
     :class:`Fitted`}; ``problems``: sentences.
     """
 
@@ -48,7 +48,7 @@ class StationFound:
     seen: tuple
     fit: object = None
     single: dict = field(default_factory=dict)
-    unmoved: object = None
+    put_in: tuple | None = None
     pre_trend: object = None
     before_probability: float = np.nan
     placebo: object = None
@@ -174,43 +174,56 @@ def solve_station(task):
     name = speeds.station
     if not seen:
         return StationFound(name, seen, problems=(f"{name}: no event lies in its record",))
-    return _Station(part, question, speeds, seen).everything()
+    return _Station(part, question, index, seen).everything()
 
 
 class _Station(Attempts):
     """One station at work: its series, the events that it saw, what went wrong."""
 
-    def __init__(self, part, question, speeds, seen):
-        super().__init__(speeds.station)
-        self.part, self.question, self.speeds, self.seen = part, question, speeds, seen
+    def __init__(self, part, question, index, seen):
+        self.index, self.speeds = index, question.responding[index]
+        super().__init__(self.speeds.station)
+        self.part, self.question, self.seen = part, question, seen
         self.events = question.events.only(np.array(seen))
         self.grid, self.choices = shape_grid(part), usual_choices(part, question)
-        self.series = question.days, speeds.percent, self.events
+        self.series = question.days, self.speeds.percent, self.events
 
     def everything(self):
         """Return the :class:`StationFound`."""
         sigma, part = self.speeds.sigma_percent, self.part
-        usual = self.grid, self.choices
-        fit = self.attempt("response", fit_response, *self.series, *usual, sigma)
+        problem = self.attempt("response", self.fitted)
+        fit = None if problem is None else problem.report(self.choices.level)
         if fit is None:
             return StationFound(self.speeds.station, self.seen, problems=tuple(self.problems))
         random = np.random.default_rng([part.seed, 1])
-        span = self.question.days[[0, -1]]
-        places = moved_catalogues(self.events, *span, random, MOVED)
         before = self.attempt(
             "order in time", reverse_test, *self.series, daily_grid(part), part.earlier_d,
             self.choices, sigma,
         )  # fmt: skip
         return StationFound(
             self.speeds.station, self.seen, fit, self.single(fit),
-            self.attempt("power", unmoved, *self.series, self.grid, places, self.choices, sigma),
+            self.put_in(problem),
             self.attempt("change before", pre_trend, *self.series, self.grid, part.earlier_d,
                          self.choices, sigma),
-            np.nan if before is None else before,
+            np.nan if before is None else before.before,
             self.attempt("other times", placebo_events, *self.series, self.grid, random,
                          part.before_d + part.after_d, self.choices, PLACEBO_DRAWS),
             self.others(), tuple(self.problems),
         )  # fmt: skip
+
+    def fitted(self):
+        """Return the Problem of the station, its noise known."""
+        problem = begin(*self.series, self.grid, self.choices, self.speeds.sigma_percent)
+        fit_noise_rounds(problem, self.choices.noise)
+        return problem
+
+    def put_in(self, problem):
+        """Return what the station makes of the changes put in; None where there are none."""
+        trials = self.question.trials
+        if trials is None:
+            return None
+        shapes = trials.shape[:, self.index]
+        return estimates_put_in(problem, trials.only(list(self.seen)), shapes)
 
     def single(self, fit):
         """Return {event: Response to it alone}, the others taken out as covariates."""

@@ -3,10 +3,10 @@
 import numpy as np
 
 from ..formats.plain_table import write_plain_table
-from ..inference.power import power_formula, power_injected
+from ..inference.power import power_formula
 
 ALL = "all"
-CURVE = 25  # changes of a curve of power; choice
+MANY = 1e6  # degrees of freedom: the pooled interval is that of a normal estimate
 MAIN, EXPLORATORY = "main", "exploratory"
 _PLACES = {
     "p": 4, "percent": 2, "sigma": 2, "low": 2, "high": 2, "m": 2, "d": 2, "km": 2,
@@ -180,7 +180,7 @@ def _shifts(found):
 def _doubts(found):
     """Return the rows of what came before the events: of the mean of all stations, then each."""
     lake, rows = found.question.lake, []
-    every = [("", found.pre_trend, found.before_probability)]
+    every = [("", found.pre_trend, np.nan if found.order is None else found.order.before)]
     every += [(s.station, s.pre_trend, s.before_probability) for s in found.fitted]
     for station, trend, _ in every:
         if trend is not None:
@@ -255,27 +255,29 @@ def _choice(name, label, other, planned):
             "agrees": "yes" if same else "no"}  # fmt: skip
 
 
-POWER_NAMES = ("lake", "change_percent", "power_injected", "power_formula", "smallest_percent")
+POWER_NAMES = ("lake", "change_percent", "share_called", "power_formula", "smallest_percent")
 
 
 def power_rows(decisions):
-    """Return the curve of power of each decision, by injection and by formula."""
+    """Return the curve of power of each decision: of the whole, and of a plain test by formula."""
     rows = []
     for decision in decisions:
-        found = decision.unmoved
-        if found is None:
+        if decision.power is None:
             continue
-        for change in power_changes(decision):
-            rows.append({
-                "lake": decision.name, "change_percent": change,
-                "power_injected": power_injected(change, found),
-                "power_formula": power_formula(change, found.formal, found.degrees),
-                "smallest_percent": decision.smallest,
-            })  # fmt: skip
+        changes, called, formula = power_curve(decision)
+        rows += [
+            {"lake": decision.name, "change_percent": change, "share_called": share,
+             "power_formula": plain, "smallest_percent": decision.smallest}
+            for change, share, plain in zip(changes, called, formula, strict=True)
+        ]  # fmt: skip
     return rows
 
 
-def power_changes(decision):
-    """Return the changes (n,) at which the power of a decision is told. [%]"""
-    scale = decision.smallest if np.isfinite(decision.smallest) else 3.0 * decision.unmoved.formal
-    return np.linspace(0.0, 2.0 * scale, CURVE)
+def power_curve(decision):
+    """Return (changes (n,) [%], share called (n,), power of a plain test of the pooled change)."""
+    power, sigma = decision.power, decision.pooled.sigma
+    last = power.smallest if np.isfinite(power.smallest) else 0.5 * power.change[-1]
+    keep = power.change <= 3.0 * last
+    changes = power.change[keep]
+    formula = np.array([power_formula(c, sigma, MANY) for c in changes])
+    return changes, power.called[keep], formula

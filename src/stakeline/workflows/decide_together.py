@@ -19,15 +19,14 @@ from ..inference.counter_tests import (
 from ..inference.dose import dose_response
 from ..inference.permutation import Windows, chance, conclude, contrasts, plan_shifts
 from ..inference.pooling import joint_covariance, pool, series_correlation
-from ..inference.power import pooled_unmoved, smallest_injected
 from ..inference.propagation import LEAST_SERIES, draw_lags, propagation
 from .decide_arrival import arrival_times, arrivals_of
 from .decide_melt import MELT, melt_columns, melt_taken_off
+from .decide_power import again_of
 from .decide_record import Question
 from .decide_station import (
     DAY_STEP,
     Attempts,
-    daily_grid,
     mean_of,
     placebo_mean,
     shape_grid,
@@ -50,8 +49,8 @@ class LakeFound:
     ``stations``: StationFound of the responding ones; ``placebo_p`` {station: p, adjusted};
     ``chance``: PermutationResult; ``null`` (draws,) largest statistics of chance and ``observed``;
     ``pooled``: Pooled; ``by_event`` {event: Pooled of its stations}; ``others`` {label: Pooled or
-    None}; ``smallest`` [%] change seen with 80 %; ``unmoved``; the rest by its name, None where it
-    could not be had; ``problems``: sentences.
+    None}; ``again``: Again, by which power is told; ``order``: Order; the rest by its name, None
+    where it could not be had; ``problems``: sentences.
     """
 
     question: Question
@@ -64,10 +63,9 @@ class LakeFound:
     by_event: dict = field(default_factory=dict)
     left_out: object = None
     others: dict = field(default_factory=dict)
-    unmoved: object = None
-    smallest: float = np.nan
+    again: object = None
     pre_trend: object = None
-    before_probability: float = np.nan
+    order: object = None
     placebo: object = None
     causes: tuple = ()
     speed: object = None
@@ -203,18 +201,16 @@ class _Lake(Attempts):
         )
         usual = self.grid, self.choices
         shifted, null = self.shifts()
-        power = self.attempt("power", self.power, found)
-        before = self.attempt("order in time", reverse_test, *mean, daily_grid(self.part),
-                              self.part.earlier_d, self.choices)  # fmt: skip
         return LakeFound(
             self.question, self.stations, self.placebo_p(), shifted, null,
             np.nan if shifted is None else float(np.abs(shifted.statistic).max()),
             self.attempt("pooled change", pooled_of, found), self.by_event(found),
             self.attempt("leaving events out", leave_one_out, *pool_parts(found)),
-            self.others(found), power, np.nan if power is None else smallest_injected(power),
+            self.others(found), self.again(),
             self.attempt("change before", pre_trend, *mean, self.grid, self.part.earlier_d,
                          self.choices),
-            np.nan if before is None else before,
+            self.attempt("order in time", reverse_test, *mean, self.grid, self.part.earlier_d,
+                         self.choices),
             self.attempt("other times", placebo_events, *mean, *usual[:1], self.random,
                          self.part.before_d + self.part.after_d, self.choices, PLACEBO_DRAWS),
             tuple(self.attempt("other causes", self.causes, mean) or ()),
@@ -258,10 +254,13 @@ class _Lake(Attempts):
                 pooled[label] = None
         return pooled
 
-    def power(self, found):
-        """Return the Unmoved of the mean of the stations; None where no station has one."""
-        each = [s.unmoved for _, s in found if s.unmoved is not None]
-        return pooled_unmoved(each) if each else None
+    def again(self):
+        """Return the Again of the lake; None where nothing is put in."""
+        trials = self.question.trials
+        if trials is None:
+            return None
+        return self.attempt("power", again_of, self.part, self.question, self.stations, trials,
+                            self.windows)  # fmt: skip
 
     def causes(self, mean):
         """Return an OtherCause for melt and for the stations off the route, where there are any."""

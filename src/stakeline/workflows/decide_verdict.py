@@ -8,11 +8,11 @@ from ..errors import StakelineError
 from ..inference.counter_tests import holm, leave_one_out
 from ..inference.dose import dose_response
 from ..inference.permutation import ROUNDING, p_value
-from ..inference.power import pooled_unmoved, smallest_injected
 from ..inference.verdict import DOWN, NONE, UNKNOWN, UP, Evidence, Verdict, Words, decide
+from .decide_power import power_of
 from .decide_together import DOSE_DRAWS, answers_by_event, pool_parts, pooled_of
 
-WORDS = Words("the speed of the ice", "higher", "lower", "%")
+WORDS = Words("the speed of the ice", "faster", "slower", "%")
 OUTCOMES = {
     UP: "faster", DOWN: "slower", NONE: "no change larger", UNKNOWN: "cannot tell",
 }  # fmt: skip
@@ -28,8 +28,8 @@ class Decision:
     """The outcome of one lake, or of all together.
 
     ``name``: of the lake, or ``all lakes``; ``outcome``: one of :data:`OUTCOMES`; ``sentence``;
-    ``p`` with all searching paid for; ``pooled``: Pooled or None; ``smallest`` [%];
-    ``left_out``: LeftOut; ``dose``; ``unmoved``; ``verdict``: of the rules, None where there is
+    ``p`` with all searching paid for; ``pooled``: Pooled or None; ``power``: Power or
+    None; ``left_out``: LeftOut; ``dose``; ``verdict``: of the rules, None where there is
     nothing to decide.
     """
 
@@ -38,12 +38,16 @@ class Decision:
     sentence: str
     p: float = np.nan
     pooled: object = None
-    smallest: float = np.nan
+    power: object = None
     left_out: object = None
     dose: object = None
-    unmoved: object = None
     others: object = None
     verdict: Verdict | None = None
+
+    @property
+    def smallest(self):
+        """The change that is told as what it is in 80 of 100. [%]"""
+        return np.nan if self.power is None else self.power.smallest
 
     @property
     def support(self):
@@ -71,7 +75,8 @@ def decisions(part, lakes):
     known = np.isfinite(p)
     adjusted = np.full(len(p), np.nan)
     adjusted[known] = holm(p[known])
-    each = [_lake_decision(part, f, q) for f, q in zip(lakes, adjusted, strict=True)]
+    tested = [f for f in lakes if f.chance is not None]
+    each = [_lake_decision(part, f, q, tested) for f, q in zip(lakes, adjusted, strict=True)]
     if len(lakes) == 1:
         return each[0], tuple(each)
     return _all_decision(part, lakes, joint_p(lakes)), tuple(each)
@@ -91,13 +96,14 @@ def joint_p(lakes):
     return float(p_value((largest >= observed).sum(), len(largest)))
 
 
-def _lake_decision(part, found, p):
+def _lake_decision(part, found, p, tested):
     name = found.question.lake
     if found.pooled is None or not np.isfinite(p):
         return _nothing(name, found.problems)
     return _decided(
-        part, name, [found], p, found.pooled, found.smallest, found.left_out, found.dose,
-        found.unmoved, found.others,
+        part, name, [found], p, found.pooled,
+        _or_none(power_of, [found], tested, [(0, s) for s in found.fitted]),
+        found.left_out, found.dose, found.others,
     )  # fmt: skip
 
 
@@ -112,14 +118,11 @@ def _all_decision(part, lakes, p):
         return _nothing(name, [line for f in lakes for line in f.problems])
     offsets = np.cumsum([0, *(len(f.question.names) for f in usable)])[:-1]
     pairs = [(k, s) for k, f in zip(offsets, usable, strict=True) for s in f.fitted]
-    each = [s.unmoved for _, s in pairs if s.unmoved is not None]
-    unmoved = _or_none(pooled_unmoved, each) if each else None
-    smallest = np.nan if unmoved is None else smallest_injected(unmoved)
     labels = [x for x in usable[0].others if all(f.others.get(x) is not None for f in usable)]
     others = {label: _or_none(pooled_of, pairs, label) for label in labels}
     return _decided(
-        part, name, usable, p, pooled_of(pairs), smallest,
-        _or_none(leave_one_out, *pool_parts(pairs)), _dose_of_all(part, usable), unmoved, others,
+        part, name, usable, p, pooled_of(pairs), _or_none(power_of, usable, usable, pairs),
+        _or_none(leave_one_out, *pool_parts(pairs)), _dose_of_all(part, usable), others,
     )  # fmt: skip
 
 
@@ -147,7 +150,8 @@ def _dose_of_all(part, lakes):
         return None
 
 
-def _decided(part, name, lakes, p, pooled, smallest, left_out, dose, unmoved, others):
+def _decided(part, name, lakes, p, pooled, power, left_out, dose, others):
+    smallest = np.nan if power is None else power.smallest
     evidence = evidence_of(part, lakes, p, pooled, smallest, left_out, others)
     verdict = decide(evidence, WORDS)
     if evidence.events == 1:
@@ -157,8 +161,7 @@ def _decided(part, name, lakes, p, pooled, smallest, left_out, dose, unmoved, ot
     if verdict.outcome in (UP, DOWN):
         sentence = _changed(name, outcome, evidence, lakes)
     return Decision(
-        name, outcome, sentence, float(p), pooled, float(smallest), left_out, dose, unmoved, others,
-        verdict,
+        name, outcome, sentence, float(p), pooled, power, left_out, dose, others, verdict,
     )  # fmt: skip
 
 
@@ -182,7 +185,7 @@ def evidence_of(part, lakes, p, pooled, smallest, left_out, others):
     fitted = [s for f in lakes for s in f.fitted]
     trends = [f.pre_trend.p for f in lakes if f.pre_trend is not None]
     placebo = [f.placebo.p for f in lakes if f.placebo is not None]
-    before = [f.before_probability for f in lakes if np.isfinite(f.before_probability)]
+    orders = [f.order for f in lakes if f.order is not None]
     beside = [q for f in lakes for q in f.placebo_p.values()]
     kept = [o for o in (others or {}).values() if o is not None]
     agree = sum(_agrees(o, pooled.effect) for o in kept)
@@ -195,7 +198,8 @@ def evidence_of(part, lakes, p, pooled, smallest, left_out, others):
         smallest=smallest,
         relevant=np.nan if part.relevant_percent is None else part.relevant_percent,
         pre_trend_p=float(holm(trends).min()) if trends else np.nan,
-        probability_before=max(before, default=np.nan),
+        probability_before=max((o.before for o in orders), default=np.nan),
+        probability_early=max((o.early for o in orders), default=np.nan),
         placebo_p=max(placebo, default=np.nan),
         placebo_series_p=tuple(holm(beside)) if beside else (),
         causes=tuple((c.name, c.p_with_events, c.explained) for f in lakes for c in f.causes),

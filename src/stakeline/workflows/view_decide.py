@@ -12,7 +12,7 @@ ALL = "all"
 CHARTS = {
     "effects": ("Change of speed", "95 % intervals; all events of a station together."),
     "lags": ("How late the change comes", "95 % intervals."),
-    "power": ("How small a change would have been seen", "Changes put in at other times."),
+    "power": ("How small a change would have been called one", "Changes put in at other times."),
     "choices": ("Other choices", "Pooled change with its 95 % interval."),
 }
 
@@ -106,8 +106,9 @@ def _power(folder):
     for name in names:
         own = [row for row in rows if row["lake"] == name]
         traces.append({"name": name, "x": numbers(own, "change_percent"),
-                       "y": numbers(own, "power_injected")})  # fmt: skip
-    return {"x_title": "change of speed [%]", "y_title": "share that is seen", "traces": traces}
+                       "y": numbers(own, "share_called")})  # fmt: skip
+    return {"x_title": "change of speed [%]", "y_title": "share called faster or slower",
+            "traces": traces}  # fmt: skip
 
 
 def _aligned(root, folder, lake):
