@@ -64,6 +64,7 @@ class Review(Strict):
 class LakesPart(Strict):
     """``[lakes]``: the same for all lakes."""
 
+    heights_within_m: float = Field(500.0, gt=0, le=5000)
     controls_within_km: float = Field(15.0, ge=0, le=200)
     margin_sigma_m: float = Field(200.0, ge=0, le=20e3)
     viscosity_Pa_s: float = Field(1e14, ge=1e11, le=1e17)

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve
+from scipy.optimize import brentq, minimize_scalar
 from scipy.stats import chi2
 
 from ..constants import NS_PER_DAY
@@ -12,6 +13,7 @@ from ..errors import SettingsError, SolutionError
 WINDOW_D = 1.0  # d, of a station's heights about a pass; choice
 SLOW_M = 0.01  # m, what a station's height is off over weeks; choice: a good day of a good station
 LEAST = 3  # common times; choice
+DOUBLINGS = 30  # of the step by which the end of an interval is looked for; choice
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,8 +82,7 @@ def agreement(time_ns, first_m, first_covariance_m2, second_m, second_covariance
 
     Rows where either is NaN are left out. Generalised least squares with both covariances (Aitken
     1935, Proc. R. Soc. Edinb. 55, 42); chi-square with one degree of freedom less than there are
-    rows. The slope takes the second as free of error, which is fair where its sigma is far below
-    the spread of its values.
+    rows. The slope has errors in both: the most probable one where the true heights are left free.
 
     Raises
     ------
@@ -99,6 +100,8 @@ def agreement(time_ns, first_m, first_covariance_m2, second_m, second_covariance
     good = np.flatnonzero(np.isfinite(first + second + np.diag(covariance)))
     if len(good) < LEAST:
         raise SolutionError(f"{len(good)} common times; agreement needs {LEAST}")
+    own = [np.asarray(c, float)[np.ix_(good, good)]
+           for c in (first_covariance_m2, second_covariance_m2)]  # fmt: skip
     covariance = covariance[np.ix_(good, good)]
     root = cho_factor(covariance)
     one = np.ones(len(good))
@@ -107,7 +110,7 @@ def agreement(time_ns, first_m, first_covariance_m2, second_m, second_covariance
     offset = float(one @ cho_solve(root, rest) / precision)
     left = rest - offset
     chi_square = float(left @ cho_solve(root, left))
-    slope, slope_sigma = _slope(root, first[good], second[good])
+    slope, slope_sigma = line_of(second[good], own[1], first[good], own[0])
     freedom = len(good) - 1
     sigma = np.sqrt(np.maximum(np.diag(covariance) - 1.0 / precision, 0.0))
     return Agreement(
@@ -116,11 +119,37 @@ def agreement(time_ns, first_m, first_covariance_m2, second_m, second_covariance
     )  # fmt: skip
 
 
-def _slope(root, first, second):
-    """Return (slope of the first on the second, sigma), the zero free."""
-    if np.ptp(second) == 0.0:
+def line_of(x, x_covariance, y, y_covariance):
+    """Return (slope of y on x, its sigma) with errors (n, n) in both, the zero free; NaN if none.
+
+    True x are left free; what is left is the normal density of y - a - b x with the covariance
+    Cy + b^2 Cx, and b is the slope of the least square of it: with independent errors that of York
+    et al. (2004), Am. J. Phys. 72, 367. Sigma: half the interval in which chi-square is less than
+    1 above its least.
+    """
+    if np.ptp(x) == 0.0:
         return np.nan, np.nan
-    design = np.stack([np.ones(len(second)), second - second.mean()], axis=1)
+    design = np.stack([np.ones(len(x)), x - x.mean()], axis=1)
+    root = cho_factor(x_covariance + y_covariance)
     covariance = np.linalg.inv(design.T @ cho_solve(root, design))
-    found = covariance @ (design.T @ cho_solve(root, first))
-    return float(found[1]), float(np.sqrt(covariance[1, 1]))
+    start, wide = (covariance @ (design.T @ cho_solve(root, y)))[1], np.sqrt(covariance[1, 1])
+
+    def square(slope):
+        factor = cho_factor(y_covariance + slope**2 * x_covariance)
+        rest = y - slope * x
+        inverse = cho_solve(factor, np.stack([np.ones(len(x)), rest], axis=1))
+        free = inverse[:, 0].sum()
+        return rest @ inverse[:, 1] - inverse[:, 1].sum() ** 2 / free
+
+    found = minimize_scalar(square, bracket=(start - wide, start + wide))
+    ends = [_where(lambda b: square(b) - found.fun - 1.0, found.x, way * wide) for way in (-1, 1)]
+    return float(found.x), 0.5 * float(ends[1] - ends[0])
+
+
+def _where(over, start, step):
+    """Return where a function that is -1 at ``start`` becomes 0 on one side; inf where nowhere."""
+    for _ in range(DOUBLINGS):
+        if over(start + step) > 0.0:
+            return brentq(over, start, start + step)
+        step *= 2.0
+    return np.copysign(np.inf, step)

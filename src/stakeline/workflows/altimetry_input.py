@@ -9,7 +9,6 @@ from ..campaign.altimetry_map import AltimetryMap, read_altimetry_map
 from ..campaign.column_map import LENGTHS
 from ..campaign.folders import RAW
 from ..campaign.store import sha256_file
-from ..earth.projection import projection
 from ..errors import FormatError, SettingsError
 from ..formats.altimetry import (
     Datum,
@@ -22,7 +21,14 @@ from ..formats.altimetry import (
 from ..formats.plain_table import read_raw_columns
 from ..formats.series_netcdf import is_netcdf
 from ..lakes.altimetry import SurfacePoints
-from ..lakes.datum import ELLIPSOID, GEOID, TIDE_FREE, above_ellipsoid, in_tide_system
+from ..lakes.datum import ELLIPSOID, TIDE_FREE
+from .altimetry_absolute import (
+    AbsolutePoints,
+    absolute_points,
+    ellipsoidal,
+    placed,
+    surface_points,
+)
 from .altimetry_series import is_series, level_series, number_column, raw_column
 from .motion_table import gps_times
 
@@ -36,7 +42,8 @@ class CampaignAltimetry:
     """All altimetry of a campaign.
 
     ``points``: :class:`SurfacePoints` on map ``epsg``, None where there are none; ``track_names``
-    of their numbers; ``maps``: tuple of HeightChange; ``series``: tuple of LevelSeries; ``files``:
+    of their numbers; ``absolute``: :class:`AbsolutePoints` or None, with ``left`` on files without
+    any; ``maps``: tuple of HeightChange; ``series``: tuple of LevelSeries; ``files``:
     (path below the campaign, checksum) of what was read; ``notes``: sentences.
     """
 
@@ -48,6 +55,8 @@ class CampaignAltimetry:
     datum: Datum
     files: tuple
     notes: tuple
+    absolute: AbsolutePoints | None = None
+    left: tuple = ()
 
 
 def altimetry_points(campaign, epsg):
@@ -91,12 +100,22 @@ def altimetry_points(campaign, epsg):
         files.append(path)
     notes += [f"{Path(m.file).name}: {note}" for m in maps for note in m.notes]
     points, names, datum, more = _together(parts, epsg)
+    absolute, left = absolute_points(parts, epsg)
     checked = tuple((campaign.relative(p), sha256_file(p)[1]) for p in files)
     notes += [note for one in series for note in one.notes]
     maps = [replace(m, file=campaign.relative(Path(m.file))) for m in maps]
     series = [replace(s, file=campaign.relative(Path(s.file))) for s in series]
     return CampaignAltimetry(
-        points, names, tuple(maps), tuple(series), epsg, datum, checked, (*notes, *more)
+        points,
+        names,
+        tuple(maps),
+        tuple(series),
+        epsg,
+        datum,
+        checked,
+        (*notes, *more),
+        absolute,
+        left,
     )
 
 
@@ -162,17 +181,8 @@ def _together(parts, epsg):
     notes = []
     if len({part.datum for part in parts}) > 1:
         parts = [_common(part, notes) for part in parts]
-    whole = joined_points([_placed(part, epsg) for part in parts])
-    points = SurfacePoints(
-        whole.time_ns, whole.place, whole.height_m, whole.sigma_m, whole.track, whole.cycle, epsg
-    )
-    return points, whole.track_names, whole.datum, tuple(notes)
-
-
-def _latitude(part):
-    if part.epsg is None:
-        return np.radians(part.place[:, 0])
-    return projection(part.epsg).inverse(*part.place.T)[0]
+    whole = joined_points([placed(part, epsg) for part in parts])
+    return surface_points(whole, epsg), whole.track_names, whole.datum, tuple(notes)
 
 
 def _common(part, notes):
@@ -183,34 +193,10 @@ def _common(part, notes):
             f"{' and '.join(part.datum.missing)}; say it in a file of its name ending in .toml, "
             "[datum]"
         )
-    height, datum = part.height_m, part.datum
-    if datum.height_above == GEOID:
-        height = above_ellipsoid(height, part.geoid_m)
-        lost = int((~np.isfinite(height)).sum())
-        if lost:
-            notes.append(f"{part.file}: points without a height of the geoid left out: {lost}")
-    if datum.tide_system != TIDE_FREE:
-        height = in_tide_system(height, _latitude(part), datum.tide_system, TIDE_FREE)
-    frame = f", frame {datum.frame} taken as one with the others" if datum.frame else ""
+    moved, *_, lost = ellipsoidal(part)
+    if lost:
+        notes.append(f"{part.file}: points without a height of the geoid left out: {lost}")
+    frame = part.datum.frame
+    frame = f", frame {frame} taken as one with the others" if frame else ""
     notes.append(f"{part.file}: brought to heights above the ellipsoid, tide-free{frame}")
-    moved = part.with_heights(height, Datum(ELLIPSOID, TIDE_FREE))
-    return moved.chosen(np.isfinite(height))
-
-
-def _placed(part, epsg):
-    """Return points on the map of the lakes."""
-    if part.epsg == epsg:
-        return part
-    latitude = _latitude(part)
-    longitude = (
-        np.radians(part.place[:, 1])
-        if part.epsg is None
-        else projection(part.epsg).inverse(*part.place.T)[1]
-    )
-    chart = projection(epsg)
-    if (chart.pole * latitude < np.radians(45.0)).any():
-        raise FormatError(
-            part.file, None, f"latitude {np.degrees(latitude.min()):.2f}",
-            f"places that the lakes' map EPSG:{epsg} holds",
-        )  # fmt: skip
-    return part.with_places(np.stack(chart.forward(latitude, longitude), axis=1), epsg)
+    return moved.with_heights(moved.height_m, Datum(ELLIPSOID, TIDE_FREE))

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from .. import __version__
-from ..campaign.folders import LAKES, open_campaign
+from ..campaign.folders import LAKES, MOTION, POSITION, open_campaign
 from ..campaign.ledger import fingerprint
 from ..campaign.store import sha256_file
 from ..errors import SettingsError
@@ -13,6 +13,7 @@ from ..lakes.combined import combined_series
 from ..lakes.response import Ice
 from .altimetry_input import FOLDER, altimetry_points
 from .lakes_altimetry import lake_altimetry
+from .lakes_altimetry_heights import heights_files, heights_words, station_heights
 from .lakes_altimetry_tables import altimetry_files, word
 from .lakes_altimetry_words import altimetry_figures, altimetry_words
 from .lakes_ground import ice_thickness, lake_outlines
@@ -55,7 +56,8 @@ def altimetry_part(doing):
     files = [p for p in sorted(campaign.folder(FOLDER).rglob("*")) if p.is_file()]
     lakes = ground.lakes if files else {}
     common = [__version__, ground.epsg, ground.files, _sums(campaign, files)]
-    common.append(_sums(campaign, grid_files(campaign)))
+    common.append(_sums(campaign, [*grid_files(campaign), *_of_heights(campaign)]))
+    common.append(campaign.settings.lakes.heights_within_m)
     tasks = []
     for lake in filter(doing.wants, lakes):
         name = file_name(lake)
@@ -86,6 +88,12 @@ def _sums(campaign, paths):
     return [(campaign.relative(path), sha256_file(path)[1]) for path in paths]
 
 
+def _of_heights(campaign):
+    """Return files that tell where the surface lies below an antenna, and motion, which follows."""
+    snow = sorted(campaign.folder(POSITION).glob("*/*_snow.parquet"))
+    return [*snow, *sorted(campaign.folder(MOTION).glob("*/*_motion.parquet"))]
+
+
 def _reviews(settings, lake):
     return [one.model_dump(mode="json") for one in settings.review if one.lake == lake]
 
@@ -109,12 +117,15 @@ def solve_altimetry(task):
     source = word(found.first) if found.sides else ""
     datum = (f"datum of the passes: {altimetry.datum.words}",)
     datum *= altimetry.points is not None and not altimetry.datum.missing  # else it is told there
-    notes = (f"note: {note}" for note in (*datum, *altimetry.notes, *how))
+    heights, missed = station_heights(campaign, variants[0], altimetry)
+    notes = (f"note: {note}" for note in (*datum, *altimetry.notes, *missed, *how))
     near = station_overflights(campaign, variants[0], altimetry)
     flown = overflight_words(near, altimetry.track_names)
-    words = (*altimetry_words(found), *together_words(task.lake, volumes, source), *flown, *notes)
+    words = (*altimetry_words(found), *together_words(task.lake, volumes, source), *flown)
+    words += (*heights_words(heights), *notes)
     files = {f"{task.name}/{name}": data for name, data in altimetry_files(found).items()}
     files[f"{task.name}/{WORDS}"] = ("\n".join(words) + "\n").encode("utf-8")
+    files |= {f"{task.name}/{name}": data for name, data in heights_files(heights).items()}
     if volumes:
         files[f"{task.name}/{TABLE}"] = together_table(volumes, source)
     if near:

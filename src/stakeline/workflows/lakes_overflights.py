@@ -23,12 +23,20 @@ def station_overflights(campaign, outline, altimetry):
     """Return the Overflights of all stations about a lake, by station."""
     if altimetry.points is None:
         return ()
-    names = [result.station for result in station_results(campaign)]
     found = []
-    for name, track in tracks(campaign, names, outline.epsg).items():
-        if outline.margin_m(np.median(track.point_m, axis=0))[0] > -ABOUT_M:
-            found += overflights(altimetry.points, name, _place_at(track), outline.scale)
+    for name, place_at in stations_about(campaign, outline).items():
+        found += overflights(altimetry.points, name, place_at, outline.scale)
     return tuple(found)
+
+
+def stations_about(campaign, outline):
+    """Return {station: function from a time [ns] to its map point} of those about a lake."""
+    names = [result.station for result in station_results(campaign)]
+    return {
+        name: _place_at(track)
+        for name, track in tracks(campaign, names, outline.epsg).items()
+        if outline.margin_m(np.median(track.point_m, axis=0))[0] > -ABOUT_M
+    }
 
 
 def _place_at(track):
