@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from scipy.linalg import toeplitz
 
 from stakeline.errors import SettingsError, SolutionError
 from stakeline.lakes.outline import Outline, ellipse_outline
@@ -24,6 +25,7 @@ from stakeline.lakes.surface import (
     at_once_shares,
     clamped_plate_map,
     judge_shares,
+    mean_view,
     roof_from_surface,
     share_map,
     shares,
@@ -182,7 +184,24 @@ def test_elastic_at_once_flow_later():
     # levelling makes the share fall with the lag, slowly
     assert 0.9 * shares(view, ICE, FLOWS[0])[0] < late < shares(view, ICE, FLOWS[0])[0]
     assert ICE.unrelaxed(1.0) == pytest.approx(1.0, abs=1e-5)
-    assert ICE.unrelaxed(100.0 * ICE.relaxation_s) == pytest.approx(0.01)
+    # of an even change of 100 memories the last hundredth is elastic: 1 - exp(-x) over x
+    even = 100.0 * ICE.relaxation_s * (np.arange(10000) + 0.5) / 10000
+    assert ICE.unrelaxed(even) == pytest.approx(0.01, rel=1e-3)
+
+
+@pytest.mark.parametrize("flow", FLOWS)
+def test_mean_share_over_lags_is_the_mean_of_the_shares(flow):
+    view = view_of(SMALL, [[0.0, 0.0], [800.0, 500.0]])
+    lags = 86400.0 * np.array([0.0, 3.0, 40.0, 365.0, 4000.0])
+    each = np.mean([shares(view, ICE, flow, lag) for lag in lags], axis=0)
+    assert shares(view, ICE, flow, lags) == pytest.approx(each, abs=1e-3)
+    mean = mean_view(SMALL, SMALL, ICE)
+    assert mean.share(ICE, flow, lags) == pytest.approx(
+        np.mean([mean.share(ICE, flow, lag) for lag in lags])
+    )
+    # thicker and softer ice levels sooner: only viscosity over thickness counts, besides shape
+    half = Ice(ICE.thickness_m, 0.5 * ICE.viscosity_Pa_s)
+    assert shares(view, half, flow, 0.5 * lags) == pytest.approx(shares(view, ICE, flow, lags))
 
 
 def test_thin_ice_shows_all_at_once_and_thick_ice_little():
@@ -211,6 +230,15 @@ def test_there_and_back_again():
     assert np.sqrt(np.mean(scaled**2)) < 2.5  # the first row's noise is common to all
     with pytest.raises(SolutionError, match="without a gap"):
         roof_from_surface(response, np.full((2, 300), np.nan), np.array([0.01, 0.01]))
+
+
+def test_noise_of_a_roof_is_that_of_the_inverse_matrix():
+    view = view_of(SMALL, [[0.0, 0.0]])
+    response = step_responses(view, ICE, FLOWS[1], 5 * 86400.0, 60)
+    matrix = toeplitz(response[0], np.zeros(60)) @ (np.eye(60) - np.eye(60, k=-1))
+    expected = 0.01 * np.sqrt((np.linalg.inv(matrix) ** 2).sum(axis=1))
+    _, sigma = roof_from_surface(response, np.zeros((1, 60)), np.array([0.01]))
+    assert sigma == pytest.approx(expected)
 
 
 def test_an_island_takes_its_part():

@@ -39,6 +39,11 @@ def ramp(share, rise, fall):
     return moved
 
 
+def reached(moved, rise, fall):
+    """Return the share of the length at which so much (0 to 1) of a change is over."""
+    return betaincinv(rise, fall, np.clip(moved, 0.0, 1.0))
+
+
 def peak_share(rise, fall):
     """Return the share of the length at which the rate is greatest."""
     rise, fall = np.asarray(rise, float), np.asarray(fall, float)

@@ -38,6 +38,8 @@ class LakeEvent:
         ``automatic``, or what a person has made of it: ``reviewed`` or ``rejected``.
     quality : dict
         ``misfit``, ``accepted``, ``size_over_sigma``, ``beside`` (share of controls).
+    rows_d : tuple of float
+        First and last day of the record, between which changes are counted.
     """
 
     lake: str
@@ -56,6 +58,7 @@ class LakeEvent:
     reasons: tuple = ()
     status: str = "automatic"
     quality: dict = field(default_factory=dict)
+    rows_d: tuple = (-np.inf, np.inf)
 
     def onset_days(self, definition="start"):
         """Return samples of the onset by one of :data:`~.curve.ONSETS`. [d]"""
@@ -117,24 +120,31 @@ class LakeEvent:
         return found | {"reasons": "; ".join(self.reasons)}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class LakePhase:
     """What a lake does between events: ``filling``, ``sinking`` or ``steady``.
 
-    ``rate_m_d`` and its sigma are of the surface, relative to the controls where there are any.
+    ``begin_ns``, ``end_ns`` (3,): low, median, high; ``begin_by``, ``end_by``: what they are, in
+    words. ``rate_m_d`` and its sigma are of the surface, relative to the controls where there are
+    any.
     """
 
     lake: str
     kind: str
-    begin_ns: int
-    end_ns: int
+    begin_ns: np.ndarray
+    end_ns: np.ndarray
+    begin_by: str
+    end_by: str
     rate_m_d: float
     sigma_m_d: float
 
 
 @dataclass(frozen=True, eq=False)
 class LakeHistory:
-    """All that was found for one lake; ``false_limit_per_year``: what events had to stay below."""
+    """All that was found for one lake; ``false_limit_per_year``: what events had to stay below.
+
+    ``slow``: changes as :class:`LakeEvent` that last too long to be events.
+    """
 
     lake: str
     events: tuple
@@ -143,6 +153,7 @@ class LakeHistory:
     model: object
     false_limit_per_year: float
     notes: tuple
+    slow: tuple = ()
 
 
 def interval(samples, level=LEVEL):

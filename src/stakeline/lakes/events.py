@@ -9,13 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..constants import NS_PER_DAY
-from ..errors import StakelineError
-from ..motion.smoother import smooth
 from .combined import combined_series
 from .curve import ramp
 from .event_noise import courses_of, noise_beside
-from .event_record import LakeEvent, LakeHistory, LakePhase, interval
+from .event_record import LakeEvent, LakeHistory, interval
 from .fit import MEMORY_D, Changes, Feed, sampled
+from .phases import phases_of
 from .search import Search, Trials
 from .station_changes import given_back, station_changes
 from .whitening import fitted_noise
@@ -83,7 +82,7 @@ def find_events(lake, stations, rng, settings=None, feeders=()):
     series = combined_series(stations, settings.step_h, settings.leakage_h)
     feeds = _feeds(series, feeders, settings)
     changes, model, scores, notes = _changes(series, settings, rng, feeds)
-    events = []
+    events, slow = [], []
     for members in _clusters(series, changes):
         fit = _sampled(series, model, changes, members, rng, feeds)
         for j, member in enumerate(members):
@@ -91,16 +90,18 @@ def find_events(lake, stations, rng, settings=None, feeders=()):
                 notes = (*notes, "of the water of a lake above nothing is seen to arrive")
                 continue
             event = _event(lake, series, model, fit, j, scores[member], settings, rng)
-            slow = _no_event(event, series, settings)
-            if slow:
-                notes = (*notes, slow)
-            else:
+            why = _no_event(event, series, settings)
+            if why:
+                notes = (*notes, why)
+            if not why:
                 events.append(event)
+            elif _lasts(event, settings):
+                slow.append(event)
     events.sort(key=lambda event: np.median(event.onset_d))
-    phases = _phases(lake, series, model, events)
+    phases = phases_of(lake, series, model, events)
     notes = (*series.notes, *notes)
     limit = settings.false_limit_per_year
-    return LakeHistory(lake, tuple(events), phases, series, model, limit, notes)
+    return LakeHistory(lake, tuple(events), phases, series, model, limit, notes, tuple(slow))
 
 
 def _feeds(series, feeders, settings):
@@ -301,7 +302,7 @@ def _event(lake, series, model, fit, j, score, settings, rng):
     return LakeEvent(
         lake, "fill" if middle > 0.0 else "drain", series.start_ns, onset, length, rise, fall,
         change, stations, probability, score[1], onset_bound, end_bound, tuple(reasons),
-        quality=quality,
+        quality=quality, rows_d=(float(series.day[0]), float(series.day[-1])),
     )  # fmt: skip
 
 
@@ -320,7 +321,7 @@ def _no_event(event, series, settings):
     against = [
         n for n, v in event.station_m.items() if _sure_sign(v) * np.median(event.change_m) < 0.0
     ]
-    if length > settings.longest_d:
+    if _lasts(event, settings):
         why = f"it lasts longer than {settings.longest_d:g} d"
     elif onset < series.day[0] and onset + length > half:
         why = "it begins before the first row and ends after half of the record"
@@ -331,7 +332,13 @@ def _no_event(event, series, settings):
     return (
         f"day {onset:.1f} to {onset + length:.1f}: a change of {np.median(event.change_m):+.3f} m "
         f"is no event: {why}; it is left to the rates between events"
+        f"{', and listed among the phases' if _lasts(event, settings) else ''}"
     )
+
+
+def _lasts(event, settings):
+    """Say whether a change lasts longer than an event may."""
+    return float(np.median(event.length_d)) > settings.longest_d
 
 
 def _sure_sign(samples):
@@ -363,29 +370,3 @@ def _bounds(series, onset, end, change):
         inside = (gap > _GAP_D) & (days > series.day[0]) & (days < series.day[-1])
         words.append("in a gap: only an interval is known" if inside.mean() > 0.5 else "")
     return first or words[0], last or words[1]
-
-
-def _phases(lake, series, model, events):
-    """Return the :class:`LakePhase` between events, by the smoothed height at their ends."""
-    edges = [series.day[0]]
-    for event in events:
-        edges += [float(np.median(event.onset_d)), float(np.median(event.end_days()))]
-    edges.append(series.day[-1])
-    phases = []
-    for begin, end in zip(edges[::2], edges[1::2], strict=True):
-        inside = (series.day > begin + 1.0) & (series.day < end - 1.0)
-        if inside.sum() < 20 or end - begin < 5.0:
-            continue
-        time_ns = series.time_ns(series.day[inside])
-        try:
-            found = smooth(time_ns, series.up_m[inside], series.sigma_m[inside], model,
-                           at_ns=time_ns[[0, -1]])  # fmt: skip
-        except StakelineError:
-            continue
-        span = (time_ns[-1] - time_ns[0]) / NS_PER_DAY
-        rate = float(np.diff(found.position_m)[0]) / span
-        sigma = float(np.sqrt((found.position_sigma_m**2).sum())) / span
-        sigma = np.hypot(sigma, np.sqrt(2.0) * model.coloured_sigma_m[0] / span)
-        kind = "steady" if abs(rate) < 2.0 * sigma else ("filling" if rate > 0.0 else "sinking")
-        phases.append(LakePhase(lake, kind, int(time_ns[0]), int(time_ns[-1]), rate, float(sigma)))
-    return tuple(phases)

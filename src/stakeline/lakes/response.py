@@ -46,6 +46,7 @@ METHODS = (*FLOWS, *PLATES, UNIFORM)
 _REACH = 40.0  # -, radii of discs, in lengths of the ice's answer, up to which shares are made
 _WAVES = np.linspace(0.0, 25.0, 3751)[1:]  # -, wave numbers times length; T is 0 beyond
 _RADII = np.concatenate([np.linspace(0.0, 6.0, 121), np.linspace(6.0, _REACH, 86)[1:]])
+_AGES = np.append(0.0, np.geomspace(1e-3, 1e3, 181))  # -, of a table of levelling; choice
 _TURNS = j1(np.outer(_RADII, _WAVES)) * _RADII[:, None] * (_WAVES[1] - _WAVES[0])
 
 
@@ -89,10 +90,9 @@ class Ice:
         """Maxwell time: viscosity over shear modulus E / (2 (1 + nu)). [s]"""
         return self.viscosity_Pa_s * 2.0 * (1.0 + self.poisson) / self.young_Pa
 
-    def unrelaxed(self, duration_s):
-        """Return the share of an even change of this length that is still elastic at its end."""
-        x = np.asarray(duration_s, float) / self.relaxation_s
-        return -np.expm1(-x) / np.maximum(x, 1e-12)
+    def unrelaxed(self, age_s):
+        """Return the share of a change that is still elastic, parts of which are so old (n,)."""
+        return float(np.mean(np.exp(-np.asarray(age_s, float) / self.relaxation_s)))
 
 
 def viscous_passes(wave_rad_m, thickness_m, slip_length_m=0.0):
@@ -205,13 +205,16 @@ def disc_shares(radius_m, ice, method, lag_s=0.0):
 
     r times the integral of T(k) J1(k r) over k: the Hankel transform of a disc (Bracewell 1965,
     The Fourier Transform and Its Applications, chapter 12). What a ring of roof from one radius
-    to the next adds is the difference of two discs.
+    to the next adds is the difference of two discs. Several lags: the mean over them, from a table
+    (good to 1e-3).
     """
     radius = np.asarray(radius_m, float)
     if method == UNIFORM:
         return (radius > 0.0).astype(float)
     length = ice.bending_length_m if method == PLATES[0] else ice.thickness_m
-    if lag_s == 0.0 and method in (*FLOWS, PLATES[0]):
+    if np.ndim(lag_s):
+        table = _mean_of_ages(ice, method, lag_s)
+    elif lag_s == 0.0 and method in (*FLOWS, PLATES[0]):
         table = _sudden(method)
     else:
         table = _TURNS @ transfer(ice, method, _WAVES / length, lag_s)
@@ -224,6 +227,27 @@ def _sudden(method):
     ice = Ice(1.0)
     length = ice.bending_length_m if method == PLATES[0] else ice.thickness_m
     return _TURNS @ transfer(ice, method, _WAVES / length)
+
+
+def _mean_of_ages(ice, method, lag_s):
+    """Return the shares of discs, mean over lags (n,), by radii in lengths of the ice's answer."""
+    if method not in FLOWS:
+        return _sudden(method)
+    age = ICE_KG_M3 * GRAVITY_M_S2 * ice.thickness_m / ice.viscosity_Pa_s * np.asarray(lag_s)
+    place = np.interp(age, _AGES, np.arange(len(_AGES)))
+    below = np.minimum(place.astype(int), len(_AGES) - 2)
+    weight = np.bincount(below, 1.0 - (place - below), len(_AGES))
+    weight += np.bincount(below + 1, place - below, len(_AGES))
+    return weight @ _levelled(method) / len(place)
+
+
+@functools.cache
+def _levelled(method):
+    """Return the shares of discs (ages, radii) at ages in units of viscosity over rho g h."""
+    ice = Ice(1.0, ICE_KG_M3 * GRAVITY_M_S2)
+    slip = 0.0 if method == FLOWS[0] else np.inf
+    rate = levelling_rate_per_s(_WAVES, ice.thickness_m, ice.viscosity_Pa_s, slip)
+    return (transfer(ice, method, _WAVES) * np.exp(-np.outer(_AGES, rate))) @ _TURNS.T
 
 
 def lake_share(radius_m, ice, method):

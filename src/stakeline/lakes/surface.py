@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.interpolate import RegularGridInterpolator
-from scipy.linalg import solve_triangular, toeplitz
+from scipy.signal import lfilter
 from scipy.sparse import csc_matrix, identity
 from scipy.sparse.linalg import spsolve
 
@@ -73,8 +73,8 @@ def shares(view, ice, method, lag_s=0.0):
     ice : Ice
     method : str
         Of :data:`~.response.METHODS`: two flows, two plates, or the surface as the roof.
-    lag_s : float
-        Time since the roof moved, for the flows' levelling. [s]
+    lag_s : float or array (k,)
+        Time since the roof moved, for the flows' levelling; of several, the mean. [s]
     """
     if method not in METHODS:
         raise SettingsError(f"no method '{method}'; there are {', '.join(METHODS)}")
@@ -205,15 +205,19 @@ class MeanView:
     weight: np.ndarray
     covered: float
 
-    def share(self, ice, method):
+    def share(self, ice, method, lag_s=0.0):
         """Return the mean of the surface over the one outline for 1 m of roof of the other.
+
+        ``lag_s`` as in :func:`shares`.
 
         Where the surface moves as the roof, or a plate is clamped at the margin (whose shape is
         left out), that is the part of the one that the other covers.
         """
         if method in (UNIFORM, PLATES[1]):
             return self.covered
-        return float(self.weight @ transfer(ice, method, self.wave_rad_m))
+        lags = np.atleast_1d(lag_s)
+        passed = np.mean([transfer(ice, method, self.wave_rad_m, lag) for lag in lags], axis=0)
+        return float(self.weight @ passed)
 
 
 def mean_view(outline, over, ice):
@@ -304,11 +308,18 @@ def roof_from_surface(response, surface_m, sigma_m):
     weight = late / sigma**2
     weight = weight / (weight @ late)
     kernel = weight @ response
-    matrix = toeplitz(kernel, np.zeros(n)) @ (np.eye(n) - np.eye(n, k=-1))
-    inverse = solve_triangular(matrix, np.eye(n), lower=True)
-    roof = inverse @ (weight @ (surface - surface[:, :1]))
+    roof = undone(kernel, weight @ (surface - surface[:, :1]))
     noise = np.sqrt((weight * sigma) @ (weight * sigma))
-    return roof, noise * np.sqrt((inverse**2).sum(axis=1))
+    one = undone(kernel, np.eye(1, n)[0])
+    return roof, noise * np.sqrt(np.cumsum(one**2))
+
+
+def undone(kernel, surface_m):
+    """Return the roof change (n,) behind a surface change (n,) at even times. [m]
+
+    ``kernel`` (n,): shares at even lags after a sudden change; before the first row nothing moved.
+    """
+    return np.cumsum(lfilter([1.0], kernel, surface_m))
 
 
 def judge_shares(share, least=LEAST_SHARE):

@@ -3,6 +3,9 @@
 Volume is area times the mean change of the roof. Outline, thickness, viscosity, the bed's hold and
 the course of the event are drawn together, and each draw counts by how well it makes the stations
 over the lake agree; what is left is the range that the stations cannot narrow.
+
+While the roof moves, the surface levels itself: what the stations show in the end is what each part
+of the change has left by then, the mean of the shares over the course of the event.
 """
 
 from dataclasses import dataclass, replace
@@ -11,14 +14,15 @@ import numpy as np
 
 from ..constants import NS_PER_DAY, NS_PER_S
 from ..errors import SettingsError
-from .curve import peak_share, rate_at
+from .curve import peak_share, ramp, rate_at, reached
 from .event_record import interval
-from .response import FLOWS, PLATES, UNIFORM
+from .response import FLOWS, METHODS, PLATES, UNIFORM
 from .surface import judge_shares, mean_view, shares, view_of
 
 DAY_S = NS_PER_DAY / NS_PER_S  # s/d; definition
 SHAPES = ("uniform", "plate bulge", "ice flow")
 LEAST_SIGMA_M = 1e-4  # m, of a station's change; choice
+AGES = 12  # equal parts of a change, over whose ages shares are averaged; choice
 LEAST_DRAWS = 30.0  # effective number that must be left after weighing; choice
 
 
@@ -39,13 +43,28 @@ class IceSpread:
 
 
 @dataclass(frozen=True, eq=False)
+class IceDraws:
+    """The ice behind samples (s,): ``outline`` and ``method`` are numbers, of METHODS the latter.
+
+    ``kept``: what levelling has left of the surface's change by its end, over what it would have
+    been at once.
+    """
+
+    outline: np.ndarray
+    thickness_m: np.ndarray
+    viscosity_Pa_s: np.ndarray
+    method: np.ndarray
+    kept: np.ndarray
+
+
+@dataclass(frozen=True, eq=False)
 class LakeVolume:
     """Samples (s,) of one event: volumes leave positive for a draining, come for a filling.
 
     ``roof_m``: mean change of the roof; ``share``: {station: samples of surface over roof};
     ``effective``: number of independent draws behind them. ``draw``: which sample of the event each
     follows from; ``mean_share``: samples of the mean of the surface over roof, where it was asked
-    for.
+    for. ``ice``: what each was drawn with.
     """
 
     lake: str
@@ -60,6 +79,7 @@ class LakeVolume:
     notes: tuple
     draw: np.ndarray
     mean_share: np.ndarray | None = None
+    ice: IceDraws | None = None
 
     def row(self, level=0.95):
         """Return a line of a table: low, median, high of each quantity."""
@@ -93,8 +113,9 @@ def event_volume(event, outlines, station_m, ice, rng, spread=None, shape="ice f
     rng : numpy.random.Generator
     spread : IceSpread, optional
     shape : str
-        ``ice flow``: stuck or sliding bed by chance, and the plate where the event has not ended;
-        ``plate bulge``: plate with either surround; ``uniform``: surface as the roof.
+        ``ice flow``: stuck or sliding bed by chance, levelling over the event's own course, and
+        the plate where the event has not ended; ``plate bulge``: plate with either surround;
+        ``uniform``: surface as the roof. The last two do not level.
     over : Outline, optional
         Over which the mean of the surface is wanted as well; the samples stay the same.
 
@@ -116,10 +137,11 @@ def event_volume(event, outlines, station_m, ice, rng, spread=None, shape="ice f
     point = np.array([station_m[n] for n in names], float)
     seen = [_seen(outline, point, over, ice) for outline in outlines]
     which = rng.integers(0, len(seen), count)
-    drawn = np.array(
-        [_drawn_share(event, *seen[k], i, ice, rng, spread, shape) for i, k in enumerate(which)]
-    )
-    share, mean_share = drawn[:, : len(names)], drawn[:, len(names) :]
+    ages = ages_s(event)
+    drawn = [_drawn(event, *seen[k], old, ice, rng, spread, shape)
+             for k, old in zip(which, ages, strict=True)]  # fmt: skip
+    table = np.array([one[0] for one in drawn])
+    share, mean_share = table[:, : len(names)], table[:, len(names) :]
     judge_shares(np.median(share, axis=0))
     change = np.array([event.station_m[n] for n in names]).T
     roof, weight = _roof(change, share, spread)
@@ -131,11 +153,13 @@ def event_volume(event, outlines, station_m, ice, rng, spread=None, shape="ice f
     steep = rate_at(peak_share(event.rise, event.fall), event.rise, event.fall)[chosen]
     if event.end_bound:
         notes += (f"{event.end_bound}; the volume is that until the last row",)
+    thickness, viscosity, method, kept = np.array([one[1] for one in drawn])[chosen].T
     return LakeVolume(
         event.lake, event.kind, volume, roof[chosen], area[chosen], volume / length,
         volume / length * steep, dict(zip(names, share[chosen].T, strict=True)),
         float(1.0 / (weight**2).sum()), notes, chosen,
         None if over is None else mean_share[chosen, 0],
+        IceDraws(which[chosen], thickness, viscosity, method.astype(int), kept),
     )  # fmt: skip
 
 
@@ -145,8 +169,25 @@ def _seen(outline, point, over, ice):
     return view_of(outline, point), mean
 
 
-def _drawn_share(event, view, mean, draw, ice, rng, spread, shape):
-    """Return the shares of one draw of the ice: of each station, then of the mean if wanted."""
+def ages_s(event):
+    """Return how old equal parts of each draw's change are at its end, or the last row (s, k). [s]
+
+    Parts before the first row and after the last are not counted, as in the change.
+    """
+    rise, fall = event.rise[:, None], event.fall[:, None]
+    onset, length = event.onset_d[:, None], event.length_d[:, None]
+    first, last = ((day - onset) / length for day in event.rows_d)
+    low, high = ramp(first, rise, fall), ramp(last, rise, fall)
+    part = low + (high - low) * (np.arange(AGES) + 0.5) / AGES
+    share = reached(part, rise, fall)
+    return np.maximum(np.minimum(last, 1.0) - share, 0.0) * length * DAY_S
+
+
+def _drawn(event, view, mean, ages, ice, rng, spread, shape):
+    """Return (shares, (thickness, viscosity, method, kept)) of one draw of the ice.
+
+    Shares are of each station, then of the mean if wanted.
+    """
     normal = rng.standard_normal(3)
     here = replace(
         ice,
@@ -155,38 +196,48 @@ def _drawn_share(event, view, mean, draw, ice, rng, spread, shape):
         young_Pa=ice.young_Pa * np.exp(spread.young_log * normal[2]),
     )
 
-    def of(method):
-        own = shares(view, here, method)
-        return own if mean is None else np.append(own, mean.share(here, method))
+    def of(method, lag_s=0.0):
+        own = shares(view, here, method, lag_s)
+        return own if mean is None else np.append(own, mean.share(here, method, lag_s))
 
+    count, kept = len(view.point_m), 1.0
     if shape == "uniform":
-        found = of(UNIFORM)
+        method = UNIFORM
+        found = of(method)
     elif shape == "plate bulge":
-        found = of(PLATES[int(rng.integers(2))])
+        method = PLATES[int(rng.integers(2))]
+        found = of(method)
     else:
-        found = of(spread.beds[int(rng.integers(len(spread.beds)))])
+        method = spread.beds[int(rng.integers(len(spread.beds)))]
+        found = of(method, ages)
+        kept = found[:count].sum() / max(shares(view, here, method).sum(), 1e-9)
         if event.end_bound:
-            elastic = float(here.unrelaxed(event.length_d[draw] * DAY_S))
-            found = found + elastic * (of(PLATES[0]) - found)
-    doubt = 1.0 + spread.share_sigma * rng.standard_normal(len(view.point_m))
-    return found * (doubt if mean is None else np.append(doubt, 1.0))
+            found = found + here.unrelaxed(ages) * (of(PLATES[0]) - found)
+    doubt = 1.0 + spread.share_sigma * rng.standard_normal(count)
+    told = (here.thickness_m, here.viscosity_Pa_s, METHODS.index(method), kept)
+    return found * (doubt if mean is None else np.append(doubt, 1.0)), told
 
 
 def _roof(change, share, spread):
-    """Return (mean roof change (s,), weights (s,)) by the agreement of the stations."""
+    """Return (mean roof change (s,), log weights (s,)) by the agreement of the stations."""
     sigma2 = change.var(axis=0) + (spread.share_sigma * np.median(change, axis=0)) ** 2
     sigma2 = sigma2 + LEAST_SIGMA_M**2
     roof = (share * change / sigma2).sum(axis=1) / (share**2 / sigma2).sum(axis=1)
     rest = ((change - share * roof[:, None]) ** 2 / sigma2).sum(axis=1)
-    return roof, np.exp(-0.5 * (rest - rest.min()))
+    return roof, -0.5 * (rest - rest.min())
 
 
-def _steadied(weight):
+def _steadied(log_weight):
     """Return (weights of sum 1, notes), flattened where too few draws would be left."""
     power, notes = 1.0, ()
-    flat = weight / weight.sum()
-    while 1.0 / (flat**2).sum() < min(LEAST_DRAWS, 0.5 * len(weight)):
+    flat = _normal(log_weight)
+    while 1.0 / (flat**2).sum() < min(LEAST_DRAWS, 0.5 * len(flat)):
         power *= 0.7
-        flat = weight**power / (weight**power).sum()
+        flat = _normal(power * log_weight)
         notes = ("the stations agree under few draws only: outline or ice are unlike those given",)
     return flat, notes
+
+
+def _normal(log_weight):
+    weight = np.exp(log_weight)
+    return weight / weight.sum()

@@ -7,6 +7,7 @@ import numpy as np
 
 from ..campaign.folders import LAKES
 from ..campaign.store import read_table
+from ..constants import NS_PER_DAY
 from ..lakes.event_record import LakeEvent
 from .motion_results import ns
 
@@ -37,12 +38,14 @@ class LakeResult:
         pick = self.samples["event"] == told["event"]
         columns = {key: values[pick] for key, values in self.samples.items()}
         station = {name: columns[f"{name}_m"] for name in told["stations"]}
+        rows = (self.time_ns[[0, -1]] - self.origins[told["event"]]) / NS_PER_DAY
         names = ("onset_d", "length_d", "rise", "fall", "change_m")
         return LakeEvent(
             self.lake, told["kind"], self.origins[told["event"]],
             *(columns[key].astype(float) for key in names), station,
             told["probability_real"], told["false_per_year"], told["onset_bound"],
             told["end_bound"], tuple(told["reasons"]), told["status"], told["quality"],
+            tuple(rows.tolist()),
         )  # fmt: skip
 
     @property

@@ -6,16 +6,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..errors import SolutionError
+from ..lakes.event_record import interval
 from ..lakes.events import EventSettings, find_events
+from ..lakes.levelling import Levelling
 from ..lakes.outline import drawn_outlines
 from ..lakes.response import FLOWS, METHODS, Ice
 from ..lakes.surface import at_once_shares, judge_shares, shares, view_of
-from ..lakes.volume import SHAPES, IceSpread, event_volume
+from ..lakes.volume import SHAPES, IceDraws, IceSpread, event_volume
 from .lakes_curves import lake_curves
 from .lakes_ground import Thickness
 
 OUTLINES = 12  # drawn for the margin; choice
 FEW = 40  # samples of an event for each line of the range; a clamped plate takes 10 ms; choice
+TOLD_D = (30.0, 120.0, 365.0)  # d, after which it is told what levelling has left; choice
 BEDS = {"stuck": FLOWS[:1], "sliding": FLOWS[1:], "either": FLOWS}
 
 
@@ -72,8 +75,10 @@ class LakeSolution:
     """What was found for one lake.
 
     ``shares``: {station: {method: what the surface there does for 1 m of roof}}; ``unjudged``: why
-    there are no volumes, or empty. ``volumes``: of each event, None where there is none, and
-    ``volume_words`` why; ``ranges``: rows (event number, what, words, LakeVolume).
+    there are no volumes, or empty. ``volumes``: of each event, then of each slow change, None where
+    there is none, and ``volume_words`` why; ``ranges``: rows (number of the event, what, words,
+    LakeVolume).
+    ``levelling``: dicts of what is left of a sudden change of the surface after some days.
     """
 
     history: object
@@ -83,6 +88,7 @@ class LakeSolution:
     volume_words: tuple
     ranges: tuple
     curves: object
+    levelling: tuple
 
 
 def solve(problem):
@@ -111,16 +117,18 @@ def solve(problem):
         problem.lake, stations, problem.stream("events"), settings, problem.feeders
     )
     volumes, words, ranges = [], [], []
-    for number, event in enumerate(history.events):
+    for number, event in enumerate((*history.events, *history.slow)):
         volume, why = (None, unjudged) if unjudged else _volume(problem, event)
         volumes.append(volume)
         words.append(why)
-        if volume is not None:
+        if volume is not None and number < len(history.events):
             ranges += [(number, *row) for row in _ranges(problem, event)]
-    curves = lake_curves(history, volumes, problem.stream("curves"))
+    levelling = None if unjudged else _levelling(problem)
+    curves = lake_curves(history, volumes, levelling, problem.stream("curves"))
     return LakeSolution(
-        history, share, unjudged, tuple(volumes), tuple(words), tuple(ranges), curves
-    )
+        history, share, unjudged, tuple(volumes), tuple(words), tuple(ranges), curves,
+        () if unjudged else _left(problem, levelling),
+    )  # fmt: skip
 
 
 def _shares(problem):
@@ -128,8 +136,7 @@ def _shares(problem):
     if problem.thickness is None:
         return {}, {}, f"volumes are not given: {problem.thickness_words}"
     names = list(problem.tracks)
-    points = np.array([np.median(problem.tracks[n].point_m, axis=0) for n in names])
-    view = view_of(problem.outlines[0], points)
+    view = view_of(problem.outlines[0], _points(problem))
     table = {method: shares(view, problem.ice, method) for method in METHODS}
     found = {n: {m: float(table[m][k]) for m in METHODS} for k, n in enumerate(names)}
     beds = BEDS[problem.choice.bed]
@@ -143,14 +150,50 @@ def _shares(problem):
     return found, at_once, ""
 
 
+def _points(problem):
+    """Return where stations over the lake stood in the middle of their record (n, 2). [m]"""
+    return np.array([np.median(t.point_m, axis=0) for t in problem.tracks.values()])
+
+
+def _levelling(problem):
+    """Return the Levelling of a lake by the outlines that its volumes are drawn with."""
+    point = _points(problem)
+    return Levelling(tuple(view_of(o, point) for o in drawn_for(problem)), problem.ice)
+
+
+def _left(problem, levelling):
+    """Return what is left of a sudden change of the surface after some days, with its interval."""
+    rng, spread, one = problem.stream("levelling"), problem.spread, np.ones(FEW * 5)
+    thickness, viscosity = rng.standard_normal((2, len(one)))
+    draws = IceDraws(
+        rng.integers(0, len(levelling.views), len(one)),
+        problem.ice.thickness_m * np.maximum(0.2, one + spread.thickness_share * thickness),
+        problem.ice.viscosity_Pa_s * np.exp(spread.viscosity_log * viscosity),
+        np.array([METHODS.index(bed) for bed in rng.choice(spread.beds, len(one))]), one,
+    )  # fmt: skip
+    left = levelling.kept(draws, np.arange(len(one)), np.append(0.0, TOLD_D))
+    rows = zip(TOLD_D, left.T[1:], strict=True)
+    return tuple(
+        {"days": days} | dict(zip(("low", "median", "high"), interval(values), strict=True))
+        for days, values in rows
+    )
+
+
+def drawn_for(problem, outlines=None, margin_sigma_m=None):
+    """Return the outlines that stand for a lake's margin, the same on each call."""
+    outlines = problem.outlines if outlines is None else outlines
+    margin = problem.choice.margin_sigma_m if margin_sigma_m is None else margin_sigma_m
+    return drawn_outlines(
+        outlines, None, margin, problem.stream("outlines"),
+        OUTLINES if margin or len(outlines) > 1 else 1,
+    )  # fmt: skip
+
+
 def _volume(problem, event, **changes):
     """Return (LakeVolume or None, why there is none) of an event."""
     given = {"margin_sigma_m": problem.choice.margin_sigma_m, "spread": problem.spread}
     given |= {"shape": problem.choice.shape, "outlines": problem.outlines} | changes
-    drawn = drawn_outlines(
-        given["outlines"], None, given["margin_sigma_m"], problem.stream("outlines"),
-        OUTLINES if given["margin_sigma_m"] or len(given["outlines"]) > 1 else 1,
-    )  # fmt: skip
+    drawn = drawn_for(problem, given["outlines"], given["margin_sigma_m"])
     middle = event.time_ns(np.median(event.peak_days()))
     place = {n: problem.tracks[n].at(middle) for n in event.station_m if n in problem.tracks}
     if not place:
@@ -179,8 +222,9 @@ def _ranges(problem, event):
          still | margin | {"outlines": problem.outlines}),
         ("thickness", f"{problem.thickness.value_m:.0f} +-{problem.thickness.sigma_m:.0f} m",
          still | {"spread": replace(sure, thickness_share=problem.spread.thickness_share)}),
-        ("viscosity", f"factor {np.exp(problem.spread.viscosity_log):.2f} (1 sigma), with the "
-         f"elastic modulus' {np.exp(problem.spread.young_log):.2f}",
+        ("viscosity", f"factor {np.exp(problem.spread.viscosity_log):.2f} (1 sigma): levelling "
+         "while the roof moves; where the record ends first, with the elastic modulus' "
+         f"{np.exp(problem.spread.young_log):.2f}",
          still | {"spread": replace(sure, viscosity_log=problem.spread.viscosity_log,
                                     young_log=problem.spread.young_log)}),
         ("stations", "heights and bed alone", still),

@@ -22,6 +22,7 @@ QUANTITIES = {
 """Quantities of an event, each with low, median and high in a catalogue."""
 
 WORDS = ("low", "median", "high")
+FITTED = "the fitted change"
 _MINUTE_NS = 60 * NS_PER_S
 
 
@@ -174,11 +175,44 @@ def range_told(events, row):
     }  # fmt: skip
 
 
-def phase_told(phase, volume_per_m=np.nan):
-    """Return what is told of one phase between events; its flow by the volume of a metre. [m2]"""
-    flow = phase.rate_m_d * volume_per_m / 86400.0
-    return {
-        "lake": phase.lake, "kind": phase.kind, "begin_gps": iso(minutes(phase.begin_ns)),
-        "end_gps": iso(minutes(phase.end_ns)), "rate_m_d": float(phase.rate_m_d),
-        "sigma_m_d": float(phase.sigma_m_d), "inflow_m3_s": float(flow),
-    }  # fmt: skip
+PHASE_TIMES = tuple(f"{edge}_{w}_gps" for edge in ("begin", "end") for w in WORDS)
+PHASE_NUMBERS = (
+    "rate_m_d",
+    "sigma_m_d",
+    *(f"{key}_{w}" for key in ("inflow_m3_s", "change_m", "volume_m3") for w in WORDS),
+)
+
+
+def phase_told(phase, inflow_m3_s):
+    """Return what is told of one phase between events; its inflow (3,): low, median, high."""
+    row = {"lake": phase.lake, "kind": phase.kind, "begin_by": phase.begin_by,
+           "end_by": phase.end_by}  # fmt: skip
+    row |= _edges(phase.begin_ns, phase.end_ns) | dict.fromkeys(PHASE_NUMBERS, np.nan)
+    row |= {"rate_m_d": float(phase.rate_m_d), "sigma_m_d": float(phase.sigma_m_d)}
+    return row | _three("inflow_m3_s", inflow_m3_s)
+
+
+def slow_told(event, volume):
+    """Return what is told of a change that lasts too long for an event, as of a phase."""
+    row = {"lake": event.lake, "kind": f"long {event.kind}"}
+    row |= {"begin_by": event.onset_bound or FITTED, "end_by": event.end_bound or FITTED}
+    begin, end = (event.time_ns(interval(d)) for d in (event.onset_days(), event.end_days()))
+    row |= _edges(begin, end) | dict.fromkeys(PHASE_NUMBERS, np.nan)
+    rate = event.mean_rate_m_d()
+    row |= {"rate_m_d": float(np.median(rate)), "sigma_m_d": float(np.std(rate))}
+    row |= _three("change_m", interval(event.change_m))
+    if volume is None:
+        return row
+    row |= _three("volume_m3", interval(volume.volume_m3))
+    return row | _three(
+        "inflow_m3_s", interval(volume.mean_m3_s * (1.0 if event.kind == "fill" else -1.0))
+    )
+
+
+def _edges(begin_ns, end_ns):
+    times_ns = (*begin_ns, *end_ns)
+    return {key: iso(minutes(t)) for key, t in zip(PHASE_TIMES, times_ns, strict=True)}
+
+
+def _three(key, values):
+    return {f"{key}_{w}": float(v) for w, v in zip(WORDS, values, strict=True)}

@@ -14,7 +14,7 @@ from ..lakes.event_record import LEVEL
 from .lakes_places import rule
 from .lakes_results import lake_result
 from .lakes_reviews import reviewed
-from .lakes_tables import QUANTITIES, WORDS
+from .lakes_tables import PHASE_NUMBERS, PHASE_TIMES, QUANTITIES, WORDS
 from .lakes_words import lake_words
 
 TOGETHER = "lakes-together"
@@ -170,11 +170,14 @@ def volumes_csv(results):
 
 
 def phases_csv(results):
-    """Return what each lake did between its events."""
+    """Return what each lake did between its events, and changes too long to be events."""
     rows = [row for result in results for row in result.told["phases"]]
-    columns = {key: [row[key] for row in rows] for key in ("lake", "kind", "begin_gps", "end_gps")}
-    columns |= {k: _column(rows, k) for k in ("rate_m_d", "sigma_m_d", "inflow_m3_s")}
-    return write_plain_table(columns, {"rate_m_d": 6, "sigma_m_d": 6})
+    columns = {key: [row[key] for row in rows]
+               for key in ("lake", "kind", *PHASE_TIMES, "begin_by", "end_by")}  # fmt: skip
+    columns |= {key: _column(rows, key) for key in PHASE_NUMBERS}
+    decimals = dict.fromkeys(PHASE_NUMBERS, 0) | {"rate_m_d": 6, "sigma_m_d": 6}
+    decimals |= {f"inflow_m3_s_{w}": 3 for w in WORDS} | {f"change_m_{w}": 4 for w in WORDS}
+    return write_plain_table(columns, decimals)
 
 
 def series_file(results, ground):

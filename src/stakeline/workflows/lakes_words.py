@@ -5,7 +5,7 @@ import numpy as np
 from .. import __version__
 from ..time import iso
 from .lakes_places import CONTROL, NEITHER, OVER
-from .lakes_tables import event_told, minutes, phase_told, range_told
+from .lakes_tables import event_told, minutes, phase_told, range_told, slow_told
 
 FLOW_CAUTION = (
     "volume and discharge are of the water below the outline that moved the surface; water that "
@@ -17,15 +17,13 @@ def lake_summary(name, problem, solution, facts):
     """Return what is told of one lake, as JSON holds it."""
     history = solution.history
     series = history.series
-    events = [
-        event_told(event, volume, why)
-        for event, volume, why in zip(
-            history.events, solution.volumes, solution.volume_words, strict=True
-        )
-    ]
+    told = zip((*history.events, *history.slow), solution.volumes, solution.volume_words,
+               strict=True)  # fmt: skip
+    every = [event_told(*one) for one in told]
+    events = every[: len(history.events)]
     per_m = [
         abs(e["volume_m3_median"] / e["change_m_median"])
-        for e in events
+        for e in every
         if np.isfinite(e["volume_m3_median"])
     ]
     per_m = float(np.mean(per_m)) if per_m else np.nan
@@ -46,7 +44,8 @@ def lake_summary(name, problem, solution, facts):
         "volume_per_metre_m2": per_m,
         "events": events,
         "ranges": [range_told(history.events, row) for row in solution.ranges],
-        "phases": [phase_told(phase, per_m) for phase in history.phases],
+        "phases": _phases(solution),
+        "levelling": solution.levelling,
         "noise": _noise(history.model),
         "false_limit_per_year": history.false_limit_per_year,
         "notes": [
@@ -56,6 +55,17 @@ def lake_summary(name, problem, solution, facts):
         ],
         **facts,
     }
+
+
+def _phases(solution):
+    """Return what is told of phases, then of changes that last too long for events."""
+    history = solution.history
+    flows = solution.curves.inflow_m3_s.T
+    slow = zip(history.slow, solution.volumes[len(history.events) :], strict=True)
+    return [
+        *(phase_told(*one) for one in zip(history.phases, flows, strict=True)),
+        *(slow_told(*one) for one in slow),
+    ]
 
 
 def _ice(problem):
@@ -94,6 +104,7 @@ def lake_words(told, events):
         lines += _event_lines(event)
         lines += _range_lines([r for r in told["ranges"] if r["event"] == event["event"]])
     lines += [_phase_line(phase) for phase in told["phases"]]
+    lines += _levelling_lines(told)
     if told["unjudged"]:
         lines.append(f"  no volumes: {told['unjudged']}")
     elif events:
@@ -185,9 +196,34 @@ def _range_lines(ranges):
 
 
 def _phase_line(phase):
-    flow = phase["inflow_m3_s"]
-    water = f", {flow:+.2f} m3/s" if flow is not None and flow == flow else ""
-    return (
-        f"  {phase['kind']} {phase['begin_gps'][:10]} to {phase['end_gps'][:10]}: "
+    flow = amount(phase, "inflow_m3_s", form="+.2f")
+    water = f", {flow} m3/s into the lake" if flow else ""
+    line = (
+        f"  {phase['kind']} {phase['begin_median_gps'][:10]} to {phase['end_median_gps'][:10]}: "
         f"{1e3 * phase['rate_m_d']:+.2f} +-{1e3 * phase['sigma_m_d']:.2f} mm/d{water}"
     )
+    whole = amount(phase, "change_m", form="+.2f")
+    if not whole:
+        return line
+    volume = amount(phase, "volume_m3", 1e-6, ".1f")
+    return (
+        f"{line}; too long to be an event; begins {phase['begin_low_gps'][:10]} to "
+        f"{phase['begin_high_gps'][:10]}, ends {phase['end_low_gps'][:10]} to "
+        f"{phase['end_high_gps'][:10]}; surface {whole} m"
+        f"{f', {volume} million m3' if volume else ''}"
+    )
+
+
+def _levelling_lines(told):
+    """Return a line on how fast the surface levels itself, as far as it is known."""
+    if not told["levelling"]:
+        return []
+    left = ", ".join(
+        f"{one['low']:.2f} to {one['high']:.2f} after {one['days']:.0f} d"
+        for one in told["levelling"]
+    )
+    return [
+        f"  levelling: of a sudden change of the surface its own weight leaves {left} (95 %: "
+        "viscosity, thickness, bed); inflow and curves of water hold it. What moved before the "
+        "first row levels on and is not known: it counts as nothing"
+    ]
