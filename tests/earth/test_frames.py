@@ -3,7 +3,7 @@ import pyproj
 import pytest
 
 from stakeline.earth.ellipsoid import enu_from_xyz, geodetic_from_xyz
-from stakeline.earth.frames import frame_name, plate_velocity, transform
+from stakeline.earth.frames import frame_name, plate_velocity, transform, transform_rows
 from stakeline.errors import SettingsError
 from stakeline.time import decimal_year, from_calendar
 
@@ -100,3 +100,17 @@ def test_unknown_plate_and_frame():
         plate_velocity(ESBJERG, "Atlantis")
     with pytest.raises(SettingsError, match="transform first"):
         plate_velocity(ESBJERG, "Eurasia", "ITRF2008")
+
+
+def test_rows_are_moved_each_at_its_own_time_and_back():
+    time_ns = EPOCH + np.arange(5) * 300 * 86_400 * 10**9
+    rows = np.tile(ESBJERG, (5, 1)) + np.arange(5)[:, None]
+    moved = transform_rows(rows, "IGb14", time_ns, "ETRF2000")
+    one_by_one = [
+        transform(row, "IGb14", int(t), "ETRF2000") for row, t in zip(rows, time_ns, strict=True)
+    ]
+    # a leap year's day is shorter than a common one's, as a decimal year: 3e-3 a of 25 mm/a
+    np.testing.assert_allclose(moved, one_by_one, rtol=0, atol=1e-4)
+    back = transform_rows(moved, "ETRF2000", time_ns, "IGb14")
+    np.testing.assert_allclose(back, rows, rtol=0, atol=1e-8)
+    assert len(transform_rows(np.zeros((0, 3)), "IGb14", time_ns[:0], "IGS20")) == 0

@@ -157,6 +157,15 @@ def test_equal_arcs_blend_to_themselves():
     np.testing.assert_allclose(same.covariance_m2[0], np.eye(3) * 1e-4, atol=1e-12)
 
 
+def test_an_arc_of_another_frame_is_not_mixed_in():
+    first, second = arc(-21600, 86400 + 21600, 0.0), arc(86400 - 21600, 2 * 86400 + 21600, 0.02)
+    broadcast = replace(second, frame="WGS84")
+    found = blended(first, (DAY, None, broadcast), RAMP)
+    alone = blended(first, (DAY, None, None), RAMP)
+    np.testing.assert_array_equal(found.position_m, alone.position_m)
+    np.testing.assert_array_equal(found.covariance_m2, alone.covariance_m2)
+
+
 def test_epochs_the_neighbour_lacks_stay():
     first, second = arc(-21600, 86400 + 21600, 0.0), arc(86400 - 21600, 86400, 0.02)
     missing = replace(second, position_m=np.full_like(second.position_m, np.nan))

@@ -197,12 +197,13 @@ def test_several_tables_are_joined_in_order(campaign):
     np.testing.assert_array_equal(times, BEGIN_NS + np.arange(96) * HOUR_NS)
 
 
-def test_tables_that_overlap_or_differ_in_frame_are_refused(campaign):
+def test_tables_that_overlap_or_say_no_frame_are_refused(campaign):
     write_bytes(campaign / "0-raw/late.parquet", parquet(positions(first_h=47)))
     _settings(campaign, "0-raw/positions/HV05.parquet", "0-raw/late.parquet")
     assert "2031-05-02T23:00:00 in two tables" in position_campaign.run(campaign).problems[0]
-    write_bytes(campaign / "0-raw/late.parquet", parquet(positions(first_h=48, frame="IGb14")))
-    assert "frames IGS20 in 0-raw/positions" in position_campaign.run(campaign).problems[0]
+    for frame in ("not stated", "WGS84"):
+        write_bytes(campaign / "0-raw/late.parquet", parquet(positions(first_h=48, frame=frame)))
+        assert "frames IGS20 in 0-raw/positions" in position_campaign.run(campaign).problems[0]
 
 
 def test_remarks_on_a_table_are_said_again(campaign):

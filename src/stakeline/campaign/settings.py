@@ -49,6 +49,8 @@ class PositionPart(Strict):
     estimate_walk: bool = False
     learn_weights: bool = False
     sidereal_days: int = Field(0, ge=0, le=12)
+    frame: str | None = None
+    broadcast_sigma_m: float | None = Field(None, gt=0, le=10)
 
     @field_validator("bases")
     @classmethod

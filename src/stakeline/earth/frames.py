@@ -122,6 +122,31 @@ def transform(xyz, frame, epoch_ns, to_frame, to_epoch_ns=None, velocity_m_a=Non
     return _apply(_parameters(target, year), _undo(_parameters(source, year), xyz))
 
 
+def transform_rows(xyz, frame, time_ns, to_frame):
+    """Return coordinates (n, 3) in another frame, each row at its own time; nothing moves. [m]
+
+    Parameters
+    ----------
+    xyz : array, shape (n, 3)
+        Earth-fixed coordinates in ``frame``. [m]
+    frame, to_frame : str
+    time_ns : int64 array, shape (n,)
+        GPS time. [ns]
+
+    Notes
+    -----
+    :func:`transform` at the first and the last time; between these shifts are linear in time, as
+    the parameters are.
+    """
+    xyz, time_ns = np.asarray(xyz, float), np.asarray(time_ns, np.int64)
+    if not len(xyz) or frame_name(frame) == frame_name(to_frame):
+        return xyz.copy()
+    ends = int(time_ns.min()), int(time_ns.max())
+    first, last = (transform(xyz, frame, end, to_frame) for end in ends)
+    share = (time_ns - ends[0]) / max(ends[1] - ends[0], 1)
+    return first + share[:, None] * (last - first)
+
+
 def _parameters(frame, year):
     """Return (translation [m], scale [-], rotation [rad]) from ITRF2014 to a frame."""
     value, rate, epoch = _FROM_ITRF2014[frame]

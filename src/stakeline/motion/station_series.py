@@ -34,6 +34,8 @@ class StationSeries:
         Intervals (begin, end) in which somebody held the antenna: no motion of the ice. [ns]
     around : Surroundings
         Grids of the surface, pressure of the air, visits to the pole: what is known of them.
+    notes : tuple of str
+        What was done to the positions before, told with the results.
     """
 
     station: str
@@ -46,6 +48,7 @@ class StationSeries:
     logged_ns: tuple = ()
     by_hand_ns: tuple = ()
     around: Surroundings = field(default_factory=Surroundings)
+    notes: tuple = ()
 
     def __len__(self):
         return len(self.time_ns)
@@ -86,7 +89,7 @@ def tidied(series):
         Where fewer than ten usable positions at different times are left.
     """
     series = _shaped(series)
-    notes, dropped = [], {}
+    notes, dropped = [*series.notes], {}
     usable = np.isfinite(series.enu_m).all(axis=1)
     dropped["missing"] = int((~usable).sum())
     variance = np.einsum("nii->ni", series.covariance_m2)

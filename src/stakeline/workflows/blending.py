@@ -44,7 +44,7 @@ def blended(own, neighbours, ramp_ns):
     inside = (own.time_ns >= day_begins_ns) & (own.time_ns < day_begins_ns + NS_PER_DAY)
     own = rows_of(own, inside)
     for other, flags in ((before, (True, False)), (after, (False, True))):
-        if other is not None:
+        if other is not None and other.frame == own.frame:  # precise and broadcast: not mixed
             weight = own_weight(own.time_ns, day_begins_ns, ramp_ns, *flags)
             own = _mix(own, other, weight)
     return own

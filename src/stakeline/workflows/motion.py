@@ -187,7 +187,8 @@ def _campaign_tasks(campaign):
         inputs = tuple(("input", campaign.relative(p), sha256_file(p)[1]) for p in files)
         settings = motion_settings(campaign.settings.motion, name)
         by_hand = campaign.settings.motion.of(name).by_hand
-        key = fingerprint([__version__, vars(settings), by_hand, inputs])
+        frames = campaign.settings.position.frame, campaign.settings.position.broadcast_sigma_m
+        key = fingerprint([__version__, vars(settings), by_hand, inputs, frames])
         tasks.append(StationTask(name, key, settings, inputs, campaign.root, histories.get(name)))
     return tasks, tuple(skipped)
 
@@ -205,7 +206,8 @@ def solve_station(task):
         frame = station_frames(campaign, task.name)[0]
     motion = solve_motion(series, task.settings)
     inputs = [{"role": role, "file": name, "sha256": sha} for role, name, sha in task.inputs]
-    files = station_files(motion, {"frame": frame, "inputs": inputs})
+    brought = {"brought_to_frame": list(series.notes)} if series.notes else {}
+    files = station_files(motion, {"frame": frame, **brought, "inputs": inputs})
     files[f"{task.name}_summary.json"] = json_text(station_summary(motion, frame)).encode("utf-8")
     return files
 

@@ -7,7 +7,8 @@ from ..errors import SettingsError
 from ..motion.local import local_from_xyz
 from ..motion.station_series import series_of
 from .motion_around import surroundings
-from .position_tables import station_frames, station_positions
+from .one_frame import unlike_frames
+from .position_tables import framed_positions
 from .series import positions_of
 
 UNUSED_STATES = ("no solution",)
@@ -31,17 +32,15 @@ def campaign_series(campaign, station, history=None, by_hand_ns=()):
     Raises
     ------
     SettingsError
-        Where the station has no positions, or positions in several frames.
+        Where the station has no positions, or tables without a frame beside others with one.
     """
-    columns = station_positions(campaign, station)
+    columns, frames, said = framed_positions(campaign, station)
     count = len(columns["time_gps"])
     if not count:
-        raise SettingsError(f"{station}: no positions in 4-position/; run 'stakeline position'")
-    frames = station_frames(campaign, station)
+        left = f" ({'; '.join(said)})" if said else "; run 'stakeline position'"
+        raise SettingsError(f"{station}: no positions in 4-position/{left}")
     if len(frames) > 1:
-        raise SettingsError(
-            f"{station}: positions in frames {' and '.join(frames)}; motion needs one frame"
-        )
+        raise unlike_frames(station, frames)
     positions = positions_of(columns, frames[0])
     state = np.asarray(positions.state).astype(str)
     xyz = np.where(np.isin(state, UNUSED_STATES)[:, None], np.nan, positions.position_m)
@@ -55,6 +54,7 @@ def campaign_series(campaign, station, history=None, by_hand_ns=()):
         logged_ns=logged_steps(history),
         by_hand_ns=by_hand_ns,
         around=surroundings(campaign, station, history),
+        notes=said,
     )
 
 

@@ -39,7 +39,7 @@ def together(root, records, part):
         told[name] = json.loads((root / by_end["summary.json"]).read_text(encoding="utf-8"))
     velocities = [_velocity(name, *table) for name, table in tables.items()]
     network = solve_network(velocities, np.random.default_rng(part.seed), part.longest_gap_d)
-    summary = network_summary(network)
+    summary = network_summary(network) | {"frames": _frames(told)}
     pairs = coherence_rows(
         {v.station: (v.time_ns, v.velocity_m_d[:, 0]) for v in velocities if v.moves},
         {name: _resolutions(told[name]["axes"]["along"]) for name in told},
@@ -58,6 +58,15 @@ def together(root, records, part):
         ).encode("utf-8"),
         "summary.txt": ("\n".join([*words[:-1], *network_words(summary)]) + "\n").encode("utf-8"),
     }
+
+
+def _frames(told):
+    """Return the frames of the stations by their names; those that say none left out."""
+    by_frame = {}
+    for name, one in told.items():
+        if one["frame"]:
+            by_frame.setdefault(one["frame"], []).append(name)
+    return by_frame
 
 
 def _velocity(name, columns, metadata):

@@ -317,6 +317,12 @@ def network_words(told):
             f"correlation {lag['correlation']:.2f}, chance {lag['p_value']:.2g}"
         )
     lines += [f"  {name}: {why}" for name, why in told["left_out"].items()]
+    if len(told["frames"]) > 1:
+        each = "; ".join(f"{f} of {', '.join(names)}" for f, names in told["frames"].items())
+        lines.append(
+            f"  frames differ: {each}. Speeds differ by less than 1 mm/a between realisations of "
+            "the last twenty years; frame in [position] brings all to one"
+        )
     cautions = {c for all_of in told["baseline_cautions"].values() for c in all_of}
     lines += [f"  season: {caution}" for caution in sorted(cautions)]
     return [*lines, "", alias_words()]

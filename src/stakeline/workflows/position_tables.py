@@ -2,7 +2,6 @@
 
 import re
 from dataclasses import dataclass, field
-from pathlib import Path
 
 import numpy as np
 
@@ -15,6 +14,7 @@ from ..earth.ellipsoid import geodetic_from_xyz
 from ..errors import FormatError
 from ..formats.plain_table import NOT_A_TIME, read_plain_table, unit_in_name
 from ..time import gps_from_utc, iso
+from .one_frame import NOT_STATED, day_count, frame_plan, in_one_frame, tables_as_one
 from .series import UNITS, joined, metadata_of, positions_of
 
 IMPORTED = "imported"
@@ -260,21 +260,23 @@ def _inputs(campaign, part):
                 name, None, "no such file", "a table of positions", "see campaign.toml"
             )
         inputs.append({"role": "positions", "file": name, "sha256": sha256_file(path)[1]})
-    return fingerprint([__version__, part.name, inputs]), inputs
+    wanted = campaign.settings.position.frame
+    return fingerprint([__version__, part.name, inputs, *([wanted] if wanted else [])]), inputs
 
 
 def _imported(campaign, part, inputs):
     """Return (Parquet bytes, notes) of all tables of a station, in order of time."""
-    tables, frames, notes = [], {}, []
+    tables, frames, notes = [], [], []
     for name in part.positions:
         columns, said = read_position_table(campaign.root / name, name, part.name)
-        frames[said["frame"]] = name
+        frames.append(said["frame"])
         tables.append(columns)
         if said["passed_over"]:
             notes.append(f"{name}: columns without a use: {', '.join(said['passed_over'])}")
-    if len(frames) > 1:
-        found = " and ".join(f"{frame} in {name}" for frame, name in frames.items())
-        raise FormatError(part.positions[0], None, f"frames {found}", "one frame for a station")
+    frame = frames[0]
+    if len(set(frames)) > 1:
+        tables, frame, moved = tables_as_one(campaign.settings.position, part, tables, frames)
+        notes += [f"{part.name}: {sentence}" for sentence in moved]
     columns = _sorted(joined(tables))
     same = np.flatnonzero(np.diff(columns["time_gps"].view(np.int64)) == 0)
     if len(same):
@@ -282,8 +284,7 @@ def _imported(campaign, part, inputs):
         names = ", ".join(part.positions)
         raise FormatError(names, None, f"{when} in two tables", "each time once for a station")
     columns["state"] = np.full(len(columns["time_gps"]), IMPORTED, object)
-    frame = next(iter(frames))
-    if frame == "not stated":
+    if frame == NOT_STATED:
         notes.append(f"{', '.join(part.positions)}: says no frame of its coordinates")
     metadata = metadata_of([positions_of(columns, frame)], inputs, {})
     return parquet_bytes(columns, UNITS, metadata), notes
@@ -319,31 +320,61 @@ def station_positions(campaign, station, names=tuple(UNITS)):
     dict of str to array
         Columns of :data:`~stakeline.workflows.series.UNITS`.
     """
-    solved = [read_table(path, names)[0] for path in day_files(campaign, station)]
-    path = campaign.root / _file(station)
-    tables = [table for table in solved if len(table["time_gps"])]
-    if path.is_file():
-        imported = read_table(path, names)[0]
-        if tables:
-            kept = _outside(imported["time_gps"].view(np.int64), tables)
-            imported = {key: values[kept] for key, values in imported.items()}
-        tables.append(imported)
+    found, _, _ = framed_positions(campaign, station, names)
+    return found
+
+
+def framed_positions(campaign, station, names=tuple(UNITS)):
+    """Return (positions as :func:`station_positions`, their frames, sentences on what was moved).
+
+    Tables in other frames than ``[position] frame``, or than that of most days, are brought to it
+    at the epochs of their rows; days with broadcast orbits among others are left out, or kept with
+    ``[position] broadcast_sigma_m``. More than one frame is left where a table says none.
+
+    Raises
+    ------
+    SettingsError
+        Where the frame of the settings is not known.
+    """
+    settings = campaign.settings.position
+    tables, frames, imported = _read(campaign, station, names)
     if not tables:
-        return {key: np.zeros(0) for key in names}
-    return _sorted(joined(tables, names))
+        return {key: np.zeros(0) for key in names}, (), ()
+    days = [day_count(table["time_gps"]) for table in tables]
+    plan = frame_plan(frames, days, settings.frame, settings.broadcast_sigma_m)
+    said = ()
+    if not plan.plain:
+        tables, _, imported = _read(campaign, station, tuple(UNITS))
+        imported = imported and not plan.aside[-1]
+        tables, said = in_one_frame(tables, frames, plan, settings.broadcast_sigma_m)
+    if imported and len(tables) > 1:
+        kept = _outside(tables[-1]["time_gps"].view(np.int64), tables[:-1])
+        tables[-1] = {key: values[kept] for key, values in tables[-1].items()}
+    if not tables:
+        return {key: np.zeros(0) for key in names}, (plan.frame,), said
+    left = (plan.frame,) if plan.possible else tuple(sorted(set(frames)))
+    return _sorted(joined(tables, names)), left, said
+
+
+def _read(campaign, station, names):
+    """Return (tables with rows, their frames, whether the last one is imported) of a station."""
+    path = campaign.root / _file(station)
+    paths = [*day_files(campaign, station), *([path] if path.is_file() else [])]
+    read = [(read_table(one, names), one == path) for one in paths]
+    read = [(*both, own) for both, own in read if len(both[0]["time_gps"]) or own]
+    frames = [said.get("frames", {}).get(station, NOT_STATED) for _, said, _ in read]
+    return [columns for columns, *_ in read], frames, bool(read) and read[-1][2]
 
 
 def station_frames(campaign, station):
-    """Return the distinct frames of a station's tables, sorted; more than one do not go together.
+    """Return the frames of :func:`station_positions`, sorted; more than one do not go together.
 
     Parameters
     ----------
     campaign : Campaign
     station : str
     """
-    paths = [*day_files(campaign, station), campaign.root / _file(station)]
-    said = [read_table(path)[1].get("frames", {}) for path in paths if Path(path).is_file()]
-    return tuple(sorted({frames.get(station, "not stated") for frames in said}))
+    return framed_positions(campaign, station, ("time_gps",))[1]
 
 
 def day_files(campaign, station):
