@@ -14,7 +14,7 @@ from .health import StationHealth
 from .health_visits import CARD_DOUBT, LATEST_FILES, Around, with_silence
 from .plan_description import describe_station
 from .plan_network import kept_of
-from .plan_snow import heights_of
+from .plan_snow import heights_of, melt_of
 
 NO_LOGGER = "no logger files: nothing is known of its power"
 YEARS = 5.0  # a, that snow and melt are looked ahead; as the plan
@@ -98,9 +98,13 @@ def _of_plan(path, visit, health, now_day):
     if not path.is_file():
         return {}
     try:
-        description = describe_station(path)
+        return _plan_says(describe_station(path), visit, health, now_day)
     except SettingsError:
-        return {}  # its health says why
+        return {}  # its health, or the verb plan, says why
+
+
+def _plan_says(description, visit, health, now_day):
+    """Return day of the next visit, card, snow and melt of a described station."""
     aim = description.settings.aim
     planned = None if aim.visit is None else _day_of(aim.visit)
     built = visit if aim.built is None else _day_of(aim.built)
@@ -123,10 +127,12 @@ def _day_of(date):
 
 def _buried(description, built):
     """Return {part: days} by the plan's snow since building; {} where it does not rise."""
-    if built is None or description.snow.total_m_a <= 0.0:
+    drift = dict(description.settings.snow.drift_at)
+    if built is None or not (description.snow.total_m_a > 0.0 or drift):
         return {}
     generator = np.random.default_rng(description.settings.aim.seed)
-    found = burial(heights_of(description), description.snow, YEARS, generator)
+    heights = heights_of(description)
+    found = burial(heights, description.snow, YEARS, generator, drift_m_a=drift)
     return {one.name: _days(one, built) for one in found}
 
 
@@ -138,7 +144,7 @@ def _loose(description, built, snow, now_day):
     told = description.settings
     parts = {"mast": told.mast, "legs": told.frame}
     deep = {name: part.embedded_m for name, part in parts.items() if part is not None}
-    begin, gone, melt = built, 0.0, description.melt
+    begin, gone, melt = built, 0.0, melt_of(description)
     if snow:
         begin, gone = now_day, max(-snow["rise_m"], 0.0)
         rate = max(-snow["rate_m_a"], 0.0)
