@@ -10,7 +10,6 @@ from stakeline.positioning.integers import (
     certainties,
     critical_ratio,
     decorrelate,
-    fix_partially,
     integer_least_squares,
 )
 
@@ -96,20 +95,6 @@ def test_the_success_rate_is_kept_by_simulation():
     )
     assert 0.3 < success < 1.0
     assert right >= success - 3.0 * np.sqrt(success * (1 - success) / 600)  # a lower bound
-
-
-def test_a_partial_fix_takes_only_what_is_safe():
-    rng = np.random.default_rng(9)
-    sure, vague = correlated(rng, 3, 1e-4), 4.0 * np.eye(2)
-    q = np.block([[sure, np.zeros((3, 2))], [np.zeros((2, 3)), vague]])
-    true = np.array([3.0, -7.0, 11.0, 2.0, 5.0])
-    values = true + np.append(np.linalg.cholesky(sure) @ rng.standard_normal(3), [0.4, -0.4])
-    found = fix_partially(values, q)
-    assert found.rows.shape == (3, 5)
-    assert not found.rows[:, 3:].any()
-    np.testing.assert_array_equal(found.values, found.rows @ true)
-    assert found.success >= 0.999
-    assert fix_partially(values[3:], vague) is None
 
 
 def test_the_critical_ratio_holds_its_failure_rate():

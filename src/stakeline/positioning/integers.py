@@ -56,20 +56,6 @@ class IntegerFit:
         return float(self.distances[1] / best) if best > 0.0 else np.inf
 
 
-@dataclass(frozen=True)
-class PartialFit:
-    """Some of the whole-number combinations: ``rows @ ambiguities = values``.
-
-    ``rows`` (k, n) and ``values`` (k,) hold whole numbers; ``success`` is the probability that all
-    are right, ``ratio`` the second distance over the best of the kept combinations.
-    """
-
-    rows: np.ndarray
-    values: np.ndarray
-    success: float
-    ratio: float
-
-
 def certainties(variance):
     """Return the probability (n,) that a normal error of a variance stays under half a cycle."""
     return 2.0 * ndtr(0.5 / np.sqrt(variance)) - 1.0
@@ -119,28 +105,6 @@ def _nearest(form, center, candidates):
     vectors, distances = np.empty((candidates, len(center))), np.empty(candidates)
     search(form.lower, form.variance, np.ascontiguousarray(center), vectors, distances)
     return vectors, distances
-
-
-def fix_partially(values, covariance, failure_rate=FAILURE_RATE):
-    """Return the :class:`PartialFit` of as many combinations as are safe; None where none is.
-
-    In the decorrelated variables the last entries are the surest. From them as many are taken as
-    keep the bootstrapped success rate at ``1 - failure_rate`` (Teunissen, Joosten & Tiberius 1999,
-    Proc. ION GPS-99, 201-208), and searched among themselves.
-    """
-    values = np.asarray(values, float)
-    form = decorrelate(covariance)
-    safe = np.cumprod(certainties(form.variance)[::-1])
-    count = int((safe >= 1.0 - failure_rate).sum())
-    if count == 0:
-        return None
-    first = len(values) - count
-    rows = form.forth[first:]
-    whole = np.floor(values)
-    tail = Decorrelated(form.lower[first:, first:], form.variance[first:], form.back, form.forth)
-    vectors, distances = _nearest(tail, rows @ (values - whole), 2)
-    ratio = float(distances[1] / distances[0]) if distances[0] > 0.0 else np.inf
-    return PartialFit(rows, np.round(vectors[0] + rows @ whole), float(safe[count - 1]), ratio)
 
 
 def critical_ratio(covariance, rng, failure_rate=FAILURE_RATE, samples=SAMPLES):
