@@ -4,7 +4,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse
 from starlette.routing import Route
 
-from ..workflows.view_lakes import lake, lake_chart, lake_names
+from ..workflows.view_lakes import all_events, lake, lake_chart, lake_names, levels_chart
 from .pages import page
 
 VERB = "lakes"
@@ -12,12 +12,16 @@ VERB = "lakes"
 
 async def lakes(request):
     """Show the lakes."""
-    names = await run_in_threadpool(lake_names, request.app.state.root)
-    return page(
-        request, "list.html", verb=VERB, title="When did each lake fill and drain?",
-        names=[(name, "1 event" if count == 1 else f"{count} events") for name, count in names],
-        nothing="No lake has been worked out yet: stakeline lakes.",
-    )  # fmt: skip
+    root = request.app.state.root
+    names = await run_in_threadpool(lake_names, root)
+    events = await run_in_threadpool(all_events, root)
+    return page(request, "lakes.html", verb=VERB, title="When did each lake fill and drain?",
+                names=names, events=events)  # fmt: skip
+
+
+async def levels(request):
+    """Return the chart of all levels."""
+    return JSONResponse(await run_in_threadpool(levels_chart, request.app.state.root))
 
 
 async def one(request):
@@ -37,6 +41,7 @@ async def chart(request):
 
 ROUTES = (
     Route("/lakes", lakes),
+    Route("/lakes/all/levels", levels),
     Route("/lakes/{lake}", one),
     Route("/lakes/{lake}/chart/{name}", chart),
 )

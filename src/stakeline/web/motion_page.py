@@ -4,7 +4,8 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import JSONResponse
 from starlette.routing import Route
 
-from ..workflows.view_series import MOTION_SERIES, series_of, stations_with_results, words_of
+from ..workflows.view_motion import COLUMNS, motion_stations, speeds_chart
+from ..workflows.view_series import MOTION_SERIES, series_of, words_of
 from ..workflows.view_station import health_chart, station_health
 from .pages import page
 from .series import reduced
@@ -13,13 +14,15 @@ VERB = "motion"
 
 
 async def stations(request):
-    """Show the stations."""
-    names = await run_in_threadpool(stations_with_results, request.app.state.root)
-    return page(
-        request, "list.html", verb=VERB, title="How does the ice move?",
-        names=[(name, "Positions, speed, tide, health") for name in names],
-        nothing="No station has positions yet: stakeline position.",
-    )  # fmt: skip
+    """Show all stations."""
+    rows = await run_in_threadpool(motion_stations, request.app.state.root)
+    return page(request, "motion.html", verb=VERB, title="How does the ice move?", stations=rows,
+                columns=COLUMNS)  # fmt: skip
+
+
+async def speeds(request):
+    """Return the chart of all stations' speeds."""
+    return JSONResponse(await run_in_threadpool(speeds_chart, request.app.state.root))
 
 
 async def station(request):
@@ -40,6 +43,7 @@ async def health(request):
 
 ROUTES = (
     Route("/motion", stations),
+    Route("/motion/speeds", speeds),
     Route("/motion/{station}", station),
     Route("/motion/{station}/series/{key}", reduced),
     Route("/motion/{station}/health/{name}", health),

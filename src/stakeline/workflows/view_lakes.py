@@ -10,6 +10,7 @@ from .view_tables import json_of, number, numbers, plain, rows_of, text_of
 
 BINS = 40  # of a distribution; choice
 MOST_POINTS = 3000  # of a curve; an hour is no shorter than what the level resolves
+ENDS = ("low", "median", "high")
 CHARTS = ("level", "volume", "outflow", "events", "altimetry")
 
 
@@ -17,6 +18,33 @@ def lake_names(root):
     """Return [(lake, number of its events)] of the lakes that were worked out, in order."""
     told = json_of(open_campaign(root).folder(LAKES) / "summary.json").get("lakes", {})
     return [(name, len(one.get("events", ()))) for name, one in told.items()]
+
+
+def all_events(root):
+    """Return [(lake, texts of an event)] of all lakes, in the order of their onsets."""
+    rows = rows_of(open_campaign(root).folder(LAKES) / "events.csv")
+    rows.sort(key=lambda row: row["onset_median_gps"])
+    return [(row["lake"], _event(row)) for row in rows]
+
+
+def levels_chart(root):
+    """Return the levels of all lakes, drainings shaded, as a dict for a chart."""
+    traces, spans = [], []
+    for name, _ in lake_names(root):
+        folder, own = _folder(root, name)
+        columns, _ = read_table(own / f"{own.name}_levels.parquet")
+        every = _thinned(columns)
+        ink, time = len(traces), plain(columns["time_gps"][every])
+        middle = plain(columns["level_m_median"][every])
+        traces.append({"name": name, "ink": ink, "x": time, "y": middle})
+        spans += [{"from": row["onset_median_gps"], "to": row["end_median_gps"]}
+                  for row in rows_of(folder / "events.csv")
+                  if (row["lake"], row["kind"]) == (name, "drain")]  # fmt: skip
+    return {"x_kind": "time", "y_title": "level [m]", "traces": traces, "spans": spans}
+
+
+def _thinned(columns):
+    return slice(None, None, max(-(-len(columns["time_gps"]) // MOST_POINTS), 1))
 
 
 def lake(root, name):
@@ -45,9 +73,9 @@ def lake(root, name):
 
 
 def _event(row):
-    def between(name, form="{}"):
-        low, middle, high = (row[f"{name}_{end}"] for end in ("low", "median", "high"))
-        return form.format(middle) + f" ({form.format(low)} to {form.format(high)})"
+    def between(name):
+        low, middle, high = (f"{float(row[f'{name}_{end}']):.2f}" for end in ENDS)
+        return f"{middle} ({low} to {high})"
 
     def day(name):
         times = [
@@ -76,11 +104,9 @@ def lake_chart(root, name, chart):
         "volume": ("stored_m3", "water stored [m³]"),
         "outflow": ("outflow_m3_s", "net outflow [m³/s]"),
     }[chart]
-    every = slice(None, None, max(-(-len(columns["time_gps"]) // MOST_POINTS), 1))
+    every = _thinned(columns)
     time = plain(columns["time_gps"][every])
-    low, middle, high = (
-        plain(columns[f"{stem}_{end}"][every]) for end in ("low", "median", "high")
-    )
+    low, middle, high = (plain(columns[f"{stem}_{end}"][every]) for end in ENDS)
     traces = [{"kind": "band", "x": time, "low": low, "high": high},
               {"name": "fitted", "ink": 0, "x": time, "y": middle}]  # fmt: skip
     if chart == "level":

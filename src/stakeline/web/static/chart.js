@@ -54,6 +54,7 @@
       const answer = await fetch(place.dataset.chart);
       spec = await answer.json();
       if (!answer.ok || spec.problem) { place.textContent = spec.problem || "This cannot be drawn."; return; }
+      if (!spec.traces.some((one) => one.x.length)) { place.textContent = "Nothing of this is there to draw."; place.dataset.drawn = "none"; return; }
       drawn.set(place, spec);
     }
     await show(place, spec);
