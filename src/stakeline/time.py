@@ -77,6 +77,12 @@ def _leap_table():
     return np.array(start, np.int64), np.array([float(r["tai_utc"]) for r in rows])
 
 
+def last_leap_second():
+    """Return (UTC from which it holds [ns], GPS - UTC [s]) of the last one the list knows."""
+    start, tai_utc = _leap_table()
+    return int(start[-1]), float(tai_utc[-1] - TAI_MINUS_GPS_S)
+
+
 def gps_minus_utc_s(utc_ns):
     """Return GPS - UTC at UTC times, from the IERS list of leap seconds. [s]"""
     start, tai_utc = _leap_table()

@@ -4,11 +4,21 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from .. import __version__
-from ..campaign.folders import LEDGER, MOTION, PLAN, PLANS, Campaign, find_campaign, open_campaign
+from ..campaign.folders import (
+    LEDGER,
+    MOTION,
+    PLAN,
+    PLANS,
+    STATIONS,
+    Campaign,
+    find_campaign,
+    open_campaign,
+)
 from ..campaign.ledger import Ledger, fingerprint
 from ..campaign.store import clean_leftovers, only_one, sha256_file, write_bytes
 from ..errors import SettingsError, StakelineError
 from .lakes_parts import settle
+from .motion_ground import grid_files, outline_files
 from .plan_description import describe_station
 from .plan_figures import figures_of, year_bands
 from .plan_places import place_of
@@ -281,9 +291,11 @@ def campaign_plan(campaign, path, sky):
 
 def _together_task(campaign, paths, entries):
     motion = sorted(campaign.folder(MOTION).glob("*/*_motion.parquet"))
-    read = (*paths, *motion, *placement_files(campaign), *sight_files(campaign))
+    read = (*paths, *motion, *placement_files(campaign), *sight_files(campaign),
+            *sorted(campaign.folder(STATIONS).glob("*.toml")))  # fmt: skip
     told = [(campaign.relative(path), sha256_file(path)[1]) for path in read]
     told += [(entry.path, entry.sha256) for entry in entries]
+    told += [path.name for path in (*grid_files(campaign), *outline_files(campaign))]
     key = fingerprint([__version__, told, campaign.settings.lakes.routes.model_dump()])
     return TogetherTask(
         TOGETHER, key, str(campaign.root), tuple(str(path) for path in paths), tuple(entries)

@@ -4,14 +4,11 @@ import numpy as np
 
 from ..campaign.folders import LAKES, PLAN
 from ..formats.plain_table import write_plain_table
-from ..station.cargo import loads, totals
-from ..station.cautions import AIR_CARGO, DIGGING, ESTIMATE, GROUND, LIFTING, TAKING_DOWN
 from .motion_results import station_results
 from .plan_lines import all_cautions
 from .plan_network import baseline_table, kept_of, network_of, smallest_table
 from .plan_places import (
     features,
-    last_day,
     leg_table,
     place_table,
     places_of,
@@ -19,12 +16,11 @@ from .plan_places import (
     way_points,
 )
 from .plan_ready import ready_list, ready_text
+from .plan_retrieval import retrieval_table
 from .plan_sight import sight_of, sight_words, speed_table, strain_table
-from .plan_snow import snow_of, visit_years
-from .plan_storm import storm_of
+from .plan_snow import visit_years
 from .plan_words import number
-
-TO_RETRIEVE = (TAKING_DOWN, DIGGING, LIFTING, AIR_CARGO, GROUND, ESTIMATE)
+from .plan_work import work_of, work_table
 
 
 def together(campaign, descriptions, entries):
@@ -42,7 +38,8 @@ def together(campaign, descriptions, entries):
     network = network_of(descriptions, places, results)
     sight = sight_of(campaign, places, results, network.speed_m_d)
     kept = [kept_of(one, visit_years(one) * 365.25) for one in descriptions]
-    ready = ready_list(campaign, descriptions, places, entries)
+    works = [work for one in descriptions for work in work_of(one)]
+    ready = ready_list(campaign, descriptions, places, entries, works)
     files = {
         "places.csv": place_table(places),
         "places.gpx": way_points(places),
@@ -54,6 +51,7 @@ def together(campaign, descriptions, entries):
         "water_speed.csv": speed_table(sight),
         "recording.csv": recording_table(kept),
         "retrieval.csv": retrieval_table(descriptions),
+        "work.csv": work_table(works),
         "ready.txt": ready_text(ready).encode("utf-8"),
         "network.txt": _words(
             places, legs, exact, network, sight, kept, placements(campaign)
@@ -92,28 +90,6 @@ def recording_table(kept):
             "whole_reports_d": np.array(reports),
         },
         {"card_d": 0, "short_bursts_tried_d": 1, "whole_reports_d": 0},
-    )
-
-
-def retrieval_table(descriptions):
-    """Return the bytes of the table of what must come out, by when, in how many flights."""
-    rows = []
-    for one in descriptions:
-        back = [item for item in one.items if item.comes_back]
-        day, part = last_day(one, snow_of(one, storm_of(one)))
-        rows.append((one.name, totals(back), len(loads(back, one.aircraft).flights), day, part))
-    return write_plain_table(
-        {
-            "station": [row[0] for row in rows],
-            "pieces": [row[1].pieces for row in rows],
-            "mass_kg": np.array([row[1].mass_kg for row in rows]),
-            "volume_m3": np.array([row[1].volume_m3 for row in rows]),
-            "flights": [row[2] for row in rows],
-            "raise_or_take_out_by": ["" if row[3] is None else row[3].isoformat() for row in rows],
-            "because_of": [row[4] for row in rows],
-            "caution": [" ".join(TO_RETRIEVE)] * len(rows),
-        },
-        {"mass_kg": 1},
     )
 
 

@@ -124,8 +124,8 @@ def choose(index, first_ns, last_ns, core_ns=None):
     clocks = [e for e in _of(index, "clocks") if e.overlap_ns(*span)]
     scores = {}
     for agency in {entry.agency for entry in orbits}:
-        own = _cover([e for e in orbits if e.agency == agency], *core_ns)
-        ticks = _cover([e for e in clocks if e.agency == agency], *core_ns)
+        own = share_covered([e for e in orbits if e.agency == agency], *core_ns)
+        ticks = share_covered([e for e in clocks if e.agency == agency], *core_ns)
         scores[agency] = (-round(own, 2), -round(ticks, 2), agency)
     best = min(scores, key=scores.get) if scores else None
     if best is not None and -scores[best][0] < _HALF and chosen["navigation"]:
@@ -141,7 +141,7 @@ def _of(index, kind):
     return sorted((e for e in index if e.kind == kind), key=lambda e: (e.first_ns, e.path))
 
 
-def _cover(entries, first_ns, last_ns):
+def share_covered(entries, first_ns, last_ns):
     """Return the fraction of a span that entries cover, overlaps counted once."""
     covered, reached = 0, first_ns
     for entry in sorted(entries, key=lambda e: e.first_ns):
