@@ -85,13 +85,16 @@ def test_lithium_is_told_to_the_carrier(tmp_path):
         (("wall_m = 0.005", "wall_m = 0.05"), "HV01.toml:97: tube of 2.5 m"),
         (
             ('kind = "telemetry"', 'kind = "telemetry"\nreport_bytes = 500'),
-            "a report of 500 bytes does not fit into a message 'small'",
+            "HV01.toml:70: a report of 500 bytes does not fit into a message 'small'",
         ),
         (
             ('kind = "receiver"', 'kind = "receiver"\nmessage = "full"'),
-            "message belong to a load of kind telemetry; this one is receiver",
+            "HV01.toml:60: load.1: message only of a load of kind telemetry",
         ),
-        (("top_m = 2.2", "top_m = 2.7"), "guys hold the mast at 2.7 m, but it ends at 2.5 m"),
+        (
+            ("top_m = 2.2", "top_m = 2.7"),
+            "HV01.toml:103: guys hold the mast at 2.7 m, but it ends at 2.5 m",
+        ),
     ],
 )
 def test_numbers_that_describe_no_station_are_told_with_their_table(tmp_path, pair, said):

@@ -73,11 +73,6 @@ class StationFile(Strict):
     def _anchored(self):
         if self.guys is not None and self.anchors is None:
             raise ValueError("guys need [anchors]: say what holds them")
-        if self.guys is not None and self.guys.top_m > self.mast.free_m:
-            raise ValueError(
-                f"guys hold the mast at {self.guys.top_m:g} m, but it ends at "
-                f"{self.mast.free_m:g} m: lower [guys] top_m or raise [mast] free_m"
-            )
         return self
 
 

@@ -250,8 +250,8 @@ class LoadPart(Strict):
         sends = self.model_fields_set & {"message", "report_bytes"}
         if sends and self.kind != "telemetry":
             raise ValueError(
-                f"{' and '.join(sorted(sends))} belong to a load of kind telemetry; this one is "
-                f"{self.kind}: set kind, or leave them out"
+                f"{' and '.join(sorted(sends))} only of a load of kind telemetry; this one is "
+                f"{self.kind}: set its kind, or leave the key out"
             )
         return self
 

@@ -274,9 +274,14 @@ def _around(count, out_m, first_deg=0.0):
 
 
 def _guys(settings):
-    part = settings.guys
+    part, free_m = settings.guys, settings.mast.free_m
     if part is None:
         return ()
+    if part.top_m > free_m:
+        raise SettingsError(
+            f"guys hold the mast at {part.top_m:g} m, but it ends at {free_m:g} m: lower top_m, or "
+            "raise free_m of [mast]"
+        )
     return tuple(
         Guy(
             f"guy {i + 1}",

@@ -154,8 +154,9 @@ def sway_line(description, sways, winds):
                        1e3 * SWAY_SHARES[0] * first.width_m, "mm",
                        cautions=first.cautions, words=f"{words} the winds here")  # fmt: skip
     worst = max(within, key=lambda one: one.shaken_mm / one.width_m)
+    iced = ", under rime" if worst.width_m > sways[0].width_m else ""
     words = (
-        f"sways at {worst.critical_m_s:.1f} m/s ({worst.frequency_Hz:.1f} Hz, {worst.span}), "
+        f"sways at {worst.critical_m_s:.1f} m/s ({worst.frequency_Hz:.1f} Hz, {worst.span}{iced}), "
         f"within the winds here{_hours(worst, winds)}"
     )
     return at_most("storm", SWAYS, worst.shaken_mm,

@@ -22,6 +22,7 @@ def storm_told(storm):
         "antenna_aside_usual_mm": mast.usual.bending.top_mm,
         "antenna_turned_mm": mast.answer.turned_mm,
         "turn_deg": None if guyed is None else guyed.turn_deg,
+        "buckling": mast.buckling,
         "sways": [
             {
                 "frequency_Hz": one.frequency_Hz,
