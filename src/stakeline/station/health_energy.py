@@ -148,7 +148,7 @@ def balance_of(bank, nights, course, columns, day):
     -------
     tuple
         NaN, and 0 days, where there is no night at rest, the logger was silent, or the voltage is
-        beyond the law of a full bank.
+        below the law of an empty bank.
     """
     nothing = (*(np.nan,) * (len(TERMS) + 1), 0)
     span = night_before(nights, day, LOOSE_D), night_before(nights, day - SPAN_D, LOOSE_D)
@@ -184,9 +184,10 @@ def stored_Wh(bank, cloud, nights, first, last):
     """Return (what the bank gained between two nights by its voltage at rest, sigma). [W h]
 
     By each possible bank's own law, whose height and slope are wrong by the same on both nights;
-    NaN where a night's voltage is outside of what most of them can have.
+    NaN where a night's voltage is below what most of them can have.
     """
-    ends = [_charges(plain_bank(bank), cloud, nights, night) for night in (first, last)]
+    pairs = [_charges(plain_bank(bank), cloud, nights, night) for night in (first, last)]
+    ends = [charge for charge, _ in pairs]
     inside = np.isfinite(ends[0]) & np.isfinite(ends[1])
     weight = np.where(inside, cloud.weight, 0.0)
     if weight.sum() < WITHIN:
@@ -194,17 +195,21 @@ def stored_Wh(bank, cloud, nights, first, last):
     weight /= weight.sum()
     gained = np.where(inside, (ends[1] - ends[0]) * cloud.capacity_Ah, 0.0) * bank.nominal_V
     mean = float(weight @ gained)
-    full = nights.full[[first, last]]
-    each = np.where(full, FULL_AGAIN if full.all() else FULL_SIGMA, NIGHT_SIGMA)
+    full = np.array([weight @ topped > WITHIN for _, topped in pairs])
+    again = nights.full[first] and nights.full[last]
+    each = np.where(full, FULL_AGAIN if again else FULL_SIGMA, NIGHT_SIGMA)
     night = np.hypot(*each) * cloud.mean.capacity_Ah * bank.nominal_V
     scatter = np.sqrt(weight @ (gained - mean) ** 2)
     return mean, float(np.linalg.norm([scatter, night, LAW_SIGMA * mean]))
 
 
 def _charges(bank, cloud, nights, night):
-    """Return the charge of each possible bank by a night's voltage (b,); NaN beyond its law."""
+    """Return (charge of each possible bank by a night's voltage, whether it is full) (b,).
+
+    At or above the law's full end it is full; below its empty end it cannot be told, NaN.
+    """
     if nights.full[night]:
-        return np.ones(cloud.charge.size)
+        return np.ones(cloud.charge.size), np.ones(cloud.charge.size, bool)
     degrees = nights.rest_degC[night]
     ohm = bank.resistance_ohm * 2.0 ** ((RATED_DEGC - degrees) / 40.0)
     volts = nights.rest_V[night] - nights.rest_A[night] * ohm
@@ -215,5 +220,5 @@ def _charges(bank, cloud, nights, night):
     row = np.arange(place.size)
     low, high = laws[row, place - 1], laws[row, place]
     now = left[place - 1] + (volts - low) / np.maximum(high - low, 1e-9) * (left[1] - left[0])
-    now = np.where((now >= 0.0) & (now <= 1.0), now, np.nan)
-    return 1.0 - (1.0 - now) * usable_share(cloud.cold_per_K, degrees)
+    now = np.where(now >= 0.0, np.minimum(now, 1.0), np.nan)
+    return 1.0 - (1.0 - now) * usable_share(cloud.cold_per_K, degrees), now >= 1.0

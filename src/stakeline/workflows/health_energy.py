@@ -5,6 +5,7 @@ import numpy as np
 from ..constants import NS_PER_DAY
 from ..station.health_cover import TOLD_D
 from ..station.health_energy import LONG_D, MEAN_D, SPAN_D, designed_loss_W_K
+from ..station.health_parts import PANELS, TURBINE
 from ..time import iso
 
 ENERGY_COLUMNS = ("station", "what", "is", "from", "to", "unit", "days", "said")
@@ -68,6 +69,8 @@ def _panels(health):
     day = health.hours.days - 1
     if not np.isfinite(health.hours.panel_A[-TOLD_D * 24 :]).any():
         why = "the panels have no meter"
+    elif _holds(health, PANELS):
+        why = "they give nothing, see the findings"
     else:
         why = cover.why_not(day)
     if why:
@@ -77,6 +80,10 @@ def _panels(health):
         f"by {cover.hours[day]:.0f} hours in which the bank took all; less is rime, snow, dirt or "
         "shade; 5 to 95 %",
     )  # fmt: skip
+
+
+def _holds(health, kind):
+    return any(finding.kind == kind for finding in health.holding(health.hours.days - 1))
 
 
 def _turbine(last, health):
@@ -93,6 +100,8 @@ def _turbine(last, health):
         why = "no wind is measured"
     elif not np.isfinite(health.hours.turbine_A[recent]).any():
         why = "the turbine has no meter"
+    elif _holds(health, TURBINE):
+        why = "it stands in the wind, see the findings"
     else:
         why = f"calm, rime, or a full bank on all but {days:.0f} of the last {LONG_D} days"
     return _figure(what, None, 0, 0, "%", days, f"cannot be told: {why}")
@@ -132,7 +141,7 @@ def _no_balance(health):
         return "no meter of the load"
     return (
         "it takes a night at rest, or a full bank, ten days ago and now, with the logger awake "
-        "between, at a voltage that the bank's law can have"
+        "between, and not below what an empty bank can have"
     )
 
 
