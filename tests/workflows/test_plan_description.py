@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from stakeline.campaign.station_file import StationFile, read_station_file
 from stakeline.errors import SettingsError
 from stakeline.workflows.plan_description import describe_station
 
@@ -69,6 +70,11 @@ def test_a_buried_box_stands_in_no_wind(tmp_path):
 def test_a_southern_year_begins_in_january(tmp_path):
     path = changed(tmp_path, ("latitude_deg = 79.0412", "latitude_deg = -79.0412"))
     assert describe_station(path).begins_month == 1
+
+
+def test_a_station_goes_through_json_and_back():
+    settings = read_station_file(EXAMPLE)
+    assert StationFile.model_validate_json(settings.model_dump_json()) == settings
 
 
 def test_lithium_is_told_to_the_carrier(tmp_path):

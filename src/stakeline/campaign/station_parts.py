@@ -225,7 +225,8 @@ class LoadPart(Strict):
     does not start below. ``blocks_d``: how many times a day it is switched on, for duty below 1.
     ``starts_alone``, ``logs_alone``, ``wakes_alone``: by itself after power came back, log on boot,
     wake from sleep even when told nothing; leave out what nobody has tried. Of telemetry:
-    ``message``: size of its short bursts; ``report_bytes``: of one report that is not cut in two.
+    ``message``: size of its short bursts, small where not given; ``report_bytes``: of one report
+    that is not cut in two.
     """
 
     name: str
@@ -241,16 +242,16 @@ class LoadPart(Strict):
     starts_alone: bool | None = None
     logs_alone: bool | None = None
     wakes_alone: bool | None = None
-    message: Literal["small", "full"] = "small"
+    message: Literal["small", "full"] | None = None
     report_bytes: float | None = Field(None, gt=0, le=10_000)
     mass_kg: Mass = 2.0
 
     @model_validator(mode="after")
     def _only_telemetry_sends(self):
-        sends = self.model_fields_set & {"message", "report_bytes"}
+        sends = [name for name in ("message", "report_bytes") if getattr(self, name) is not None]
         if sends and self.kind != "telemetry":
             raise ValueError(
-                f"{' and '.join(sorted(sends))} only of a load of kind telemetry; this one is "
+                f"{' and '.join(sends)} only of a load of kind telemetry; this one is "
                 f"{self.kind}: set its kind, or leave the key out"
             )
         return self

@@ -27,6 +27,7 @@ MESSAGES = {  # most bytes of one short-burst message (out, in)
     "full": (1960, 1890),  # reseller's reference, white paper
     "small": (340, 270),  # small modems, from memory
 }
+USUAL = "small"  # messages of a modem of which nothing is told; choice
 FAR_M = 20e3  # m, one-frequency baselines and troposphere suffer beyond; common practice, no source
 SECONDS_PER_DAY = 86_400.0  # s/d; definition
 ATTEMPTS = 1.3  # -, tries for one message that arrives; common practice, no source
@@ -158,7 +159,7 @@ def recording(interval_s, systems, *, signals=2, form="receiver binary", card_by
     return Recording(satellites, day, USABLE * card_bytes / day if card_bytes else math.nan)
 
 
-def messages_a_day(bytes_a_day, kind="small", attempts=ATTEMPTS, report_bytes=None):
+def messages_a_day(bytes_a_day, kind=USUAL, attempts=ATTEMPTS, report_bytes=None):
     """Return the :class:`Messages` that carry so many bytes home, each as full as it can be.
 
     ``kind`` of :data:`MESSAGES`; ``report_bytes``: of reports of which none is cut in two, where
@@ -179,7 +180,7 @@ def messages_a_day(bytes_a_day, kind="small", attempts=ATTEMPTS, report_bytes=No
     return Messages(needed, needed * attempts, needed * largest - math.ceil(bytes_a_day))
 
 
-def reports_a_day(messages, report_bytes, kind="small"):
+def reports_a_day(messages, report_bytes, kind=USUAL):
     """Return how many whole reports, none cut in two, fit into so many messages a day."""
     positive(report_bytes=report_bytes)
     not_negative(messages=messages)

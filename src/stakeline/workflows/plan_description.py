@@ -16,7 +16,7 @@ from ..station.cargo import Aircraft, Item
 from ..station.design import Design, Load, PlacedPanel, Site
 from ..station.guys import Guy
 from ..station.mast import MATERIALS, Tube
-from ..station.network import reports_a_day
+from ..station.network import USUAL, reports_a_day
 from ..station.panel import Panel
 from ..station.sky import LEVEL_HORIZON, Horizon
 from ..station.turbine import Turbine
@@ -257,7 +257,7 @@ def _box(settings):
 
 def _load(part):
     if part.report_bytes is not None:
-        reports_a_day(0, part.report_bytes, part.message)  # refuses what no message holds
+        reports_a_day(0, part.report_bytes, part.message or USUAL)  # refuses what no message holds
     names = ("name", "kind", "power_W", "duty", "peak_W", "peak_s", "saves_below", "saved_W",
              "blocks_d", "least_V", "starts_alone", "logs_alone", "wakes_alone")  # fmt: skip
     return Load(**{name: getattr(part, name) for name in names})

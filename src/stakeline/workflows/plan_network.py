@@ -13,6 +13,7 @@ from ..motion.smoother import MotionModel
 from ..station.network import (
     FAR_M,
     MESSAGES,
+    USUAL,
     baselines,
     messages_a_day,
     recording,
@@ -70,10 +71,10 @@ def kept_of(description, visit_d):
         card_bytes=told.card_GB * 1e9,
     )
     bytes_d, card_d = found.bytes_a_day * on, found.card_days / on
-    messages, kind, reports = None, "small", None
+    messages, kind, reports = None, USUAL, None
     sender = next((one for one in description.settings.load if one.kind == "telemetry"), None)
     if sender is not None:
-        kind = sender.message
+        kind = sender.message or USUAL
     if told.sent_bytes_d > 0.0:
         size = None if sender is None else sender.report_bytes
         messages = messages_a_day(told.sent_bytes_d, kind, report_bytes=size)
