@@ -10,7 +10,7 @@ from stakeline.lakes.event_record import LakeEvent, interval
 from stakeline.lakes.outline import drawn_outlines, ellipse_outline
 from stakeline.lakes.response import FLOWS, Ice
 from stakeline.lakes.surface import shares, view_of
-from stakeline.lakes.volume import IceSpread, ages_s, event_volume, flat_volume_m3
+from stakeline.lakes.volume import MEASURED, IceSpread, ages_s, event_volume, flat_volume_m3
 
 OUTLINE = ellipse_outline("lake", (0.0, 0.0), (2600.0, 1600.0))
 PLACES = {"HV02": (0.0, 0.0), "HV03": (800.0, 1046.0)}
@@ -130,3 +130,20 @@ def test_stations_that_disagree_are_said():
     event = an_event((-1.0, -3.0))
     found = event_volume(event, [OUTLINE], PLACES, ICE, rng)
     assert any("unlike those given" in note for note in found.notes)
+
+
+def test_a_measured_pattern_is_area_times_the_mean_of_the_surface():
+    rng = np.random.default_rng(9)
+    pattern = {"HV02": (1.25, 0.0), "HV03": (0.8, 0.0)}
+    event = an_event((-2.5, -1.6), 300)
+    found = event_volume(event, [OUTLINE], PLACES, Ice(1.0), rng, SURE, MEASURED, pattern=pattern)
+    assert found.volume_m3 == pytest.approx(2.0 * OUTLINE.area_m2)
+    # a pattern that is known badly leaves its own share of doubt, and one station is enough
+    one = {"HV03": (0.8, 0.08)}
+    found = event_volume(event, [OUTLINE], PLACES, Ice(1.0), rng, SURE, MEASURED, pattern=one)
+    low, middle, high = interval(found.volume_m3)
+    assert list(found.share) == ["HV03"]
+    assert middle == pytest.approx(2.0 * OUTLINE.area_m2, rel=0.03)
+    assert (high - low) / middle == pytest.approx(0.1 * 2.0 * 1.96, rel=0.25)
+    with pytest.raises(SettingsError, match="with a place"):
+        event_volume(event, [OUTLINE], PLACES, Ice(1.0), rng, SURE, MEASURED, pattern={})

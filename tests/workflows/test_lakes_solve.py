@@ -1,12 +1,16 @@
 """One lake worked out: its settings reach the search for events."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from stakeline.campaign.lakes_settings import Lake, LakesPart
 from stakeline.lakes.combined import StationUp
 from stakeline.lakes.curve import ramp
+from stakeline.lakes.outline import ellipse_outline
 from stakeline.workflows.lakes_events import _choice
+from stakeline.workflows.lakes_places import Track
 from stakeline.workflows.lakes_solve import LakeProblem, solve
 
 START_NS = 1_900_000_000_000_000_000
@@ -34,3 +38,41 @@ def test_the_longest_event_is_a_setting():
     assert np.median(event.change_m) == pytest.approx(-2.0, rel=0.02)
     assert found["Lower Halvard"].events == ()
     assert "is no event: it lasts longer than 5 d" in found["Lower Halvard"].notes[-1]
+
+
+LAKE = ellipse_outline("Upper Halvard", (0.0, 0.0), (2500.0, 2000.0))
+
+
+def lake_problem(shape, **more):
+    stations = (station("HV02", 2.0, 1), station("HV04", 0.0, 2, control=True))
+    track = Track("HV02", stations[0].time_ns[:1], np.zeros((1, 2)))
+    choice = replace(_choice(LakesPart(), "Upper Halvard"), shape=shape)
+    return LakeProblem(
+        "Upper Halvard", stations, {"HV02": track}, (LAKE,), None, "no grid", choice, **more
+    )
+
+
+@pytest.mark.compiled
+def test_area_times_change_needs_no_thickness():
+    found = solve(lake_problem("uniform"))
+    (volume,) = found.volumes
+    assert found.unjudged == ""
+    expected = LAKE.area_m2 * 2.0
+    assert np.median(volume.volume_m3) == pytest.approx(expected, rel=0.05)
+    assert {row[1] for row in found.ranges} == {"shape: uniform", "outline", "stations"}
+    # water of the whole record: the roof as the surface, nothing levels
+    assert found.levelling == ()
+    assert found.curves.stored_m3[1, -1] == pytest.approx(-expected, rel=0.08)
+    refused = solve(lake_problem("ice flow"))
+    assert refused.volumes == (None,)
+    assert 'set shape = "uniform"' in refused.unjudged
+
+
+@pytest.mark.compiled
+def test_the_measured_pattern_is_that_of_the_problem():
+    found = solve(lake_problem("measured pattern", pattern={"HV02": (1.25, 0.02)}))
+    (volume,) = found.volumes
+    assert np.median(volume.volume_m3) == pytest.approx(LAKE.area_m2 * 1.6, rel=0.05)
+    assert "shape: measured pattern" in {row[1] for row in found.ranges}
+    without = solve(lake_problem("measured pattern"))
+    assert "no station that holds the whole event has a measured pattern" in without.volume_words

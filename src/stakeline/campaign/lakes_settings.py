@@ -8,7 +8,7 @@ from pydantic import Field, field_validator, model_validator
 from .located import Strict
 from .water_settings import PlacementPart, RoutesPart
 
-Shape = Literal["ice flow", "plate bulge", "uniform"]
+Shape = Literal["ice flow", "plate bulge", "uniform", "measured pattern"]
 Day = Annotated[date, Field(description="a day such as 2031-06-14")]
 
 

@@ -20,7 +20,9 @@ from .response import FLOWS, METHODS, PLATES, UNIFORM
 from .surface import judge_shares, mean_view, shares, view_of
 
 DAY_S = NS_PER_DAY / NS_PER_S  # s/d; definition
-SHAPES = ("uniform", "plate bulge", "ice flow")
+MEASURED = "measured pattern"
+OF_ICE = ("plate bulge", "ice flow")  # shapes that ask for the ice's thickness
+SHAPES = ("uniform", *OF_ICE, MEASURED)
 LEAST_SIGMA_M = 1e-4  # m, of a station's change; choice
 AGES = 12  # equal parts of a change, over whose ages shares are averaged; choice
 LEAST_DRAWS = 30.0  # effective number that must be left after weighing; choice
@@ -99,7 +101,9 @@ def flat_volume_m3(area_m2, change_m):
     return area * change
 
 
-def event_volume(event, outlines, station_m, ice, rng, spread=None, shape="ice flow", over=None):
+def event_volume(
+    event, outlines, station_m, ice, rng, spread=None, shape="ice flow", over=None, pattern=None
+):
     """Return the :class:`LakeVolume` of a :class:`~.event_record.LakeEvent`.
 
     Parameters
@@ -115,9 +119,13 @@ def event_volume(event, outlines, station_m, ice, rng, spread=None, shape="ice f
     shape : str
         ``ice flow``: stuck or sliding bed by chance, levelling over the event's own course, and
         the plate where the event has not ended; ``plate bulge``: plate with either surround;
-        ``uniform``: surface as the roof. The last two do not level.
+        ``uniform``: surface as the roof; ``measured pattern``: the mean of the surface, by what
+        stations do of it. The last three do not level.
     over : Outline, optional
         Over which the mean of the surface is wanted as well; the samples stay the same.
+    pattern : dict, optional
+        {station: (change over that of the mean of the surface, sigma)}; stations without one do
+        not count for the shape ``measured pattern``.
 
     Raises
     ------
@@ -128,6 +136,8 @@ def event_volume(event, outlines, station_m, ice, rng, spread=None, shape="ice f
     """
     spread = spread or IceSpread()
     names = [n for n in event.station_m if n in station_m]
+    if shape == MEASURED:
+        names = [n for n in names if n in (pattern or {})]
     if shape not in SHAPES or not names:
         raise SettingsError(
             f"shape '{shape}' of {', '.join(SHAPES)}; stations of the event "
@@ -138,6 +148,8 @@ def event_volume(event, outlines, station_m, ice, rng, spread=None, shape="ice f
     seen = [_seen(outline, point, over, ice) for outline in outlines]
     which = rng.integers(0, len(seen), count)
     ages = ages_s(event)
+    if shape == MEASURED:
+        shape = np.array([pattern[n] for n in names])
     drawn = [_drawn(event, *seen[k], old, ice, rng, spread, shape)
              for k, old in zip(which, ages, strict=True)]  # fmt: skip
     table = np.array([one[0] for one in drawn])
@@ -186,7 +198,8 @@ def ages_s(event):
 def _drawn(event, view, mean, ages, ice, rng, spread, shape):
     """Return (shares, (thickness, viscosity, method, kept)) of one draw of the ice.
 
-    Shares are of each station, then of the mean if wanted.
+    Shares are of each station, then of the mean if wanted. ``shape``: its name, or the measured
+    shares and their sigmas (n, 2).
     """
     normal = rng.standard_normal(3)
     here = replace(
@@ -200,10 +213,12 @@ def _drawn(event, view, mean, ages, ice, rng, spread, shape):
         own = shares(view, here, method, lag_s)
         return own if mean is None else np.append(own, mean.share(here, method, lag_s))
 
-    count, kept = len(view.point_m), 1.0
-    if shape == "uniform":
-        method = UNIFORM
-        found = of(method)
+    count, kept, method = len(view.point_m), 1.0, UNIFORM
+    if not isinstance(shape, str):
+        found = of(UNIFORM)
+        found[:count] = shape[:, 0] + shape[:, 1] * rng.standard_normal(count)
+    elif shape == "uniform":
+        found = of(UNIFORM)
     elif shape == "plate bulge":
         method = PLATES[int(rng.integers(2))]
         found = of(method)

@@ -12,7 +12,8 @@ from ..constants import NS_PER_DAY
 from ..errors import SettingsError
 from ..lakes.combined import LEAST_ROWS
 from ..lakes.events import EventSettings
-from .lakes_ground import ice_thickness, lake_outlines
+from ..lakes.volume import MEASURED
+from .lakes_ground import ice_thickness, lake_outlines, measured_pattern
 from .lakes_input import station_up, step_notes
 from .lakes_parts import file_name, settle
 from .lakes_places import CONTROL, OVER, roles, tracks
@@ -147,14 +148,17 @@ class _Desk:
             return None
         thickness, why = _thickness(self.campaign, variants[0])
         feeders, fed = self.feeders(lake)
+        choice = _choice(self.campaign.settings.lakes, lake)
+        pattern = measured_pattern(self.campaign, lake) if choice.shape == MEASURED else {}
         problem = LakeProblem(
             lake, stations, {n: self.tracks[n] for n in over}, variants, thickness, why,
-            _choice(self.campaign.settings.lakes, lake), feeders,
+            choice, feeders, pattern,
         )  # fmt: skip
         facts = self.facts(found, fed, used)
         told = [(r.station, r.role, r.words) for r in found]
         key = fingerprint([
             __version__, vars(problem.choice), thickness and vars(thickness), why, told, facts,
+            pattern,
         ])  # fmt: skip
         return LakeTask(file_name(lake), key, problem, facts)
 

@@ -4,10 +4,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..campaign.folders import LAKES
 from ..campaign.store import sha256_file
 from ..errors import SettingsError
 from ..formats.outlines import outline_parts, read_rings
+from ..formats.plain_table import read_plain_table
 from ..lakes.outline import recognised_outline
+from ..lakes.volume import MEASURED
+from .lakes_altimetry_tables import SUMMARY
 from .lakes_parts import file_name
 from .map_fields import map_fields, thickness_maps
 from .motion_ground import MAPS, NORTH, SOUTH, SURFACE, outline_files
@@ -144,3 +148,30 @@ def ice_thickness(campaign, outline):
         f"the thickness of the ice above {outline.name} is not known; set thickness_m in "
         "[[lakes.lake]], or lay a grid with thickness, or surface and bed, around it into maps/"
     )
+
+
+def measured_pattern(campaign, lake):
+    """Return {station: (its change over that of the mean of the surface, sigma)} by passes.
+
+    From the table of agreement that an earlier run of the verb has left.
+
+    Raises
+    ------
+    SettingsError
+        Where there is none.
+    """
+    path = campaign.folder(LAKES) / file_name(lake) / SUMMARY
+    if not path.is_file():
+        raise SettingsError(
+            f"{MEASURED} of {lake}: {campaign.relative(path)} is missing; give passes over it, "
+            "run 'stakeline lakes' with another shape, "
+            "then again with this one"
+        )
+    table = read_plain_table(path)
+    rows = zip(*(table.column(key) for key in ("station", "share", "share_sigma")), strict=True)
+    found = {}
+    for station, share, sigma in rows:
+        better = station not in found or float(sigma) < found[station][1]
+        if better and np.isfinite([float(share), float(sigma)]).all():
+            found[str(station)] = float(share), float(sigma)
+    return found

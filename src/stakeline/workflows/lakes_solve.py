@@ -1,7 +1,7 @@
 """One lake worked out: events, volumes and their range, curves. Runs in worker processes."""
 
 import zlib
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -10,15 +10,16 @@ from ..lakes.event_record import interval
 from ..lakes.events import EventSettings, find_events
 from ..lakes.levelling import Levelling
 from ..lakes.outline import drawn_outlines
-from ..lakes.response import FLOWS, METHODS, Ice
+from ..lakes.response import FLOWS, METHODS, UNIFORM, Ice
 from ..lakes.surface import at_once_shares, judge_shares, shares, view_of
-from ..lakes.volume import SHAPES, IceDraws, IceSpread, event_volume
+from ..lakes.volume import MEASURED, OF_ICE, SHAPES, IceDraws, IceSpread, event_volume
 from .lakes_curves import lake_curves
 from .lakes_ground import Thickness
 
 OUTLINES = 12  # drawn for the margin; choice
 FEW = 40  # samples of an event for each line of the range; a clamped plate takes 10 ms; choice
 TOLD_D = (30.0, 120.0, 365.0)  # d, after which it is told what levelling has left; choice
+ANY_M = 1.0  # m, thickness in shapes that do not ask for it
 BEDS = {"stuck": FLOWS[:1], "sliding": FLOWS[1:], "either": FLOWS}
 
 
@@ -42,7 +43,8 @@ class LakeProblem:
 
     ``stations``: tuple of :class:`StationUp`; ``tracks``: {station: Track} of those over the lake;
     ``outlines``: variants; ``thickness``: None where not known, ``thickness_words`` then say why.
-    ``feeders``: drainings of the lake above.
+    ``feeders``: drainings of the lake above. ``pattern``: {station: (share, sigma)} of the shape
+    ``measured pattern``.
     """
 
     lake: str
@@ -53,16 +55,18 @@ class LakeProblem:
     thickness_words: str
     choice: LakeChoice
     feeders: tuple = ()
+    pattern: dict = field(default_factory=dict)
 
     @property
     def ice(self):
-        """The ice above the lake, most probable."""
-        return Ice(self.thickness.value_m, self.choice.viscosity_Pa_s)
+        """The ice above the lake, most probable; of unknown thickness any, for shapes without."""
+        thickness_m = self.thickness.value_m if self.thickness else ANY_M
+        return Ice(thickness_m, self.choice.viscosity_Pa_s)
 
     @property
     def spread(self):
         """How surely the ice is known."""
-        share = self.thickness.sigma_m / self.thickness.value_m
+        share = self.thickness.sigma_m / self.thickness.value_m if self.thickness else 0.0
         return IceSpread(thickness_share=share, beds=BEDS[self.choice.bed])
 
     def stream(self, name):
@@ -100,8 +104,8 @@ def solve(problem):
         Where no station stands over the lake, or the heights are too few.
     """
     share, at_once, unjudged = _shares(problem)
-    usual = {name: float(np.mean([own[m] for m in BEDS[problem.choice.bed]]))
-             for name, own in share.items()}  # fmt: skip
+    beds = BEDS[problem.choice.bed] if problem.thickness else (UNIFORM,)
+    usual = {name: float(np.mean([own[m] for m in beds])) for name, own in share.items()}
     stations = problem.stations
     if not unjudged:  # else all stations count alike
         stations = [
@@ -127,24 +131,31 @@ def solve(problem):
     curves = lake_curves(history, volumes, levelling, problem.stream("curves"))
     return LakeSolution(
         history, share, unjudged, tuple(volumes), tuple(words), tuple(ranges), curves,
-        () if unjudged else _left(problem, levelling),
+        _left(problem, levelling) if not unjudged and choice.shape == "ice flow" else (),
     )  # fmt: skip
 
 
 def _shares(problem):
     """Return ({station: {method: share}}, {station: at once}, why it cannot be judged)."""
-    if problem.thickness is None:
-        return {}, {}, f"volumes are not given: {problem.thickness_words}"
+    needs_ice = problem.choice.shape in OF_ICE
+    if problem.thickness is None and needs_ice:
+        return {}, {}, (
+            f"volumes are not given: {problem.thickness_words}; or set shape = \"uniform\", which "
+            "takes the surface as the roof"
+        )  # fmt: skip
     names = list(problem.tracks)
     view = view_of(problem.outlines[0], _points(problem))
-    table = {method: shares(view, problem.ice, method) for method in METHODS}
-    found = {n: {m: float(table[m][k]) for m in METHODS} for k, n in enumerate(names)}
+    methods = METHODS if problem.thickness else (UNIFORM,)
+    table = {method: shares(view, problem.ice, method) for method in methods}
+    found = {n: {m: float(table[m][k]) for m in methods} for k, n in enumerate(names)}
+    if problem.thickness is None:
+        return found, {}, ""
     beds = BEDS[problem.choice.bed]
     usual = np.mean([table[m] for m in beds], axis=0)
     first = at_once_shares(view, problem.ice, beds)
     at_once = {n: float(v) for n, v in zip(names, first, strict=True)}
     try:
-        judge_shares(usual)
+        judge_shares(usual if needs_ice else table[UNIFORM])
     except SolutionError as why:
         return found, at_once, str(why)
     return found, at_once, ""
@@ -196,12 +207,16 @@ def _volume(problem, event, **changes):
     drawn = drawn_for(problem, given["outlines"], given["margin_sigma_m"])
     middle = event.time_ns(np.median(event.peak_days()))
     place = {n: problem.tracks[n].at(middle) for n in event.station_m if n in problem.tracks}
+    if given["shape"] == MEASURED:
+        place = {n: point for n, point in place.items() if n in problem.pattern}
+        if not place:
+            return None, "no station that holds the whole event has a measured pattern"
     if not place:
         return None, "no station over the lake holds the whole event"
     try:
         volume = event_volume(
             event, drawn, place, problem.ice, problem.stream("volume"), given["spread"],
-            given["shape"],
+            given["shape"], pattern=problem.pattern,
         )  # fmt: skip
     except SolutionError as why:
         return None, str(why)
@@ -213,20 +228,16 @@ def _ranges(problem, event):
     few = _thinned(event)
     sure = IceSpread(0.0, 0.0, 0.0, 0.0, problem.spread.beds)
     still = {"margin_sigma_m": 0.0, "outlines": problem.outlines[:1], "spread": sure}
+    known = [one for one in SHAPES if (problem.pattern if one == MEASURED else
+             problem.thickness or one not in OF_ICE)]  # fmt: skip
     cases = [(f"shape: {shape}", "all causes of doubt together", {"shape": shape})
-             for shape in SHAPES]  # fmt: skip
+             for shape in known]  # fmt: skip
     margin = {"margin_sigma_m": problem.choice.margin_sigma_m}
     cases += [
         ("outline", f"margin further out or in by {problem.choice.margin_sigma_m:g} m (1 sigma)"
          + (f", {len(problem.outlines)} variants" if len(problem.outlines) > 1 else ""),
          still | margin | {"outlines": problem.outlines}),
-        ("thickness", f"{problem.thickness.value_m:.0f} +-{problem.thickness.sigma_m:.0f} m",
-         still | {"spread": replace(sure, thickness_share=problem.spread.thickness_share)}),
-        ("viscosity", f"factor {np.exp(problem.spread.viscosity_log):.2f} (1 sigma): levelling "
-         "while the roof moves; where the record ends first, with the elastic modulus' "
-         f"{np.exp(problem.spread.young_log):.2f}",
-         still | {"spread": replace(sure, viscosity_log=problem.spread.viscosity_log,
-                                    young_log=problem.spread.young_log)}),
+        *(_ice_cases(problem, sure, still) if problem.thickness else ()),
         ("stations", "heights and bed alone", still),
     ]  # fmt: skip
     if len(problem.outlines) > 1:
@@ -234,6 +245,20 @@ def _ranges(problem, event):
                   for k, one in enumerate(problem.outlines, 1)]  # fmt: skip
     found = [(what, words, _volume(problem, few, **change)[0]) for what, words, change in cases]
     return [row for row in found if row[2] is not None]
+
+
+def _ice_cases(problem, sure, still):
+    """Return what the ice alone leaves open in a volume, as cases of the range."""
+    thickness, spread = problem.thickness, problem.spread
+    return (
+        ("thickness", f"{thickness.value_m:.0f} +-{thickness.sigma_m:.0f} m",
+         still | {"spread": replace(sure, thickness_share=spread.thickness_share)}),
+        ("viscosity", f"factor {np.exp(spread.viscosity_log):.2f} (1 sigma): levelling while the "
+         "roof moves; where the record ends first, with the elastic modulus' "
+         f"{np.exp(spread.young_log):.2f}",
+         still | {"spread": replace(sure, viscosity_log=spread.viscosity_log,
+                                    young_log=spread.young_log)}),
+    )  # fmt: skip
 
 
 def _thinned(event):

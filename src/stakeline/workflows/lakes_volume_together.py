@@ -8,9 +8,9 @@ from ..errors import SettingsError, SolutionError
 from ..formats.plain_table import write_plain_table
 from ..lakes.event_record import interval
 from ..lakes.pass_changes import pass_changes
-from ..lakes.volume import event_volume
+from ..lakes.volume import MEASURED, OF_ICE, event_volume
 from ..lakes.volume_together import AGREE, DISAGREE_P, TogetherVolume, together
-from .lakes_ground import ice_thickness
+from .lakes_ground import ice_thickness, measured_pattern
 from .lakes_places import tracks
 from .lakes_solve import LakeChoice, LakeProblem, drawn_for
 
@@ -63,10 +63,16 @@ def volumes_together(campaign, result, told, variants, levels):
 def _problem(campaign, result, variants):
     """Return the LakeProblem of a result, as far as volumes need it."""
     over = [r["station"] for r in result.told["roles"] if r["role"] == "over"]
-    thickness = ice_thickness(campaign, variants[0])
+    choice, thickness = LakeChoice(**result.told["settings"]), None
+    try:
+        thickness = ice_thickness(campaign, variants[0])
+    except SettingsError:
+        if choice.shape in OF_ICE:
+            raise
+    pattern = measured_pattern(campaign, result.lake) if choice.shape == MEASURED else {}
     return LakeProblem(
         result.lake, (), tracks(campaign, over, variants[0].epsg), variants, thickness, "",
-        LakeChoice(**result.told["settings"]),
+        choice, (), pattern,
     )  # fmt: skip
 
 
@@ -86,7 +92,7 @@ def _together(problem, event, told, change):
     try:
         volume = event_volume(
             event, drawn, place, problem.ice, problem.stream("volume"), problem.spread,
-            problem.choice.shape, over=problem.outlines[0],
+            problem.choice.shape, over=problem.outlines[0], pattern=problem.pattern,
         )  # fmt: skip
     except SolutionError as why:
         return _without(told, change, str(why))
