@@ -127,9 +127,48 @@ def hard_winter(table):
         table.say(f"the same with over-voltage: chance {whole.chance:.2f}, causes {whole.causes}")
 
 
+def unsafe(table):
+    """Settings that are not safe: years that they help, hours that they cost.
+
+    No load saves but where the wake from it is looked at: a bank that holds less saves earlier, and
+    can then last two hours longer.
+    """
+    small = ("parallel = 10", "parallel = 2"), ("dump_W = 150", "lives_year = 0.5\ndump_W = 150")
+    lead = (*small, ("saves_below = 0.6 ", "saves_below = 0.0 "))
+    saving = (*small, ("saves_below = 0.6 ", "saves_below = 0.3 "))
+    iron = (*lead, ('chemistry = "lead-acid"', 'chemistry = "lithium iron phosphate"'))
+    # warm enough that the ban does not end each autumn, cold enough that it counts
+    iron = (*iron, ("block_V = 12", "block_V = 12.8"), ("mean_degC = -14", "mean_degC = -9"))
+    for words, base, change in (
+        ("charge voltage that stays", lead, ("reconnect_V", "compensated = false\nreconnect_V")),
+        ("lithium without a ban", iron, ("reconnect_V", "frost_ban = false\nreconnect_V")),
+        ("a breaker at 11.8 V", lead, ("reconnect_V", "trip_V = 11.8\nreconnect_V")),
+        ("a receiver for a person", lead, ("starts_alone = true", "starts_alone = false")),
+        ("a receiver that does not log", lead, ("logs_alone = true", "logs_alone = false")),
+        ("a receiver that does not wake", saving, ("wakes_alone = true", "wakes_alone = false")),
+    ):
+        safe, found = (_lived(example(*pairs)) for pairs in (base, (*base, change)))
+        better = (_end(found) > _end(safe)) | (found.outcome.off_h < safe.outcome.off_h)
+        table.line(f"{words}: years in which it helps", better.sum(), 0, "", "law")
+        table.say(f"  lives {100 * safe.chance:.0f}, then {100 * found.chance:.0f} of 100 years; "
+                  f"lost {safe.lost_h:.0f}, then {found.lost_h:.0f} h a year; wake by themselves "
+                  f"{100 * safe.restart.share:.0f}, then {100 * found.restart.share:.0f} %; "
+                  f"{found.why}")  # fmt: skip
+
+
+def _lived(told):
+    return survival(told.design, years_around(told, 100))
+
+
+def _end(found):
+    """Return the hour of each year's first failure, that of no year where there is none."""
+    return np.where(found.first_h < 0, 10**6, found.first_h)
+
+
 if __name__ == "__main__":
     TABLE = Table("Sizes and survival")
     speed(TABLE)
     practice(TABLE)
+    unsafe(TABLE)
     hard_winter(TABLE)
     TABLE.end()

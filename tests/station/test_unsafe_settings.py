@@ -95,10 +95,14 @@ def test_what_is_charged_in_frost_is_metal():
     done = simulate_years(station, np.full(48, -5.0), np.full(48, 10.0), charge=0.5)
     assert done.frost_h[0] == 48.0
     assert done.plated_J[0] == pytest.approx(48 * 3600.0 * 10.0)
-    # the charge held by the capacity stays, as both shrink alike
-    left = 1.0 - done.plated_J[0] / bank.full_J
-    assert done.end_J[0] == pytest.approx(0.5 * bank.full_J * left, rel=1e-9)
+    assert done.end_J[0] == pytest.approx(0.5 * bank.full_J, rel=1e-12)  # nothing of it is kept
     assert abs(done.balance[0]) < 1e-12
+    # in the warm again it is full where the metal ends
+    air = np.where(np.arange(2000) < 48, -5.0, 15.0)
+    done = simulate_years(station, air, np.full(2000, 40.0), charge=0.5)
+    left = bank.full_J - done.plated_J[0]
+    assert done.plated_J[0] == pytest.approx(done.frost_h[0] * 3600.0 * 40.0)
+    assert done.end_J[0] == pytest.approx(left, rel=1e-6)
     banned = dataclasses.replace(station, bank=IRON)
     kept = simulate_years(banned, np.full(48, -5.0), np.full(48, 10.0), charge=0.5)
     assert kept.frost_h[0] == kept.plated_J[0] == 0.0
@@ -109,6 +113,8 @@ def test_a_bank_spoilt_by_frost_says_so():
     assert set(found.causes) == {IN_FROST}
     assert found.why == "charged in frost"
     assert (found.outcome.first_frost < found.outcome.first_spoilt).all()
+    assert (found.outcome.off_h == HOURS - found.first_h).all()
+    assert set(found.outcome.why) == {"charging in frost had spoilt the bank"}
     for years in (np.zeros((2, 8760)), np.full((2, 8760), 30.0)):  # however long, it stays finite
         frost = dataclasses.replace(IRON, frost_ban=False)
         done = simulate_years(StationEnergy(frost, Box(), 50.0, 1.0), years - 20.0, years)

@@ -13,7 +13,6 @@ WINDOW = 0.99  # -; kept each hour of what was refused and used: a memory of 100
 SAVING_APART = 0.05  # -; charge above its limit at which a load saves no more, own choice
 EMPTY_CHARGE = 0.3  # -; a bank that stops with more has it locked up by the cold; own choice
 SPOILT = 0.8  # -; of the capacity: cells with less are at their end, common practice, no source
-LEAST_FULL = 0.01  # -; of the capacity: what frost has left less of takes no more, own choice
 
 # Rows of the tables by temperature.
 USABLE, RATE, LEAST, IDLE, OHM, LIMIT, SHIFT, FULL = range(8)
@@ -70,14 +69,14 @@ def cause_of(charge, frozen, sags, refused, used, tripped, asleep, spoilt):
         return TRIPPED
     if asleep:
         return ASLEEP
+    if spoilt:
+        return PLATING
     if frozen:
         return FROZEN
     if sags:
         return PEAK
     if refused > used:
         return BANNED
-    if spoilt:
-        return PLATING
     return EMPTY if charge < EMPTY_CHARGE else COLD
 
 
@@ -89,8 +88,8 @@ def bank_now(settings, tables, rest_v, full, stored, box, on):
     giving and of taking [ohm]; power it takes, and loses of itself [W]; whether it is frozen;
     charge rate [1/h].
     """
-    nominal = settings[1]
-    charge = stored / full
+    whole, nominal = settings[0], settings[1]
+    charge = stored / whole
     usable = by_temperature(tables, USABLE, box)
     left = charge
     if on:
@@ -100,7 +99,7 @@ def bank_now(settings, tables, rest_v, full, stored, box, on):
     ohm, charging = settings[4] * cold, settings[7] * cold
     rate = by_temperature(tables, RATE, box)
     most = full * by_temperature(tables, FULL, box)
-    room = min(rate / HOUR_S * full, (most - stored) / TAPER_S)
+    room = min(rate / HOUR_S * whole, (most - stored) / TAPER_S)
     room = max(min(room, (by_temperature(tables, LIMIT, box) - rest) / charging * rest), 0.0)
     idle = by_temperature(tables, IDLE, box) * stored
     frozen = charge < by_temperature(tables, LEAST, box)
@@ -124,7 +123,7 @@ def switch(settings, on, rest, ohm, charging, room, offered, wish, peak):
 def blamed(cause, ran, on, charge, frozen, sags, refused, used, tripped, asleep, spoilt):
     """Return the cause of an outage that goes on or begins in this hour."""
     if not ran:
-        return BY_HAND if on and not asleep else cause
+        return BY_HAND if on and not (asleep or spoilt) else cause
     return cause_of(charge, frozen, sags, refused, used, tripped, asleep and on, spoilt)
 
 
@@ -211,18 +210,15 @@ def saved_now(savings, saving, charge, cut_off):
 def charged(outcome, k, whole, full, stored, taken, warmth, plated):
     """Return (full, stored) [J] after an hour, and what was lost in it [W].
 
-    What was charged in frost is taken from the capacity, and the charge held shrinks with it: metal
-    that is plated gives back nothing.
+    What was charged in frost is taken from the capacity, at its upper end, and not kept: metal that
+    is plated gives back nothing.
     """
     stored += HOUR_S * (taken - warmth - plated)
     lost = warmth + plated
     if plated > 0.0:
-        gone = HOUR_S * plated
-        lost += stored * gone / full / HOUR_S
-        stored *= 1.0 - gone / full
-        full -= gone
+        full -= HOUR_S * plated
         note_hour(outcome, FROST_H, FIRST_FROST, k)
-        outcome[PLATED] += gone
+        outcome[PLATED] += HOUR_S * plated
         if outcome[FIRST_SPOILT] < 0.0 and full <= SPOILT * whole:
             outcome[FIRST_SPOILT] = k
     return full, stored, lost
@@ -311,16 +307,16 @@ def year(
             settings, tables, rest_v, full, stored, box, on
         )
         frost = plates > 0.0 and box < 0.0
-        room = 0.0 if frost and full <= LEAST_FULL * whole else room
         heating = (box < warm_on) if not heating else (box <= warm_off)
         heater = heater_w if heating and rest >= heater_v else 0.0
-        charge = stored / full
+        charge = stored / whole
         asked = max(load[k] - hand_w, 0.0) if cut_off else load[k]
         saved, asleep = saved_now(savings, saving, charge, cut_off)
         saved = min(saved, asked)
         wish, peak = asked - saved + heater, settings[6] if rest >= peak_v else 0.0
         was_on = on
-        on, sags, lowest = switch(settings, on, rest, ohm, charging, room, offered[k], wish, peak)
+        lifts = 0.0 if frost else room  # what plates is not trusted to lift the voltage
+        on, sags, lowest = switch(settings, on, rest, ohm, charging, lifts, offered[k], wish, peak)
         tripped = tripped or (was_on and trip_v > 0.0 and lowest < trip_v)
         on = on and not tripped
         drawn = (max(wish - offered[k], 0.0) / rest) ** 2 * ohm if on else 0.0
@@ -340,13 +336,13 @@ def year(
         note_energy(outcome, offered[k], clipped, used, heater, lost, refused)
         outcome[SAVED] += HOUR_S * saved if on else 0.0
         over = wind.size > 0 and min(clipped, wind[k]) > dump_w
-        level = rest + min(taken, 0.0) / rest * ohm
-        note_limits(outcome, k, frozen, over, stored / whole, level)
+        note_limits(outcome, k, frozen, over, stored / whole, rest + min(taken, 0.0) / rest * ohm)
         cut_off = cut_off or not on
-        runs = on and not asleep and not (silent > 0.0 and cut_off)
+        spoilt = full <= SPOILT * whole
+        runs = on and not (asleep or spoilt or (silent > 0.0 and cut_off))
         if not runs:
             cause = blamed(cause, ran, on, charge, frozen, sags, refused_lately, used_lately,
-                           tripped, asleep, full <= SPOILT * whole)  # fmt: skip
+                           tripped, asleep, spoilt)  # fmt: skip
         off_since = note_run(outcome, k, ran, runs, off_since, cause)
         ran = runs
         settle = degrees[k] + (used + warmth) / loss_w_k

@@ -382,4 +382,5 @@ def _first_failure(done, around):
     each = np.stack([done.first_off, frozen, done.first_over, buried, done.first_spoilt])
     each = np.where(each < 0, never, each)
     first, kind = each.min(axis=0), each.argmin(axis=0)
+    kind = np.where(first == each[-1], KINDS.index(IN_FROST), kind)  # it is why loads are lost then
     return np.where(first < never, first, -1), np.where(first < never, kind, -1)

@@ -122,7 +122,8 @@ def simulate_years(
     charging is bounded by temperature, voltage and free room, and keeps ``charge_share``. Losses
     and loads heat the box, which follows its surroundings exponentially. A frozen bank is counted,
     not destroyed. What lithium takes in frost is metal: neither kept nor given back, it lessens the
-    capacity (all of it, own choice: makers forbid any). A breaker that trips ends the year.
+    capacity (all of it, own choice: makers forbid any); with a fifth gone nobody can count on the
+    bank, and hours are lost. A breaker that trips ends the year.
     """
     degrees = _years_of("surroundings_degC", surroundings_degC)
     offered = _years_of("offered_W", offered_W)

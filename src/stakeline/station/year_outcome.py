@@ -57,8 +57,8 @@ class YearsOutcome:
     offered_J, clipped_J, load_J, heater_J, lost_J, start_J, end_J : array, shape (m,)
         From sun and wind, not taken, used, heated, lost in the bank; stored at the two ends.
     off_h : array, shape (m,)
-        Hours without loads, or in which one that must be started by hand, or records nothing, is
-        not back from a cut-off.
+        Hours without loads, or with a bank that frost has spoilt, or in which one that must be
+        started by hand, or records nothing, is not back from a cut-off.
     first_off, longest_off : int array, shape (m,)
         Hour at which the first and the longest outage begin, -1 for none.
     longest_off_h : array, shape (m,)
