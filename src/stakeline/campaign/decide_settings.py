@@ -10,6 +10,17 @@ Days = Annotated[float, Field(gt=0, le=200)]
 Length = Annotated[float, Field(ge=0, le=200)]
 
 
+class Covariate(Strict):
+    """``[[decide.covariate]]``: an influence that is measured: a column of a table below the root.
+
+    ``name`` stands in results; runoff, sea level, pressure and the like.
+    """
+
+    name: str = Field(min_length=1, max_length=40)
+    file: str = Field(min_length=1)
+    column: str = Field(min_length=1)
+
+
 class DecidePart(Strict):
     """``[decide]``: the rule for events, the stations, windows and shapes of the one main test.
 
@@ -32,6 +43,8 @@ class DecidePart(Strict):
     longer_d: tuple[Length, ...] = (0.0, 2.5, 5.0)
     decay_d: tuple[Length, ...] = (5.0, 10.0, 20.0)
     take_off_melt: bool = True
+    take_off_fortnight: bool | None = None
+    covariate: tuple[Covariate, ...] | None = None
     earlier_d: Days = 5.0
     relevant_percent: float | None = Field(None, gt=0, le=100)
     permutations: int = Field(9999, ge=99, le=1_000_000)
@@ -48,6 +61,10 @@ class DecidePart(Strict):
         ):
             if not lengths:
                 raise ValueError(f"has no length of a response ({name}): give one or more")
+        names = [one.name for one in self.covariate or ()]
+        again = sorted({name for name in names if names.count(name) > 1})
+        if again:
+            raise ValueError(f"has a covariate {', '.join(again)} more than once")
         twice = sorted(set(self.stations) & set(self.placebo_stations or ()))
         if twice:
             raise ValueError(f"station {', '.join(twice)} must respond and must not respond")

@@ -4,7 +4,7 @@ import numpy as np
 
 from ..errors import StakelineError
 from ..inference.arrival import arrival_likelihood
-from .decide_melt import melt_taken_off
+from .decide_covariates import influences_taken_off
 
 STEP_D = 0.1  # d, between arrivals that are tried; choice
 EARLY_D = 1.0  # d, by which an arrival may come before the onset, which is not known well; choice
@@ -23,8 +23,8 @@ def arrivals_of(part, question, speeds):
     length of the decay hardly shows: the shortest is taken.
     """
     times = arrival_times(part)
-    melt = melt_taken_off(part, question)
-    gone = None if melt is None else np.cumsum(melt, axis=0) * part.window_d
+    taken = influences_taken_off(part, question)
+    gone = None if taken is None else np.cumsum(taken, axis=0) * part.window_d
     onset = question.events.middle
     lasting = np.median(question.events.end, axis=1) - onset
     found = np.full((len(onset), len(times)), np.nan)

@@ -83,11 +83,18 @@ def _temperature(table):
 
 def degree_days(time_ns, temperature_degC, axis):
     """Return the mean of the positive temperature within half a step of each day (n,). [degC d]"""
+    warm = np.maximum(temperature_degC, 0.0)
+    return daily_means(time_ns, warm, axis)
+
+
+def daily_means(time_ns, values, axis):
+    """Return the mean of values within half a step of each day (n,); NaN where there is none."""
     step = axis[1] - axis[0] if len(axis) > 1 else 1.0
-    keep = np.isfinite(temperature_degC) & (time_ns != NOT_A_TIME)
+    keep = np.isfinite(values) & (time_ns != NOT_A_TIME)
+    if not len(axis):
+        return np.zeros(0)
     place = np.floor((time_ns[keep] / NS_PER_DAY - axis[0]) / step + 0.5).astype(int)
-    warm = np.maximum(temperature_degC[keep], 0.0)
     inside = (place >= 0) & (place < len(axis))
     count = np.bincount(place[inside], minlength=len(axis))
-    total = np.bincount(place[inside], warm[inside], minlength=len(axis))
+    total = np.bincount(place[inside], values[keep][inside], minlength=len(axis))
     return np.where(count > 0, total / np.maximum(count, 1), np.nan)

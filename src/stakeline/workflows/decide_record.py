@@ -8,6 +8,7 @@ from ..campaign.folders import LAKES
 from ..constants import NS_PER_DAY
 from ..errors import SettingsError
 from ..inference.shape import Events
+from .decide_covariates import given_covariates, tide_of
 from .decide_melt import MELT, melt_index
 from .lakes_results import lake_results
 from .motion_results import csv_rows, ns, number
@@ -47,8 +48,9 @@ class Question:
     ``days`` (n,) middle of each window since ``origin_ns``; ``responding`` and ``placebos`` are
     :class:`Speeds`; ``events`` with their ``names``; ``size`` and ``size_sigma`` (events,) of the
     water [m3], or of the roof's change [m], as ``size_unit`` says; ``causes``: {name: (n,)} of
-    other influences; ``left_out``: sentences about events and stations that are not used;
-    ``trials``: Trials by which power is told.
+    other influences, of which ``given`` names those the user gave; ``tides``: of each responding
+    station, as of ``tide_of``, empty where no tide is found; ``left_out``: sentences about events
+    and stations that are not used; ``trials``: Trials by which power is told.
     """
 
     lake: str
@@ -64,6 +66,8 @@ class Question:
     causes: dict = field(default_factory=dict)
     left_out: tuple = ()
     trials: object = None
+    given: tuple = ()
+    tides: tuple = ()
 
 
 def questions(campaign, results):
@@ -81,7 +85,9 @@ def questions(campaign, results):
     moving = {r.station: r for r in results if r.moves}
     axis, speeds, left_out = daily_speeds(moving.values(), part.window_d)
     melt, files, said = melt_index(campaign, axis)
-    left_out = (*left_out, *said)
+    given, tables, lost = given_covariates(campaign, axis)
+    files, left_out = (*files, *tables), (*left_out, *said, *lost)
+    tides = {name: tide_of(result) for name, result in moving.items()}
     found = []
     for lake in lakes:
         if part.lakes and lake.lake not in part.lakes:
@@ -89,23 +95,27 @@ def questions(campaign, results):
         roles, said = station_roles(part, lake.lake, routes, list(speeds))
         drainages = drainings(part, lake, axis)
         told = (*left_out, *said)
-        found.append(_question(lake.lake, axis, speeds, roles, drainages, melt, told))
+        found.append(
+            _question(lake.lake, axis, speeds, roles, drainages, (melt, given, tides), told)
+        )
     paths = [*(p for r in results for p in r.files), *(p for lake in lakes for p in lake.files)]
     table = campaign.folder(LAKES) / "routes.csv"
     return tuple(found), (*paths, *files, *([table] if table.is_file() else []))
 
 
-def _question(lake, axis, speeds, roles, drainages, melt, left_out):
+def _question(lake, axis, speeds, roles, drainages, influences, left_out):
     events, names, size, size_sigma, unit, said = drainages
     responding, placebos = (
         tuple(Speeds(s, *speeds[s][:3], distance, speeds[s][3]) for s, distance in some)
         for some in roles
     )
     origin_ns = int(axis[0] * NS_PER_DAY) if len(axis) else 0
-    causes = {} if melt is None else {MELT: melt}
+    melt, given, tides = influences
+    causes = ({} if melt is None else {MELT: melt}) | given
+    moved = tuple(tides[s.station] for s in responding if tides[s.station])
     return Question(
         lake, origin_ns, axis - axis[:1], responding, placebos, events, names, size, size_sigma,
-        unit, causes, (*left_out, *said),
+        unit, causes, (*left_out, *said), given=tuple(given), tides=moved,
     )  # fmt: skip
 
 

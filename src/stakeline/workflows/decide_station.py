@@ -11,6 +11,7 @@ from ..inference.injection import estimates_put_in
 from ..inference.response import Choices, begin, fit_noise_rounds, fit_response
 from ..inference.scan import scan_shapes
 from ..inference.shape import ShapeGrid, columns
+from .decide_covariates import fortnight_periods, fortnight_taken_off, influences_taken_off
 from .decide_melt import MELT, melt_columns, melt_taken_off
 
 YEAR_D = 365.25
@@ -67,25 +68,35 @@ def _lags(part):
 
 
 def usual_choices(part, question):
-    """Return the :class:`Choices` of the settings: trend, melt, season where the record has one."""
-    return Choices(usual_baseline(question, melt_taken_off(part, question)), width=part.window_d)
+    """Return the :class:`Choices` of the settings: trend, season where the record has one, melt.
+
+    And what the user gave, and the fortnight where the tide moves a station.
+    """
+    taken = fortnight_taken_off(part, question)
+    baseline = usual_baseline(question, influences_taken_off(part, question), taken)
+    return Choices(baseline, width=part.window_d)
 
 
-def usual_baseline(question, melt=None):
-    """Return the :class:`Baseline` of a question: trend, season, ``melt`` (n, c) where given."""
+def usual_baseline(question, influences=None, fortnight=False):
+    """Return the :class:`Baseline` of a question: trend, season, ``influences`` (n, c) if given."""
     span = np.ptp(question.days) if len(question.days) else 0.0
-    return Baseline(1, (YEAR_D,) if span >= SEASON_D else (), melt)
+    periods = (YEAR_D,) if span >= SEASON_D else ()
+    periods += fortnight_periods(span) if fortnight else ()
+    return Baseline(1, periods, influences)
 
 
 def other_choices(part, question):
     """Return {label: (grid, choices)} of the table of other choices."""
     grid, usual = shape_grid(part), usual_choices(part, question)
     base = usual.baseline
+    season = YEAR_D in base.periods
+    periods = tuple(p for p in base.periods if p != YEAR_D)
     found = {
         "noise of independent days": (grid, replace(usual, noise="white")),
         "noise by a power law": (grid, replace(usual, noise="power law")),
-        "no season" if base.periods else "with a season": (
-            grid, replace(usual, baseline=replace(base, periods=() if base.periods else (YEAR_D,))),
+        "no season" if season else "with a season": (
+            grid, replace(usual, baseline=replace(
+                base, periods=periods if season else (YEAR_D, *periods))),
         ),
         "trend of second degree": (grid, replace(usual, baseline=replace(base, trend=2))),
         f"plateau of {FIXED_D:g} d for all": (
@@ -95,20 +106,33 @@ def other_choices(part, question):
             ShapeGrid(_lags(part), part.rise_d, part.longer_d, (0.0,), as_event=True), usual,
         ),
     }  # fmt: skip
-    if base.covariates is not None:
-        found["melt not taken off"] = (grid, replace(usual, baseline=usual_baseline(question)))
-    for name, cause in question.causes.items():
-        if base.covariates is None or name != MELT:
-            more = melt_columns(cause) if name == MELT else cause
-            found[f"{name} taken off"] = (
-                grid, replace(usual, baseline=with_covariates(base, more)),
-            )  # fmt: skip
+    for label, baseline in _other_baselines(part, question, base):
+        found[label] = (grid, replace(usual, baseline=baseline))
     beside = placebo_mean(question)
     if beside is not None:
         found["stations off the route taken off"] = (
             grid, replace(usual, baseline=with_covariates(base, beside)),
         )  # fmt: skip
     return found
+
+
+def _other_baselines(part, question, base):
+    """Yield (label, Baseline) with one influence more or less than as planned."""
+    whole = {"influences": influences_taken_off(part, question)}
+    taken = fortnight_taken_off(part, question)
+    other = usual_baseline(question, **whole, fortnight=not taken)
+    if question.tides and other.periods != base.periods:
+        yield f"fortnight {'not ' * taken}taken off", other
+    off = {MELT} if melt_taken_off(part, question) is not None else set()
+    for name in (MELT, *question.given):
+        if name in off or name in question.given:
+            less = influences_taken_off(part, question, less=name)
+            label = "melt" if name == MELT else name
+            yield f"{label} not taken off", replace(base, covariates=less)
+    for name, cause in question.causes.items():
+        if name not in off and name not in question.given:
+            more = melt_columns(cause) if name == MELT else cause
+            yield f"{name} taken off", with_covariates(base, more)
 
 
 def placebo_mean(question):

@@ -267,7 +267,7 @@ class _Lake(Attempts):
         causes = {OFF_ROUTE: placebo_mean(self.question)} if self.question.placebos else {}
         found = self.compared(mean, causes, self.choices)
         causes = {
-            name: melt_columns(cause) if name == MELT else cause
+            name: melt_columns(cause) if name in (MELT, *self.question.given) else cause
             for name, cause in self.question.causes.items()
         }
         plain = replace(self.choices, baseline=usual_baseline(self.question))
