@@ -150,7 +150,7 @@ def test_the_p_of_all_lakes_is_that_of_the_largest_change_of_any():
 
 def test_tables_words_and_figures_hold_what_was_found(faster):
     lakes, every, each = faster
-    part, plan = QUICK, decide.check_plan(Path("nowhere/plan.toml"), QUICK, {})
+    part, plan = QUICK, decide.check_plan(Path("nowhere/plan.toml"), QUICK, {}, {})
     files = decide.decide_files(lakes, every, each, plan)
     effects = list(csv.DictReader(io.StringIO(files["effects.csv"].decode())))
     assert [row["event"] for row in effects].count("all") == 2

@@ -2,7 +2,6 @@
 
 import json
 import sys
-from datetime import date
 from pathlib import Path
 
 import numpy as np
@@ -71,34 +70,6 @@ def test_the_verb_writes_everything_once(campaign):
     assert {p: p.read_bytes() for p in folder.rglob("*") if p.is_file()} == before
 
 
-def test_a_plan_is_followed_only_whole_early_and_unchanged(campaign):
-    day = date(2031, 12, 1)
-    decide.freeze(campaign, day=day)
-    path = campaign / "7-decide" / "plan.toml"
-    settings = open_campaign(campaign).settings.decide
-    stations = decide.stations_of(open_campaign(campaign))
-    assert stations == {"Upper": ["HV05", "HV06"]}
-    assert decide.check_plan(path, settings, stations).followed
-    with pytest.raises(SettingsError, match="frozen already"):
-        decide.freeze(campaign, day=day)
-    other = settings.model_copy(update={"after_d": 12.0})
-    check = decide.check_plan(path, other, stations)
-    assert (check.state, check.followed) == ("not followed", False)
-    assert "after_d: planned 10.0, done 12.0" in check.sentence
-    check = decide.check_plan(path, settings, {"Upper": ["HV05"]})
-    assert "Upper: planned HV05, HV06, done HV05" in check.sentence
-    text = path.read_text(encoding="utf-8")
-    path.write_text(text.replace('"after_d" = 10.0', '"after_d" = 12.0'))
-    assert decide.check_plan(path, other, stations).state == "changed"
-    path.unlink()
-    (campaign / "7-decide" / "verdict.json").write_text("{}")
-    decide.freeze(campaign, day=day)
-    assert decide.check_plan(path, settings, stations).state == "late"
-    path.write_text("nonsense")
-    with pytest.raises(SettingsError, match="is no frozen plan"):
-        decide.check_plan(path, settings, stations)
-
-
 @pytest.mark.parametrize(
     ("changed", "match"),
     [
@@ -147,6 +118,15 @@ def test_what_is_not_there_is_said(campaign, tmp_path):
         decide.run(campaign)
     create(tmp_path / "empty")
     assert decide.run(tmp_path / "empty").skipped == (decide.NO_MOTION,)
+
+
+def test_an_old_verdict_is_not_removed_without_a_word(campaign):
+    decide.run(campaign)
+    for path in (campaign / "5-motion").rglob("*.parquet"):
+        path.unlink()
+    assert decide.run(campaign).skipped == (decide.NO_MOTION, decide.REMOVED)
+    assert not (campaign / "7-decide" / "verdict.json").exists()
+    assert decide.run(campaign).skipped == (decide.NO_MOTION,)
 
 
 def test_melt_needs_a_table_of_temperature(campaign):

@@ -41,9 +41,13 @@ def refuse(wrong, sentence):
 
 
 def end(context, outcome, quiet):
-    """Say what a verb did and what it could not; leave with 1 where there were problems."""
-    for sentence in outcome.problems:
+    """Say what a verb did and what it could not; leave with 1 where there were problems.
+
+    A verb without a word about anything done could do nothing: it says why, and leaves with 1.
+    """
+    nothing = () if outcome.text else outcome.skipped
+    for sentence in (*outcome.problems, *nothing):
         click.echo(f"stakeline: {sentence}", err=True)
     if not quiet:
         click.echo(outcome.text, nl=False)
-    context.exit(1 if outcome.problems else 0)
+    context.exit(1 if outcome.problems or nothing else 0)

@@ -1,6 +1,7 @@
 """The verb decide: does the ice change speed when a lake drains? Only what is out of date."""
 
 from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime
 
 import numpy as np
 
@@ -14,6 +15,7 @@ from .decide_figures import decide_figures
 from .decide_plan import PLAN, check_plan, plan_text, planned
 from .decide_power import trials_of
 from .decide_record import questions
+from .decide_since import made_from
 from .decide_station import solve_placebo, solve_station
 from .decide_tables import decide_files
 from .decide_together import solve_lake, why_not
@@ -26,8 +28,10 @@ from .position import Outcome
 VERDICT = "verdict.json"
 FIGURES = "figures"
 RECORD = "decide/decide"
+MADE = "decide_first/verdict"  # that a verdict was made once; outlives the verdict
 OTHERWISE = "give a campaign (stakeline decide --campaign FOLDER)"
 NO_MOTION = "no motion; run 'stakeline motion' first"
+REMOVED = f"the old verdict in {DECIDE}/ was removed: what it rested on is no longer there"
 NO_LAKES = "no lake with results in 6-lakes; run 'stakeline lakes' first"
 
 
@@ -76,16 +80,16 @@ def run(campaign=None, *, workers=1, progress=None):
 
 
 def _without(ledger, why):
-    """Forget what no longer follows from any input."""
+    """Forget what no longer follows from any input, and say so."""
+    gone = ledger.read(RECORD) is not None
     ledger.forget(RECORD)
-    return Outcome("", skipped=(why,))
+    return Outcome("", skipped=(why, *((REMOVED,) if gone else ())))
 
 
 def _decided(campaign, ledger, asked, inputs, workers, progress):
     """Return the Outcome of a run; write what is out of date."""
     part = campaign.settings.decide
-    stations = {q.lake: [s.station for s in q.responding] for q in asked}
-    plan = check_plan(campaign.folder(DECIDE) / PLAN, part, stations)
+    plan = _checked_plan(campaign, ledger, asked)
     left_out = [q.left_out for q in asked]
     name = campaign.settings.campaign.name
     key = fingerprint([__version__, part.model_dump(), vars(plan), inputs, left_out, name])
@@ -95,11 +99,25 @@ def _decided(campaign, ledger, asked, inputs, workers, progress):
     outputs, sentence, problems = solve(name, part, asked, plan, inputs, workers, progress)
     old = (ledger.read(RECORD) or {"outputs": {}})["outputs"]
     files = {f"{DECIDE}/{path}": data for path, data in outputs.items()}
+    if ledger.read(MADE) is None:
+        ledger.finish(MADE, "", {}, verdict_on=_now(), made_from=made_from(campaign))
     ledger.finish(RECORD, key, files)
     for gone in set(old) - set(files):
         (campaign.root / gone).unlink(missing_ok=True)
     text = f"{sentence}\n{plan.sentence}\n{where}"
     return Outcome(text, tuple(problems), (f"{len(asked)} lakes",), notes=(sentence,))
+
+
+def _checked_plan(campaign, ledger, asked):
+    """Return the PlanCheck of what is about to be decided."""
+    stations = {q.lake: [s.station for s in q.responding] for q in asked}
+    first = (ledger.read(MADE) or {}).get("made_from")
+    path = campaign.folder(DECIDE) / PLAN
+    return check_plan(path, campaign.settings.decide, stations, made_from(campaign), first)
+
+
+def _now():
+    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%MZ")
 
 
 def solve(name, part, asked, plan, inputs, workers=1, progress=None):
@@ -169,7 +187,7 @@ def freeze(campaign=None, *, day):
     ----------
     campaign : path, optional
     day : datetime.date
-        The day that the plan carries.
+        The day that the plan carries; when it was written in truth stands beside it.
 
     Raises
     ------
@@ -183,11 +201,24 @@ def freeze(campaign=None, *, day):
             raise SettingsError(
                 f"{path}: a plan is frozen already; delete it by hand to give it up"
             )
-        seen = (campaign.folder(DECIDE) / VERDICT).exists()
-        plan = planned(campaign.settings.decide, stations_of(campaign))
-        write_text(path, plan_text(plan, day, seen))
-    late = "; results stood there already, and the plan says so" if seen else ""
-    return Outcome(f"plan frozen: {DECIDE}/{PLAN}{late}\n")
+        seen = _verdict_on(campaign)
+        plan = planned(campaign.settings.decide, stations_of(campaign), made_from(campaign))
+        written = _now()
+        write_text(path, plan_text(plan, day, written, seen))
+    late = f"; a verdict was made on {seen}, and the plan says so" if seen else ""
+    away = (day - date.fromisoformat(written[:10])).days
+    where = "after" if away > 0 else "before"
+    other = f"; the day it carries lies {abs(away)} d {where} today, and the plan says so"
+    return Outcome(f"plan frozen: {DECIDE}/{PLAN}{late}{other * bool(away)}\n")
+
+
+def _verdict_on(campaign):
+    """Return when the first verdict was made; '' where none ever was."""
+    made = Ledger(campaign.root, LEDGER).read(MADE)
+    if made is not None:
+        return made["verdict_on"]
+    there = (campaign.folder(DECIDE) / VERDICT).exists()
+    return "a day not known" if there else ""
 
 
 def stations_of(campaign):

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from ..campaign.store import sha256_of
 from ..errors import SettingsError
+from .decide_since import NONE_YET, changed_since
 
 PLAN = "plan.toml"
 _HEAD = """\
@@ -37,7 +38,7 @@ class PlanCheck:
     sha256: str = ""
 
 
-def planned(part, stations):
+def planned(part, stations, made):
     """Return what is planned, as a dict: settings, {lake: stations}, test and measure.
 
     Parameters
@@ -45,6 +46,8 @@ def planned(part, stations):
     part : DecidePart
     stations : dict
         {lake: names of the stations that may respond}.
+    made : dict
+        As of :func:`~.decide_since.made_from`.
     """
     settings = json.loads(part.model_dump_json(exclude_none=True))
     return {
@@ -52,6 +55,7 @@ def planned(part, stations):
         "effect": _EFFECT,
         "settings": settings,
         "stations": {lake: list(names) for lake, names in sorted(stations.items())},
+        **made,
     }
 
 
@@ -60,9 +64,23 @@ def canonical(content):
     return json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
 
 
-def plan_text(plan, day, results_seen):
-    """Return the text of ``plan.toml``: the plan, the day, whether results stood there already."""
-    content = plan | {"frozen_on": day.isoformat(), "results_seen": bool(results_seen)}
+def plan_text(plan, day, written_utc, verdict_on=""):
+    """Return the text of ``plan.toml``.
+
+    Parameters
+    ----------
+    plan : dict
+        As of :func:`planned`.
+    day : datetime.date
+        That the plan carries.
+    written_utc : str
+        When it was written in truth.
+    verdict_on : str
+        When a verdict was made before; empty where none was.
+    """
+    content = plan | {
+        "frozen_on": day.isoformat(), "written_utc": written_utc, "verdict_on": verdict_on,
+    }  # fmt: skip
     lines = [f"{key} = {_value(value)}" for key, value in content.items() if not _table(value)]
     for name, table in content.items():
         if _table(table):
@@ -81,6 +99,11 @@ def _key(name):
 
 
 def _value(value):
+    """Return a value as TOML; a table within a line has its own marks."""
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{_key(k)} = {_value(v)}" for k, v in value.items()) + "}"
+    if isinstance(value, list):
+        return "[" + ", ".join(_value(one) for one in value) + "]"
     return json.dumps(value, ensure_ascii=False)
 
 
@@ -100,35 +123,51 @@ def read_plan(path):
     return content, said == sha256_of(canonical(content).encode()), said
 
 
-def check_plan(path, part, stations):
-    """Return the :class:`PlanCheck` of an analysis; arguments as of :func:`planned`."""
+def check_plan(path, part, stations, made, first=None):
+    """Return the :class:`PlanCheck` of an analysis; other arguments as of :func:`planned`.
+
+    ``first``: what speeds and events were made from when the first verdict was made; it stands in
+    for what was not there yet when the plan was frozen.
+    """
     if not path.is_file():
         return PlanCheck("none", "No plan was frozen beforehand: all of this is exploratory.")
     content, whole, said = read_plan(path)
-    day = content.get("frozen_on", "")
     if not whole:
         return PlanCheck(
             "changed", "The plan was changed after it was frozen: all of this is exploratory.",
             sha256=said,
         )  # fmt: skip
-    other = differences(content, planned(part, stations))
+    named = _named(content)
+    other = differences(content, planned(part, stations, made))
+    before = first if first and content.get("catalogue") == NONE_YET else content
+    breaking, told = changed_since(before, made)
+    other += breaking
     if other:
         return PlanCheck(
             "not followed",
-            f"The plan frozen on {day} was not followed ({'; '.join(other)}): all of this is "
+            f"The plan {named} was not followed ({'; '.join(other)}): all of this is "
             "exploratory.",
             sha256=said,
         )  # fmt: skip
-    if content.get("results_seen"):
+    if content.get("verdict_on"):
         return PlanCheck(
             "late",
-            f"The plan of {day} was followed, but results stood there already when it was frozen: "
-            "all of this is exploratory.",
+            f"The plan {named} was followed, but a verdict had been made on "
+            f"{content['verdict_on']} when it was frozen: all of this is exploratory.",
             sha256=said,
         )  # fmt: skip
+    since = f"; {'; '.join(told)}" if told else ""
     return PlanCheck(
-        "followed", f"The plan frozen on {day}, before any result, was followed.", True, said
+        "followed", f"The plan {named}, before any result, was followed{since}.", True, said
     )
+
+
+def _named(content):
+    """Return the day that a plan carries, and when it was written where that is another day."""
+    day, written = content.get("frozen_on", ""), content.get("written_utc", "")
+    if written[:10] == day:
+        return f"frozen on {day}"
+    return f"that carries the day {day} and was written on {written or 'a day not known'}"
 
 
 def differences(plan, done):
