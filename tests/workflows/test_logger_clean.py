@@ -48,6 +48,12 @@ def test_a_full_bank_wet_air_and_calm_stand_rightly():
     bank = np.where(np.arange(TIMES.size) > 100, 14.27, np.round(12.6 + 0.03 * AIR, 2))
     assert len(stuck_spans("battery_V", bank, TIMES)) == 0
     assert len(stuck_spans("battery_V", np.full(TIMES.size, 14.27), TIMES)) == 1
+    lower = np.where(np.arange(TIMES.size) < 100, bank + 2.0, bank)  # a limit set lower since
+    lower[700:] = np.round(12.6 + 0.03 * AIR, 2)[700:]
+    assert len(stuck_spans("battery_V", lower, TIMES)) == 0
+    between = np.where(np.arange(TIMES.size) > 700, bank + 0.1, lower)
+    between[100:700] = 14.27
+    assert len(stuck_spans("battery_V", between, TIMES)) == 1
     assert len(stuck_spans("humidity_percent", np.full(TIMES.size, 100.0), TIMES)) == 0
     assert len(stuck_spans("wind_m_s", np.zeros(TIMES.size), TIMES)) == 0
 

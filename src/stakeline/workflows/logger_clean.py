@@ -14,6 +14,7 @@ STANDS_D = {"battery_V": 7, "panel_A": 7, "turbine_A": 7, "load_A": 30, "tilt_de
 """Days that a sound sensor of these may show one value to the last digit; own choice."""
 COARSE_D = 21  # d, the same of a bank read to 0.1 V, flat as lithium is; own choice
 COARSE_V = 0.1
+SIDE_NS = 10 * NS_PER_DAY  # looked at beside a standing voltage; own choice
 ONLY_TOLD = ("load_A",)  # a steady load stands rightly: told, and kept
 
 
@@ -69,8 +70,8 @@ def floor_remarks(name, values):
 def stuck_spans(name, values, time_ns):
     """Return first and last row (k, 2) of each reading that stands longer than a sound one does.
 
-    A bank that reaches its highest voltage stands there rightly (the regulator's), and so does wet
-    air at 100 %.
+    A bank stands rightly at a regulator's limit: no reading of ten days before it, or of ten days
+    after it, is higher, and some are lower. So does wet air at 100 %.
     """
     known = np.flatnonzero(np.isfinite(values))
     if known.size == 0:
@@ -79,11 +80,19 @@ def stuck_spans(name, values, time_ns):
     runs = stuck_runs(seen, time_ns[known], _limit_ns(name, seen))
     value = seen[runs[:, 0]]
     stands = np.ones(len(runs), bool)
-    if name == "battery_V" and np.ptp(seen) > 0.0:
-        stands = value < seen.max()
+    if name == "battery_V":
+        stands = np.array([not _at_limit(seen, time_ns[known], run) for run in runs], bool)
     if name == "humidity_percent":
         stands = value < SATURATED_PERCENT
     return known[runs[stands]]
+
+
+def _at_limit(seen, time_ns, run):
+    """Return whether a run of readings lies at the top of those before it, or of those after."""
+    first, last = run
+    begin, end = np.searchsorted(time_ns, [time_ns[first] - SIDE_NS, time_ns[last] + SIDE_NS])
+    sides = seen[begin:first], seen[last + 1 : end]
+    return any(side.size >= FLOOR_ROWS and side.min() < seen[first] >= side.max() for side in sides)
 
 
 def _limit_ns(name, seen):
