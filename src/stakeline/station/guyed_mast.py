@@ -12,7 +12,7 @@ import numpy as np
 from scipy.linalg import eigh
 
 from ..errors import SettingsError
-from .guys import GuyedLoad, guyed_load
+from .guys import GuyedLoad, each_lost, guyed_load
 from .mast import DECREMENT, LATERAL, MATERIALS, Bending, sway_at
 from .storm import dynamic_pressure
 from .wind_load import RIME_KG_M3
@@ -212,12 +212,7 @@ def lost_guys(tube, guys, pushes, weight_N=0.0, *, foot_Nm_rad=np.inf):
     """Return the :class:`~.guys.GuyedLoad` with each guy in turn slack or broken, by its name."""
     beam = _Beam(tube, guys, foot_Nm_rad)
     force, moment, stiff = _on_guys(beam, pushes, beam.load(pushes))
-    return {
-        lost.name: guyed_load(
-            [guy for guy in guys if guy is not lost], force, moment, weight_N, foot_Nm_rad=stiff
-        )
-        for lost in guys
-    }
+    return each_lost(guys, force, moment, weight_N, foot_Nm_rad=stiff)
 
 
 def _on_guys(beam, pushes, load):

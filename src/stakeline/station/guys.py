@@ -108,9 +108,14 @@ class GuyedLoad:
         return max(0.0, float(self.foot_N[2]))
 
     @property
+    def upright(self):
+        """Whether it stands, straight enough for the formulas to hold."""
+        return self.stands and self.turn_deg <= MOST_TURN_DEG
+
+    @property
     def enough(self):
-        """Whether it stands, straight enough and with the usual safety in every guy."""
-        return self.stands and self.turn_deg <= MOST_TURN_DEG and self.safety >= SAFETY
+        """Whether it stands upright, with the usual safety in every guy."""
+        return self.upright and self.safety >= SAFETY
 
 
 def usual_pretension(breaking_N):

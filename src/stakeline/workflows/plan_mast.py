@@ -96,7 +96,7 @@ def mast_of(description, weather, parts):
     margins, falls, buckling = [], (), np.nan
     if ring:
         lost = lost_guys(*given, foot_Nm_rad=foot)
-        falls = tuple(name for name, one in lost.items() if not _held(one))
+        falls = tuple(name for name, one in lost.items() if not one.upright)
         if found.guyed.stands:
             buckling = buckling_N(tube, ring, foot_Nm_rad=foot) / max(found.guyed.thrust_N, 1e-9)
             margins = anchors.margins(ring, found.guyed, description.holdings)
@@ -121,10 +121,6 @@ def pushes_of(load, parts, tube):
     others = [i for i in range(len(parts)) if i != own]
     places = np.array([parts[i].position_m for i in others]).reshape(-1, 3)
     return Pushes(places, load.forces_N[others], load.forces_N[own, :2] / tube.free_m)
-
-
-def _held(guyed):
-    return guyed.stands and guyed.turn_deg <= guys.MOST_TURN_DEG
 
 
 def mast_lines(description, found, winds):
