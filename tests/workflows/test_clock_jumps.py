@@ -5,7 +5,7 @@ import pytest
 
 from stakeline.constants import NS_PER_DAY
 from stakeline.time import from_iso
-from stakeline.workflows.clock_jumps import trusted_rows
+from stakeline.workflows.clock_jumps import clock_of
 
 HOUR_NS = NS_PER_DAY // 24
 COUNT = 480
@@ -16,8 +16,8 @@ def told(hours, values=None):
     times = from_iso("2030-05-01") + np.round(np.asarray(hours) * HOUR_NS).astype(np.int64)
     if values is None:
         values = np.random.default_rng(1).standard_normal((times.size, 2))
-    kept, found = trusted_rows(times, values, np.arange(2, times.size + 2))
-    return kept, "\n".join(found)
+    found = clock_of(times, values, np.arange(2, times.size + 2))
+    return found.trusted, "\n".join(found.sentences)
 
 
 def clock(*sets):
@@ -40,6 +40,21 @@ def test_rows_between_a_jump_and_its_return_are_kept_aside(by):
     kept, said = told(clock((100, by), (300, 0.0)))
     assert np.flatnonzero(~kept).tolist() == list(range(100, 300))
     assert "200 rows (lines 102 to 301) are kept aside" in said
+
+
+@pytest.mark.parametrize("by", [-72.0, 2.5])
+def test_a_jump_and_its_return_tell_when_the_logger_was_awake(by):
+    times = from_iso("2030-05-01") + np.round(clock((100, by), (300, 0.0)) * HOUR_NS)
+    values = np.random.default_rng(1).standard_normal((COUNT, 1))
+    found = clock_of(times.astype(np.int64), values, np.arange(COUNT))
+    assert np.flatnonzero(found.awake).tolist() == list(range(100, 300))
+    right = from_iso("2030-05-01") + np.arange(COUNT) * HOUR_NS
+    np.testing.assert_array_equal(times - found.ahead_ns, right)
+    for_good = clock_of(
+        from_iso("2030-05-01") + (clock((100, -72.0)) * HOUR_NS).astype(np.int64), values,
+        np.arange(COUNT),
+    )  # fmt: skip
+    assert not for_good.awake.any()
 
 
 def test_no_row_is_believed_after_a_jump_back_that_nothing_ends():

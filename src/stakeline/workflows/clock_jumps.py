@@ -35,8 +35,22 @@ class Jump:
     by_ns: int
 
 
-def trusted_rows(time_ns, values, lines):
-    """Return (rows whose time can be trusted (n,), sentences on the clock).
+@dataclass(frozen=True)
+class Clock:
+    """What is known of a file's times.
+
+    ``trusted``: rows whose time is right (n,); ``awake``: rows that were written, their clock
+    ``ahead_ns`` [ns] wrong by one jump and its return (n,); ``sentences``.
+    """
+
+    trusted: np.ndarray
+    awake: np.ndarray
+    ahead_ns: np.ndarray
+    sentences: tuple
+
+
+def clock_of(time_ns, values, lines):
+    """Return the :class:`Clock` of a file's rows.
 
     After a jump back no row is trusted until the clock is as far ahead again; where it had jumped
     ahead by as much before, the rows between are the wrong ones. Rows written twice are no jump.
@@ -52,7 +66,7 @@ def trusted_rows(time_ns, values, lines):
         Where each row stands in its file.
     """
     sane = np.flatnonzero(time_ns >= EARLIEST_NS)
-    trusted = np.zeros(time_ns.size, bool)
+    trusted, awake = np.zeros((2, time_ns.size), bool)
     times, rows, found = time_ns[sane], values[sane], []
     newest_first = sane.size > 2 and np.median(np.diff(times)) < 0
     if newest_first:
@@ -63,20 +77,24 @@ def trusted_rows(time_ns, values, lines):
             f"rows before 1990, as a clock writes that has lost its power: "
             f"{time_ns.size - sane.size}, left out"
         )
-    kept, told = _judged(times, rows, lines[sane])
+    kept, ahead, told = _judged(times, rows, lines[sane])
     trusted[sane[kept]] = True
+    awake[sane[ahead != 0]] = True
+    ahead_ns = np.zeros(time_ns.size, np.int64)
+    ahead_ns[sane] = ahead
     left = times[kept]
-    return trusted, found + told + order_remarks(left) + shift_remarks(left)
+    told += order_remarks(left) + shift_remarks(left)
+    return Clock(trusted, awake, ahead_ns, tuple(found + told))
 
 
 def _judged(times, values, lines):
-    """Return (kept (n,), sentences) of rows in the order of their writing."""
-    kept = np.ones(times.size, bool)
+    """Return (kept (n,), how far ahead others are (n,), sentences) of rows as they were written."""
+    kept, ahead = np.ones(times.size, bool), np.zeros(times.size, np.int64)
     if times.size < 3:
-        return kept, []
+        return kept, ahead, []
     steps = np.diff(times)
     if np.mean(steps < 0) > MOST_BACK and np.sum(steps < 0) > 2 / MOST_BACK:
-        return kept, ["time runs backwards so often that the order of rows tells nothing"]
+        return kept, ahead, ["time runs backwards so often that the order of rows tells nothing"]
     step = max(int(np.median(steps)), 0)
     jumps, told = [], []
     for jump in _jumps(times, step):
@@ -90,8 +108,10 @@ def _judged(times, values, lines):
     spans, gaps = _spans(jumps, step, times.size)
     for first, last, why in spans:
         kept[first : last + 1] = False
+        if len(why) == 2 and why[1] is not None:  # one jump and its return
+            ahead[first : last + 1] = why[0].by_ns
         told.append(_span_text(why, lines, first, last))
-    return kept, told + _gap_texts(gaps, lines)
+    return kept, ahead, told + _gap_texts(gaps, lines)
 
 
 def _jumps(times, step):
@@ -151,7 +171,9 @@ def _span_text(why, lines, first, last):
         for one in why[:MOST_TOLD]
         if one is not None
     )
-    end = "" if why[-1] is not None else ", as nothing shows that it ever was right again"
+    end = ", as nothing shows that it ever was right again"
+    if why[-1] is not None:
+        end = "; they show that the logger was awake, no more" if len(why) == 2 else ""
     return (
         f"the clock jumped {moved}: {last - first + 1} rows (lines {lines[first]} to "
         f"{lines[last]}) are kept aside{end}; where you know what it showed, say so in a map "

@@ -11,7 +11,7 @@ from ..errors import FormatError, SettingsError
 from ..formats.plain_table import NOT_A_TIME, read_plain_table
 from ..formats.plain_table.laid_out import read_laid_out
 from ..time import gps_from_utc
-from .clock_jumps import trusted_rows
+from .clock_jumps import clock_of
 from .logger_clean import cleaned
 from .motion_table import written_times
 from .tables_examine import CODES, EARLIEST_NS
@@ -125,14 +125,20 @@ def _by_names(path):
 
 
 def _trusted(times, columns, lines, notes, utc):
-    """Return (GPS times, columns, notes) of the rows whose clock can be trusted."""
-    values = np.stack(list(columns.values()), axis=1)
-    kept, told = trusted_rows(times, values, lines)
-    if not kept.any():
+    """Return (GPS times, columns, notes) of the rows whose clock can be trusted.
+
+    Rows of one jump and its return stand without readings: the logger was awake.
+    """
+    clock = clock_of(times, np.stack(list(columns.values()), axis=1), lines)
+    kept = clock.trusted | clock.awake
+    if not clock.trusted.any():
         notes.append("no row is left whose time can be trusted")
-    left = gps_from_utc(times[kept]) if utc else times[kept]
-    columns = {name: column[kept] for name, column in columns.items()}
-    return np.asarray(left, np.int64), columns, notes + told
+    left = (times - clock.ahead_ns)[kept]
+    columns = {
+        name: np.where(clock.awake, np.nan, column)[kept] for name, column in columns.items()
+    }
+    return np.asarray(gps_from_utc(left) if utc else left, np.int64), columns, [
+        *notes, *clock.sentences]  # fmt: skip
 
 
 def _known(name):
