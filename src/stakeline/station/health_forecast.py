@@ -335,6 +335,7 @@ def _member(design, cloud, row, habits, generator):
         charge_share=float(np.clip(cloud.kept[row], 0.5, 1.0)),
         disconnect_V=cut,
         reconnect_V=max(back, cut + 0.1),
+        trip_V=None if named.trip_V is None else by_law(named.trip_V),
     )
     box = replace(design.box, heater_least_V=by_law(design.box.heater_least_V))
     loss = habits.loss_W_K * np.exp(LOSS_SIGMA * generator.standard_normal())
