@@ -84,6 +84,41 @@ def test_the_catalogue_holds_the_truth_within_its_intervals(solved):
 
 
 @pytest.mark.compiled
+def test_false_alarms_are_told_by_lake_and_by_station_with_what_was_allowed(solved):
+    (event,) = rows(solved[0], "events.csv")
+    told = {k: float(v) for k, v in event.items() if k.startswith("false_")}
+    assert told["false_limit_per_year"] == 0.02  # the default
+    # two stations stand over the lake: a lake-year is two station-years
+    for name in ("false", "false_limit"):
+        by_station = told[f"{name}_per_station_year"]
+        assert 2.0 * by_station == pytest.approx(told[f"{name}_per_year"], rel=0.01)
+    words = (solved[0] / "6-lakes" / "summary.txt").read_text(encoding="utf-8")
+    assert "a station-year (the limit is 0.02, 0.01)" in words
+
+
+@pytest.mark.compiled
+def test_phases_tell_what_flowed_in_and_since_when(solved):
+    found = rows(solved[0], "phases.csv")
+    assert [(p["begin_by"], p["end_by"]) for p in found] == [
+        ("the first row", "the onset of the event after"),
+        ("the end of the event before", "the last row"),
+    ]
+    (event,) = rows(solved[0], "events.csv")
+    for phase in found:
+        low, middle, high = (float(phase[f"inflow_m3_s_{w}"]) for w in ("low", "median", "high"))
+        assert low < middle < high
+        assert phase["volume_m3_low"] in ("", "nan", "NaN")
+    assert float(found[0]["inflow_m3_s_low"]) < 0.0 < float(found[0]["inflow_m3_s_high"])
+    # a hollow that stays as it is tells of a roof that sinks as fast as the surface levels itself
+    (result,) = lake_results(open_campaign(solved[0]))
+    kept = result.told["levelling"][0]
+    lost = float(event["volume_m3_median"]) * (1.0 - kept["median"]) / (86400.0 * kept["days"])
+    assert float(found[1]["inflow_m3_s_median"]) == pytest.approx(-lost, rel=0.5)
+    assert found[0]["end_low_gps"] == event["onset_low_gps"]
+    assert found[1]["begin_high_gps"] == event["end_high_gps"]
+
+
+@pytest.mark.compiled
 def test_definitions_and_samples_carry_through(solved):
     found = rows(solved[0], "definitions.csv")
     assert {(r["what"], r["definition"]) for r in found} >= {("onset", "10 %"), ("end", "95 %")}
@@ -261,7 +296,10 @@ def test_lakes_in_a_ring_are_refused(tmp_path):
     ("lines", "sentence"),
     [
         ("[lakes]\nshap = 'uniform'\n", "did you mean 'shape'?"),
-        ("[lakes]\nshape = 'cone'\n", "lakes.shape: should be 'ice flow', 'plate bulge' or"),
+        (
+            "[lakes]\nshape = 'cone'\n",
+            "lakes.shape: should be 'ice flow', 'plate bulge'",
+        ),
         (ICE + ICE, "lake Upper Halvard stands there more than once"),
         (ICE + "bed = 'slippery'\n", "should be 'stuck', 'sliding' or 'either'"),
         (ICE + 'below = "Upper Halvard"\n', "lies below itself"),

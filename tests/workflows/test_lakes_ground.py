@@ -1,6 +1,7 @@
 """Outlines, thickness and roles of stations: whatever file and format maps/ holds."""
 
 import json
+import re
 import sys
 from pathlib import Path
 
@@ -159,6 +160,30 @@ def test_a_map_that_does_not_hold_the_lake_gives_way_to_the_next(tmp_path):
     (root / "maps" / "bed.tif").write_bytes(geotiff(plane(180.0), NORTH_WEST))
     (root / "maps" / "surface.tiff").write_bytes(geotiff(plane(900.0), NORTH_WEST))
     assert thickness_of(root).value_m == pytest.approx(720.0, abs=0.1)
+
+
+def test_a_map_of_a_part_of_the_lake_says_so_and_of_its_edge_is_refused(tmp_path):
+    root = make(tmp_path / "trial", stations=())
+    x = NORTH_WEST[0] + 500.0 * (np.arange(24) + 0.5)
+
+    def lay(east_of_m):
+        field = np.broadcast_to(np.where(x > CENTRE_M[0] + east_of_m, np.nan, 700.0), (24, 24))
+        (root / "maps" / "thickness.tif").write_bytes(geotiff(field, NORTH_WEST))
+
+    lay(0.4 * RADIUS_M)
+    told = re.search(r"which covers (\d+)% of the lake", thickness_of(root).source)
+    # a chord at 0.4 radii, less the cell beside it that has a neighbour without a value: by hand
+    cut = [np.arccos(a) - a * np.sqrt(1.0 - a**2) for a in (0.4, 0.4 - 500.0 / RADIUS_M)]
+    low, high = (100.0 * (1.0 - c / np.pi) for c in cut[::-1])
+    assert low - 1.0 < float(told[1]) < high + 1.0
+    lay(-0.5 * RADIUS_M)
+    with pytest.raises(SettingsError, match=r"covers [12]\d% of it, less than 50%"):
+        thickness_of(root)
+    hole = np.full((24, 24), 700.0)
+    hole[8:16, 8:16] = np.nan  # all but the margin
+    (root / "maps" / "thickness.tif").write_bytes(geotiff(hole, NORTH_WEST))
+    with pytest.raises(SettingsError, match="less than 50%"):
+        thickness_of(root)
 
 
 def test_heights_above_different_things_need_the_geoid(tmp_path):

@@ -30,7 +30,9 @@ class StationUp:
     step_ns : tuple of int
         Equipment steps that are not yet taken off: each gets a size of its own.
     design : array (n, p) or None
-        Other regressors with unknown factors: snow of the season, tide that leaks.
+        Other regressors with unknown factors: the travel of a station's own path. Waves of the day
+        are added by :func:`combined_series`; the season (burial, melt) has no regressor and is
+        left to the velocity that walks.
     at_once : float or None
         Of its change, the share that the ice shows at once, by maps (``surface.at_once_shares``);
         None: not known.

@@ -287,7 +287,11 @@ def _event(lake, series, model, fit, j, score, settings, rng):
         change, stations = change + back, {name: v + back for name, v in stations.items()}
     noise = score[1] / (score[1] + settings.real_per_year)
     probability = (1.0 - noise) * (1.0 - min(1.0, beside))
-    reasons = [f"in noise alone {_often(score[1])} a year of one lake"]
+    limit, count = settings.false_limit_per_year, len(series.own)
+    reasons = [
+        f"in noise alone {_often(score[1])} a year of one lake, {_often(score[1] / count)} a "
+        f"station-year (the limit is {limit:.2g}, {limit / count:.2g})"
+    ]
     if np.isinf(score[0]):
         reasons = ["looked for because the lake above drained"]
     if beside > 0.5:

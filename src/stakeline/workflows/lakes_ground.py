@@ -9,6 +9,7 @@ from ..campaign.store import sha256_file
 from ..errors import SettingsError
 from ..formats.outlines import outline_parts, read_rings
 from ..formats.plain_table import read_plain_table
+from ..lakes.motion_pattern import places_over
 from ..lakes.outline import recognised_outline
 from ..lakes.volume import MEASURED
 from .lakes_altimetry_tables import SUMMARY
@@ -17,6 +18,8 @@ from .map_fields import map_fields, thickness_maps
 from .motion_ground import MAPS, NORTH, SOUTH, SURFACE, outline_files
 
 LEAST_THICKNESS_SHARE = 0.05  # -, of the thickness, by which a map of the bed is trusted; choice
+LEAST_COVER = 0.5  # -, of a lake, that a map of the thickness must cover; choice
+WHOLE = 0.995  # -, from which a lake counts as covered; choice
 _OTHER_KINDS = {".gpkg": "a GeoPackage", ".kml": "KML", ".kmz": "KML"}
 
 
@@ -125,7 +128,8 @@ def ice_thickness(campaign, outline):
 
     That of ``[[lakes.lake]]`` where it stands there; else the mean along the outline of the maps'
     ``thickness``, or ``surface`` less ``bed``, each in NetCDF or GeoTIFF. Its sigma: the spread
-    along the outline, and a twentieth of the thickness.
+    along the outline, and a twentieth of the thickness. A map that covers a part of the lake says
+    so in its source; one that covers less than half of it is not taken.
 
     Raises
     ------
@@ -137,15 +141,20 @@ def ice_thickness(campaign, outline):
         sigma = own.thickness_sigma_m
         sigma = LEAST_THICKNESS_SHARE * own.thickness_m if sigma is None else sigma
         return Thickness(own.thickness_m, sigma, "campaign.toml")
+    within, short = places_over(outline), ""
     for one in thickness_maps(campaign):
         along = one.at(outline.ring_m, outline.epsg)
         along = along[np.isfinite(along)]
-        if along.size:
+        covers = float(np.isfinite(one.at(within, outline.epsg)).mean())
+        if along.size and covers >= LEAST_COVER:
             mean = float(along.mean())
             sigma = float(np.hypot(along.std(), LEAST_THICKNESS_SHARE * mean))
-            return Thickness(mean, sigma, f"{one.words} along the outline")
+            part = f", which covers {covers:.0%} of the lake" if covers < WHOLE else ""
+            return Thickness(mean, sigma, f"{one.words} along the outline{part}")
+        if along.size or covers:
+            short += f" ({one.words} covers {covers:.0%} of it, less than {LEAST_COVER:.0%})"
     raise SettingsError(
-        f"the thickness of the ice above {outline.name} is not known; set thickness_m in "
+        f"the thickness of the ice above {outline.name} is not known{short}; set thickness_m in "
         "[[lakes.lake]], or lay a grid with thickness, or surface and bed, around it into maps/"
     )
 

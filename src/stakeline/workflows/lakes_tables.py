@@ -21,6 +21,14 @@ QUANTITIES = {
 }
 """Quantities of an event, each with low, median and high in a catalogue."""
 
+FALSE = (
+    "false_per_year",
+    "false_limit_per_year",
+    "false_per_station_year",
+    "false_limit_per_station_year",
+)
+"""False alarms of an event and what they had to stay below, a year of the lake and of a station."""
+
 WORDS = ("low", "median", "high")
 FITTED = "the fitted change"
 _MINUTE_NS = 60 * NS_PER_S
@@ -128,8 +136,9 @@ def _stations(solution, metadata):
     return parquet_bytes(joined, {"time_gps": "GPS time", "up_m": "m", "sigma_m": "m"}, metadata)
 
 
-def event_told(event, volume, why):
-    """Return what is told of one event, as JSON holds it."""
+def event_told(event, volume, why, history):
+    """Return what is told of one event of a :class:`LakeHistory`, as JSON holds it."""
+    stations, limit = len(history.series.own), history.false_limit_per_year
     row = {"event": event_name(event), "lake": event.lake, "kind": event.kind,
            "status": event.status}  # fmt: skip
     for name in ("onset", "peak", "end"):
@@ -146,6 +155,9 @@ def event_told(event, volume, why):
     return row | {
         "probability_real": event.probability_real,
         "false_per_year": event.false_per_year,
+        "false_limit_per_year": limit,
+        "false_per_station_year": event.false_per_year / stations,
+        "false_limit_per_station_year": limit / stations,
         "onset_bound": event.onset_bound,
         "end_bound": event.end_bound,
         "reasons": list(event.reasons),

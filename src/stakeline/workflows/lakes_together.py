@@ -14,7 +14,7 @@ from ..lakes.event_record import LEVEL
 from .lakes_places import rule
 from .lakes_results import lake_result
 from .lakes_reviews import reviewed
-from .lakes_tables import PHASE_NUMBERS, PHASE_TIMES, QUANTITIES, WORDS
+from .lakes_tables import FALSE, PHASE_NUMBERS, PHASE_TIMES, QUANTITIES, WORDS
 from .lakes_words import lake_words
 
 TOGETHER = "lakes-together"
@@ -116,7 +116,7 @@ def events_csv(events):
     columns |= {key: [event[key] for event in events] for key in _TIMES}
     columns |= {key: _column(events, key) for key in _NUMBERS}
     columns["probability_real"] = _column(events, "probability_real")
-    columns["false_per_year"] = [f"{event['false_per_year']:.3g}" for event in events]
+    columns |= {key: [f"{event[key]:.3g}" for event in events] for key in FALSE}
     for key in ("onset_bound", "end_bound", "volume_note"):
         columns[key] = [event[key] for event in events]
     columns["reasons"] = ["; ".join(event["reasons"]) for event in events]
@@ -129,7 +129,7 @@ def events_csv(events):
 def events_geojson(events, ground):
     """Return the outline of each event's lake, the event as its properties."""
     keys = ("event", "lake", "kind", "status", *_TIMES, *_NUMBERS, "probability_real",
-            "false_per_year", "onset_bound", "end_bound")  # fmt: skip
+            *FALSE, "onset_bound", "end_bound")  # fmt: skip
     features = []
     for event in events:
         outline = ground.lakes[event["lake"]][0]

@@ -19,7 +19,7 @@ def lake_summary(name, problem, solution, facts):
     series = history.series
     told = zip((*history.events, *history.slow), solution.volumes, solution.volume_words,
                strict=True)  # fmt: skip
-    every = [event_told(*one) for one in told]
+    every = [event_told(*one, history) for one in told]
     events = every[: len(history.events)]
     per_m = [
         abs(e["volume_m3_median"] / e["change_m_median"])
