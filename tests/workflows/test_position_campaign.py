@@ -13,6 +13,7 @@ from stakeline.errors import SolutionError
 from stakeline.tables import Positions
 from stakeline.time import from_iso, gps_from_utc
 from stakeline.workflows import arcs, position_campaign
+from stakeline.workflows.motion_results import csv_rows
 
 pytestmark = pytest.mark.compiled  # each test reads and writes a campaign of three days
 STEP_S = 1800
@@ -96,6 +97,10 @@ def test_every_day_gets_a_table_and_a_summary(campaign, solved):
     for day in ("2031-05-01", "2031-05-02", "2031-05-03"):
         assert f"4-position/HV01/HV01_{day}.parquet" in names
         assert f"4-position/HV01/HV01_{day}.json" in names
+    (row,) = csv_rows(campaign / "4-position/midnights.csv")
+    assert (row["station"], row["midnights"]) == ("HV01", "2")
+    # the arcs made above differ by millimetres, with sigmas of a centimetre
+    assert 0.0 < float(row["rms_sigmas"]) < 1.0
 
 
 def test_tables_are_cut_to_the_day_and_know_their_frame_and_sources(campaign, solved, sky):
@@ -293,8 +298,9 @@ def test_leftovers_of_a_kill_are_cleared_away(campaign, solved):
     part.write_bytes(b"half")
     run(campaign)
     assert not part.exists()
-    # three arcs with their heights above the snow, three tables, three summaries, the snow's two
-    assert len(results(campaign)) == 14
+    # three arcs with their heights above the snow, three tables, three summaries, the snow's two,
+    # the midnights
+    assert len(results(campaign)) == 15
 
 
 @pytest.mark.parametrize("writes", range(1, 21, 3))

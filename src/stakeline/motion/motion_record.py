@@ -91,7 +91,8 @@ class Motion:
     ``rows_ns`` (n,) are the positions used and ``rows_sigma_m`` (n, 3) their sigmas along, across
     and up; ``azimuth_rad`` (m,) is the direction of the flow at the grid's times. ``position_m`` of
     each axis is distance from the reference. ``leans`` (tuple of
-    :class:`~stakeline.motion.leaning.Lean`): times at which the pole was found leaning.
+    :class:`~stakeline.motion.leaning.Lean`): times at which the pole was found leaning. ``solar``
+    (3 tuples of :class:`~stakeline.motion.solar.SolarWave`) and ``midnights`` (3) by axis.
     """
 
     station: str
@@ -114,6 +115,8 @@ class Motion:
     notes: tuple = ()
     warnings: tuple = ()
     leans: tuple = ()
+    solar: tuple = ((), (), ())
+    midnights: tuple = ()
 
     @property
     def axes(self):

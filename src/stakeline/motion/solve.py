@@ -10,10 +10,12 @@ from ..time import iso
 from .barometer import air_answer
 from .height import height_of, rise
 from .leaning import leans_of
+from .midnight import midnight_warnings, midnights
 from .motion_record import AXES, AxisMotion, Motion, Vertical
 from .motion_settings import MotionSettings
 from .one_axis import axis_model, solve_axis
 from .preparation import equipment_design, places_of, prepared, with_joint_sizes
+from .solar import solar_warnings, solar_waves
 from .station_series import StationSeries, covariance_of, series_of, tidied
 
 __all__ = [
@@ -72,13 +74,15 @@ def solve_motion(series, settings=None):
         grid, axes[1].position_m, vertical.residual_up_m, steps, ready.path.azimuth_rad,
         around.visits,
     )  # fmt: skip
+    solar, nights, doubts = _days(axes, time_ns, series.longitude_rad)
     azimuth = np.interp(grid, time_ns, np.unwrap(ready.azimuth_rad)) % (2.0 * np.pi)
     return Motion(
         series.station, settings, grid, hidden, *axes, vertical, azimuth,
         ready.path, series.latitude_rad, series.longitude_rad, series.height_m, time_ns,
         ready.sigma_m, steps, ready.cleaned, (*tidy.notes, *around.notes, *ready.notes),
-        (*ready.warnings, *said_of_air, *warnings, *said, *(lean.sentence for lean in leans)),
-        leans,
+        (*ready.warnings, *said_of_air, *warnings, *doubts, *said,
+         *(lean.sentence for lean in leans)),
+        leans, solar, nights,
     )  # fmt: skip
 
 
@@ -94,6 +98,18 @@ def _axes(ready, grid, settings):
         axes.append(found)
         warnings += [f"{name}: {sentence}" for sentence in said]
     return axes, warnings
+
+
+def _days(axes, time_ns, longitude_rad):
+    """Return (SolarWave of each axis, Midnights of each axis, sentences on what is suspicious)."""
+    solar = tuple(solar_waves(axis, time_ns, longitude_rad) for axis in axes)
+    nights = tuple(midnights(time_ns, axis.row_residual_m) for axis in axes)
+    doubts = [
+        s for name, found in zip(AXES, solar, strict=True) for s in solar_warnings(name, found)
+    ]
+    for name, found in zip(AXES, nights, strict=True):
+        doubts += midnight_warnings(name, found)
+    return solar, nights, doubts
 
 
 def _without_air(rows, air):

@@ -134,6 +134,11 @@ def tides_csv(motion):
         if (tides := axis.tides) is not None
         for k in np.argsort(-tides.amplitude, kind="stable")
     ]
+    remarks = {
+        (name, wave.constituent): wave.remark
+        for name, waves in zip(AXES, motion.solar, strict=True)
+        for wave in waves
+    }
     guessed = [{i.name: i.of for i in tides.inferred} for _, tides, _ in rows]
     columns = {
         "axis": [name for name, *_ in rows],
@@ -147,6 +152,7 @@ def tides_csv(motion):
             g.get(t.names[k], "") for g, (_, t, k) in zip(guessed, rows, strict=True)
         ],
         "by_geometry": ["yes" if t.names[k] in ("K1", "K2") else "" for _, t, k in rows],
+        "remark": [remarks.get((name, t.names[k]), "") for name, t, k in rows],
     }
     decimals = {"period_h": 4, "amplitude_m": 5, "amplitude_sigma_m": 5}
     return write_plain_table(columns, decimals | dict.fromkeys(

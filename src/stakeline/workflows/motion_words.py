@@ -41,6 +41,8 @@ def station_summary(motion, frame=""):
         "axes": {
             name: _axis(axis, motion.rows_ns) for name, axis in zip(AXES, motion.axes, strict=True)
         },
+        "midnights": _midnights(motion.midnights),
+        "solar": _solar(motion.solar),
         "steps": _steps(motion.steps),
         "slope": _slope(motion),
         "leans": _leans(motion.leans),
@@ -103,6 +105,25 @@ def _tides(tides):
             "greenwich_lag_sigma_deg": float(tides.phase_sigma_deg[k]),
         }
         for k in order
+    ]
+
+
+def _midnights(found):
+    return {
+        name: {
+            "count": one.count,
+            "rms_sigmas": one.rms,
+            "largest_sigmas": one.largest,
+            "largest_gps": iso(one.largest_ns) if one.count else "",
+        }
+        for name, one in zip(AXES, found, strict=True)
+    }
+
+
+def _solar(waves):
+    """Return the waves of a day and half a day of all axes as JSON holds them."""
+    return [
+        {"axis": name, **vars(wave)} for name, own in zip(AXES, waves, strict=True) for wave in own
     ]
 
 
@@ -182,6 +203,7 @@ def station_words(told):
         lines.append("  put aside: " + ", ".join(f"{n} {k}" for k, n in apart.items()))
     for name in AXES:
         lines += _tide_words(name, told["axes"][name]["tides"])
+    lines += _midnight_words(told["midnights"])
     lines += _step_words(told["steps"])
     lines += _slope_words(told["slope"])
     lines += [f"  note: {note}" for note in told["notes"]]
@@ -247,6 +269,19 @@ def _tide_words(axis, tides):
         for t in seen[:TIDES_TOLD]
     ]
     return [f"  tide {axis}: {', '.join(words)}"]
+
+
+def _midnight_words(found):
+    """Return the line on rows on both sides of midnight, where there are enough."""
+    known = {name: found[name] for name in AXES if name in found and found[name]["count"]}
+    if not known:
+        return []
+    rms = ", ".join(f"{name} {one['rms_sigmas']:.1f}" for name, one in known.items())
+    most = max(known.values(), key=lambda one: one["largest_sigmas"])
+    return [
+        f"  across midnight rows differ by so many times the usual: {rms} (rms; 1 is expected), at "
+        f"most by {most['largest_sigmas']:.1f} sigmas at {most['largest_gps']}"
+    ]
 
 
 def _step_words(steps):

@@ -12,6 +12,8 @@ from .arcs import NS_PER_H, plan_arcs, solve_arc
 from .blending import blended
 from .costs import cost_words
 from .intake import take_in
+from .midnights import TASK as MIDNIGHTS
+from .midnights import midnight_between, write_midnights
 from .pool import run_tasks
 from .position import Outcome
 from .position_choice import with_heights_of
@@ -60,6 +62,7 @@ class _Run:
         self.progress = progress or (lambda done, total, text: None)
         self.ledger = Ledger(campaign.root, LEDGER)
         self.problems, self.costs, self.chosen = [], [], Chosen({}, {})
+        self.midnights = ()
 
     def everything(self):
         """Take in, plan, solve, blend, take finished positions along; return the Outcome."""
@@ -71,6 +74,7 @@ class _Run:
         self.chosen = Relative(self, sound).everything()
         self.problems += self.chosen.problems
         days, written = self.write_days(sound)
+        self.midnights = write_midnights(self.campaign, self.ledger)
         snow = self.write_snow(sound)
         tables = import_tables(self.campaign, self.ledger, self.progress)
         self.problems += tables.problems
@@ -88,7 +92,7 @@ class _Run:
                 f"positions of tables: {len(tables.done)} taken in, {len(tables.current)} up to "
                 f"date, {len(tables.problems)} failed"
             )
-        notes = (*self.chosen.notes, *tables.notes, *snow.notes)
+        notes = (*self.chosen.notes, *tables.notes, *self.midnights, *snow.notes)
         lines += [f"note: {note}" for note in notes]
         done = ((arcs[2], "arcs solved"), (days[1], "station-days written"))
         done += ((len(tables.done), "stations' positions taken from tables"),)
@@ -165,7 +169,7 @@ class _Run:
             near = [arc for other in _near(day) for arc in by_day.get((station, other), [])]
             margin_h = self.campaign.settings.position.margin_h
             records = [self.ledger.read(_arc_task(arc)) for arc in (*own, *near)]
-            parts = [__version__, margin_h, [r["outputs"] for r in records]]
+            parts = [__version__, margin_h, [r["outputs"] for r in records], MIDNIGHTS]
             parts += [self.relative_outputs(arc) for arc in (*own, *near)]
             key = fingerprint([part for part in parts if part])
             if not self.ledger.up_to_date(task, key):
@@ -185,7 +189,7 @@ class _Run:
         """Return {name: bytes} of the table and summary of one station-day."""
         ramp_ns = int(self.campaign.settings.position.margin_h * NS_PER_H / 2)
         begins_ns = from_iso(day)
-        pieces, summaries = [], []
+        pieces, summaries, midnight = [], [], None
         for arc in own:
             positions, metadata = self.load(arc)
             words = self.chosen.words.get(arc.name)
@@ -193,6 +197,8 @@ class _Run:
             summaries.append(metadata["summary"] | said)
             if arc.settings.mode == "kinematic":
                 sides = [self.neighbour(arc, near, before) for before in (True, False)]
+                if sides[0] is not None and midnight is None:
+                    midnight = midnight_between(sides[0], positions, begins_ns, ramp_ns)
                 positions = blended(positions, (begins_ns, *sides), ramp_ns)
             pieces.append(positions)
         inputs = [item for arc in own for item in _inputs(arc)]
@@ -202,6 +208,7 @@ class _Run:
         columns = joined([columns_of(positions) for positions in pieces])
         stem = f"{POSITION}/{station}/{station}_{day}"
         summary = {**metadata, "station": station, "day_gps": day, "arcs": summaries}
+        summary |= {"midnight": midnight} if midnight else {}
         return {
             f"{stem}.parquet": parquet_bytes(columns, UNITS, metadata),
             f"{stem}.json": json_text(summary).encode("utf-8"),
