@@ -51,7 +51,7 @@ def test_lags_are_drawn_only_where_there_are_any():
 
 def test_chance_shows_shares_and_what_was_observed():
     null = np.array([0.5, 0.6, 1.2, 2.0])
-    (panel,) = draw_chance([ChanceResult("Upper", null, 4.0, 0.01)], "Chance").axes
+    (panel,) = draw_chance([ChanceResult("Upper", null, 4.0, 0.01, 0.002)], "Chance").axes
     values = panel.patches[0].get_data().values
     assert values.sum() == 100.0
     assert panel.get_lines()[0].get_xdata()[0] == 4.0

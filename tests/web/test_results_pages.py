@@ -115,6 +115,13 @@ def test_aligned_speeds_step_at_the_onset(results):
     assert after[5] == pytest.approx(10.0)
 
 
+@pytest.mark.parametrize("name", ["effects", "choices"])
+def test_changes_are_shown_beside_0(results, name):
+    bars, zero = results.get(f"/decide/chart/{name}").json()["traces"]
+    assert zero["x"] == [0.0, 0.0]
+    assert zero["y"] == [bars["y"][0], bars["y"][-1]]
+
+
 @pytest.fixture
 def tab(browser, address):
     context = browser.new_context(viewport={"width": 820, "height": 1180})

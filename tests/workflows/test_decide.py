@@ -3,6 +3,7 @@
 import csv
 import io
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +11,7 @@ import pytest
 
 from stakeline.campaign.decide_settings import DecidePart
 from stakeline.constants import NS_PER_DAY
+from stakeline.inference.permutation import PermutationResult
 from stakeline.inference.response import fit_response
 from stakeline.inference.shape import Events, ShapeGrid, columns
 from stakeline.workflows import decide
@@ -22,7 +24,7 @@ from stakeline.workflows.decide_record import (
 )
 from stakeline.workflows.decide_station import events_seen, shape_grid
 from stakeline.workflows.decide_together import LakeFound, loud_changes, windows_of
-from stakeline.workflows.decide_verdict import ONE_EVENT, decisions, joint_p
+from stakeline.workflows.decide_verdict import ONE_EVENT, decisions, joint_p, least_p
 
 sys.path.append(str(Path(__file__).parent))
 from decide_campaign import (
@@ -35,6 +37,8 @@ from decide_campaign import (
     START,
     speed,
 )
+
+NO_PLAN = decide.check_plan(Path("nowhere/plan.toml"), QUICK, {}, {})
 
 
 def question(rows, onsets=ONSETS, placebos=(), days=DAYS, **more):
@@ -120,6 +124,17 @@ def test_a_change_that_began_before_is_no_response():
     assert "a change was under way before them" in "; ".join(every.weakening)
 
 
+def test_a_record_in_which_no_p_is_small_enough_is_told():
+    chance = PermutationResult(
+        *[None] * 7, draws=15, resolution=1 / 16, floor=0.25, exhaustive=True
+    )
+    found = [LakeFound(None, chance=replace(chance, floor=f)) for f in (0.25, 0.06)]
+    assert least_p(found).p == 0.25
+    assert least_p(found[1:], times=2).p == pytest.approx(0.12)
+    assert least_p(found[:1], times=9).p == 1.0
+    assert least_p([LakeFound(None)]) is None
+
+
 def test_what_one_event_can_show_is_said():
     rng = np.random.default_rng(4)
     rows = {name: speed(rng, 0.08, onsets=(81.8,)) for name in RESPONDING}
@@ -150,7 +165,7 @@ def test_the_p_of_all_lakes_is_that_of_the_largest_change_of_any():
 
 def test_tables_words_and_figures_hold_what_was_found(faster):
     lakes, every, each = faster
-    part, plan = QUICK, decide.check_plan(Path("nowhere/plan.toml"), QUICK, {}, {})
+    part, plan = QUICK, NO_PLAN
     files = decide.decide_files(lakes, every, each, plan)
     effects = list(csv.DictReader(io.StringIO(files["effects.csv"].decode())))
     assert [row["event"] for row in effects].count("all") == 2
@@ -165,6 +180,10 @@ def test_tables_words_and_figures_hold_what_was_found(faster):
     tests = list(csv.DictReader(io.StringIO(files["tests.csv"].decode())))
     assert {row["rank"] for row in tests} == {"exploratory"}
     assert float(tests[0]["p"]) == pytest.approx(every.p, abs=1e-4)
+    # 200 days, each shift once; lags of 0 to 3 d see the same events again at 4 of them
+    assert every.least.p == pytest.approx(4 / DAYS)
+    assert float(tests[0]["p_smallest"]) == pytest.approx(4 / DAYS)
+    assert (every.least.shifts, every.least.every) == (DAYS - 1, True)
     power = list(csv.DictReader(io.StringIO(files["power.csv"].decode())))
     called = [float(row["share_called"]) for row in power]
     assert called[0] < 0.2
@@ -172,9 +191,10 @@ def test_tables_words_and_figures_hold_what_was_found(faster):
     assert np.diff(called).min() > -0.1  # doubts may grow with the change, by some of 60 trials
     told = every.power.at(every.smallest)
     assert told == pytest.approx(0.8, abs=0.01)
-    assert f"a change of {every.smallest:.3g} % would have been called" in "; ".join(every.support)
+    assert f"a change of {every.smallest:.2g} % would have been called" in "; ".join(every.support)
     text = decide.decide_text("Trial", lakes, every, each, plan)
     assert text.startswith(every.sentence)
+    assert "smallest p this record can give is 0.02 (199 shifts, every distinct one)" in text
     assert "HV05 (5.0 km): +" in text
     figures = decide.decide_figures(part, lakes, every, each, "Trial")
     assert set(figures) == {"aligned_Upper", "effects", "chance", "power", "robustness"}
@@ -197,10 +217,17 @@ def test_no_event_no_station_are_said():
 def test_events_closer_than_their_length_are_said():
     rng = np.random.default_rng(6)
     rows = {"HV05": speed(rng), "HV06": speed(rng)}
-    _, every, _ = decided(question(rows, onsets=(60.3, 62.0, 158.4)))
+    lakes, every, _ = decided(question(rows, onsets=(60.3, 62.0, 158.4)))
     assert every.outcome == "cannot tell"
     assert "closer than" in every.sentence
     assert np.isnan(every.p)
+    # one cause in the sentence, the others among what was not possible
+    assert every.sentence.count("closer than") == 1
+    assert ";" not in every.sentence
+    text = decide.decide_text("Trial", lakes, every, (every,), NO_PLAN)
+    left = text.split("Left out, or not possible")[1]
+    assert left.count("\n") > 3
+    assert "closer than" in left
 
 
 def test_a_station_that_saw_no_event_is_left_out():

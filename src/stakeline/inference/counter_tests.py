@@ -45,13 +45,14 @@ class Placebo:
     """The amplitude against amplitudes at placebo events; ``p`` = (1 + b) / (1 + draws).
 
     ``estimates`` (draws,) [value], ``observed`` [value]; ``spread`` of the scores, 1 where the
-    sigmas are honest.
+    sigmas are honest; ``resolution``: the smallest p there can be.
     """
 
     observed: float
     estimates: np.ndarray
     spread: float
     p: float
+    resolution: float
 
 
 @dataclass(frozen=True)
@@ -167,6 +168,7 @@ def placebo_events(time, values, events, grid, generator, away, choices=None, dr
         estimates=estimates,
         spread=float(scores.std()),
         p=float(p_value((np.abs(scores) >= abs(observed)).sum(), len(scores))),
+        resolution=float(p_value(0, len(scores))),
     )
 
 

@@ -43,12 +43,13 @@ class Effect:
 
 @dataclass(frozen=True)
 class ChanceResult:
-    """What chance makes (draws,), what was observed [sigma], and p, of one lake."""
+    """What chance makes (draws,), what was observed [sigma], p and the least there can be."""
 
     label: str
     null: np.ndarray
     observed: float
     p: float
+    least: float
 
 
 @dataclass(frozen=True)
@@ -164,7 +165,8 @@ def draw_chance(results, title, note=""):
         panel.stairs(100.0 * share, edges, fill=True, color=BAND)
         panel.stairs(100.0 * share, edges, color=DEEP, linewidth=0.8)
         panel.axvline(result.observed, color=RUST, linewidth=2.0)
-        panel.annotate(f"observed, p = {result.p:.2g}", (result.observed, 0.9), color=RUST,
+        said = f"observed, p = {result.p:.2g}\n(smallest possible {result.least:.2g})"
+        panel.annotate(said, (result.observed, 0.9), color=RUST,
                        xycoords=("data", "axes fraction"), textcoords="offset points",
                        xytext=(-5, 0), ha="right", va="top")  # fmt: skip
         panel.set_title(result.label, loc="left", fontsize=8.5)

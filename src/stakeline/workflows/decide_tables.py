@@ -9,7 +9,7 @@ ALL = "all"
 MANY = 1e6  # degrees of freedom: the pooled interval is that of a normal estimate
 MAIN, EXPLORATORY = "main", "exploratory"
 _PLACES = {
-    "p": 4, "percent": 2, "sigma": 2, "low": 2, "high": 2, "m": 2, "d": 2, "km": 2,
+    "p": 4, "smallest": 4, "percent": 2, "sigma": 2, "low": 2, "high": 2, "m": 2, "d": 2, "km": 2,
     "events": 0, "stations": 0, "estimates": 1,
 }  # fmt: skip
 
@@ -136,7 +136,8 @@ def _pooled(lake, event, pooled):
     }  # fmt: skip
 
 
-TEST_NAMES = ("lake", "station", "test", "rank", "statistic", "unit", "p", "what_it_says")
+TEST_NAMES = ("lake", "station", "test", "rank", "statistic", "unit", "p", "p_smallest",
+              "what_it_says")  # fmt: skip
 
 
 def test_rows(lakes, decisions, plan):
@@ -144,7 +145,8 @@ def test_rows(lakes, decisions, plan):
     main = MAIN if plan.followed else EXPLORATORY
     first = decisions[0]
     rows = [_test(first.name, "", "main test: circular shifts, paid for all lakes", first.p,
-                  rank=main, says="could chance alone change speed as much?")]  # fmt: skip
+                  rank=main, says="could chance alone change speed as much?",
+                  least=np.nan if first.least is None else first.least.p)]  # fmt: skip
     for found in lakes:
         rows += _lake_tests(found)
     doses = decisions if len(lakes) > 1 else decisions[:1]
@@ -152,9 +154,10 @@ def test_rows(lakes, decisions, plan):
     return rows
 
 
-def _test(lake, station, test, p, statistic=np.nan, unit="", says="", rank=EXPLORATORY):
+def _test(lake, station, test, p, statistic=np.nan, unit="", says="", rank=EXPLORATORY,
+          least=np.nan):  # fmt: skip
     return {"lake": lake, "station": station, "test": test, "rank": rank, "statistic": statistic,
-            "unit": unit, "p": p, "what_it_says": says}  # fmt: skip
+            "unit": unit, "p": p, "p_smallest": least, "what_it_says": says}  # fmt: skip
 
 
 def _lake_tests(found):
@@ -168,12 +171,14 @@ def _shifts(found):
         return []
     all_words = "could chance alone change speed as much?"
     name = "circular shifts, all stations and lags"
-    rows = [_test(lake, "", name, shifted.p, found.observed, "sigma", all_words)]
+    rows = [_test(lake, "", name, shifted.p, found.observed, "sigma", all_words,
+                  least=shifted.floor)]  # fmt: skip
     for k, speeds in enumerate(found.question.responding):
         name = "circular shifts, against the largest of all stations"
         largest = float(np.abs(shifted.statistic[k]).max())
         p = float(shifted.p_adjusted[k])
-        rows.append(_test(lake, speeds.station, name, p, largest, "sigma", all_words))
+        rows.append(_test(lake, speeds.station, name, p, largest, "sigma", all_words,
+                          least=shifted.floor))  # fmt: skip
     return rows
 
 
@@ -198,7 +203,8 @@ def _elsewhere(found):
     lake, rows = found.question.lake, []
     if found.placebo is not None:
         rows.append(_test(lake, "", "placebo events at other times", found.placebo.p,
-                          found.placebo.observed, "%", "do other days show as much?"))  # fmt: skip
+                          found.placebo.observed, "%", "do other days show as much?",
+                          least=found.placebo.resolution))  # fmt: skip
     for name, p in found.placebo_p.items():
         says = "does a station respond that must not?"
         rows.append(_test(lake, name, "placebo station: a response", p, says=says))

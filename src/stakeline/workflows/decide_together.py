@@ -35,6 +35,7 @@ from .decide_station import (
 )
 from .decide_ways import by_ways
 
+SHIFTS, POOLED = "circular shifts", "pooled change"
 OFF_ROUTE = "the speed of stations off the route"
 PLACEBO_DRAWS = 999  # catalogues of placebo events; choice
 LOUD = 3.0  # sigmas of the mean contrast, from which a change is found without the lakes; choice
@@ -204,7 +205,7 @@ class _Lake(Attempts):
         return LakeFound(
             self.question, self.stations, self.placebo_p(), shifted, null,
             np.nan if shifted is None else float(np.abs(shifted.statistic).max()),
-            self.attempt("pooled change", pooled_of, found), self.by_event(found),
+            self.attempt(POOLED, pooled_of, found), self.by_event(found),
             self.attempt("leaving events out", leave_one_out, *pool_parts(found)),
             self.others(found), self.again(),
             self.attempt("change before", pre_trend, *mean, self.grid, self.part.earlier_d,
@@ -221,7 +222,7 @@ class _Lake(Attempts):
 
     def shifts(self):
         """Return (PermutationResult or None, largest statistics of chance (draws,))."""
-        found = self.attempt("circular shifts", main_test, self.part, self.question)
+        found = self.attempt(SHIFTS, main_test, self.part, self.question)
         return (None, np.zeros(0)) if found is None else found
 
     def placebo_p(self):

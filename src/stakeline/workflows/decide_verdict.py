@@ -8,14 +8,15 @@ from ..errors import StakelineError
 from ..inference.counter_tests import holm, leave_one_out
 from ..inference.dose import dose_response
 from ..inference.permutation import ROUNDING, p_value
-from ..inference.verdict import DOWN, NONE, UNKNOWN, UP, Evidence, Verdict, Words, decide
+from ..inference.verdict import ALPHA, DOWN, NONE, UNKNOWN, UP, Evidence, Verdict, Words, decide
 from .decide_power import power_of
-from .decide_together import DOSE_DRAWS, answers_by_event, pool_parts, pooled_of
+from .decide_together import DOSE_DRAWS, POOLED, SHIFTS, answers_by_event, pool_parts, pooled_of
 
-WORDS = Words("the speed of the ice", "faster", "slower", "%")
+WORDS = Words("the speed of the ice", "faster", "slower", "%", digits=2)
 OUTCOMES = {
     UP: "faster", DOWN: "slower", NONE: "no change larger", UNKNOWN: "cannot tell",
 }  # fmt: skip
+TOO_FEW = "no change of any size can be found in it; a longer record can"
 ONE_EVENT = (
     "one event can show that the ice changed speed on the day the lake drained, and how surely "
     "that was no chance; it cannot show that it would do so again, nor rule out another cause of "
@@ -24,11 +25,31 @@ ONE_EVENT = (
 
 
 @dataclass(frozen=True)
+class LeastP:
+    """How small the p of the main test can be in a record, whatever the change.
+
+    ``p``: neither fewer shifts than were made nor shifts that see the same events again can be
+    told apart, and several lakes are paid for; ``shifts`` made, ``every``: each distinct one.
+    """
+
+    p: float
+    shifts: int
+    every: bool
+
+    @property
+    def sentence(self):
+        """Return it in words."""
+        kind = "every distinct one" if self.every else "drawn"
+        return f"smallest p this record can give is {self.p:.2g} ({self.shifts} shifts, {kind})"
+
+
+@dataclass(frozen=True)
 class Decision:
     """The outcome of one lake, or of all together.
 
     ``name``: of the lake, or ``all lakes``; ``outcome``: one of :data:`OUTCOMES`; ``sentence``;
-    ``p`` with all searching paid for; ``pooled``: Pooled or None; ``power``: Power or
+    ``p`` with all searching paid for, ``least``: how
+    small it can be; ``pooled``: Pooled or None; ``power``: Power or
     None; ``left_out``: LeftOut; ``dose``; ``verdict``: of the rules, None where there is
     nothing to decide.
     """
@@ -38,6 +59,7 @@ class Decision:
     sentence: str
     p: float = np.nan
     pooled: object = None
+    least: LeastP | None = None
     power: object = None
     left_out: object = None
     dose: object = None
@@ -99,29 +121,55 @@ def joint_p(lakes):
 def _lake_decision(part, found, p, tested):
     name = found.question.lake
     if found.pooled is None or not np.isfinite(p):
-        return _nothing(name, found.problems)
+        return _nothing(name, [found])
     return _decided(
-        part, name, [found], p, found.pooled,
+        part, name, [found], p, least_p([found], len(tested)), found.pooled,
         _or_none(power_of, [found], tested, [(0, s) for s in found.fitted]),
         found.left_out, found.dose, found.others,
     )  # fmt: skip
 
 
-def _nothing(name, problems):
-    why = "; ".join(dict.fromkeys(problems)) or "nothing could be estimated"
+def least_p(lakes, times=1):
+    """Return the :class:`LeastP` of one or more lakes; None where none has been tested.
+
+    ``times``: lakes by whose number a p is multiplied. Of lakes that are shifted together the
+    largest change of any counts, and shifts within its lags see it again.
+    """
+    tested = [f.chance for f in lakes if f.chance is not None]
+    if not tested:
+        return None
+    floor = max(t.floor for t in tested)
+    every = all(t.exhaustive for t in tested)
+    return LeastP(min(1.0, times * floor), min(t.draws for t in tested), every)
+
+
+def _nothing(name, lakes):
+    """Return the Decision where nothing is: of each lake the one cause that stopped it."""
+    causes = dict.fromkeys(cause for f in lakes if (cause := _stopped(f)))
+    why = "; ".join(causes) or "nothing could be estimated"
     return Decision(name, OUTCOMES[UNKNOWN], f"Cannot tell: {why}.")
+
+
+def _stopped(found):
+    """Return what stopped the main test of a lake, or the pooled change, or all of it."""
+    for what in (SHIFTS, POOLED):
+        for line in found.problems:
+            if f": {what}: " in line:
+                return line.replace(f": {what}: ", ": ", 1)
+    return found.problems[0] if found.problems else ""
 
 
 def _all_decision(part, lakes, p):
     name, usable = "all lakes", [f for f in lakes if f.pooled is not None]
     if not usable or not np.isfinite(p):
-        return _nothing(name, [line for f in lakes for line in f.problems])
+        return _nothing(name, lakes)
     offsets = np.cumsum([0, *(len(f.question.names) for f in usable)])[:-1]
     pairs = [(k, s) for k, f in zip(offsets, usable, strict=True) for s in f.fitted]
     labels = [x for x in usable[0].others if all(f.others.get(x) is not None for f in usable)]
     others = {label: _or_none(pooled_of, pairs, label) for label in labels}
     return _decided(
-        part, name, usable, p, pooled_of(pairs), _or_none(power_of, usable, usable, pairs),
+        part, name, usable, p, least_p(lakes), pooled_of(pairs),
+        _or_none(power_of, usable, usable, pairs),
         _or_none(leave_one_out, *pool_parts(pairs)), _dose_of_all(part, usable), others,
     )  # fmt: skip
 
@@ -150,18 +198,20 @@ def _dose_of_all(part, lakes):
         return None
 
 
-def _decided(part, name, lakes, p, pooled, power, left_out, dose, others):
+def _decided(part, name, lakes, p, least, pooled, power, left_out, dose, others):
     smallest = np.nan if power is None else power.smallest
     evidence = evidence_of(part, lakes, p, pooled, smallest, left_out, others)
     verdict = decide(evidence, WORDS)
     if evidence.events == 1:
         verdict = replace(verdict, weakening=(*verdict.weakening, ONE_EVENT))
+    if least.p > ALPHA:
+        verdict = replace(verdict, weakening=(*verdict.weakening, f"{least.sentence}: {TOO_FEW}"))
     outcome = OUTCOMES[verdict.outcome]
     sentence = verdict.sentence
     if verdict.outcome in (UP, DOWN):
         sentence = _changed(name, outcome, evidence, lakes)
     return Decision(
-        name, outcome, sentence, float(p), pooled, power, left_out, dose, others, verdict,
+        name, outcome, sentence, float(p), pooled, least, power, left_out, dose, others, verdict,
     )  # fmt: skip
 
 

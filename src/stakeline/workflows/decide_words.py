@@ -20,6 +20,7 @@ def decide_text(name, lakes, every, each, plan):
     plan : PlanCheck
     """
     lines = [every.sentence, "", f"{name}. {plan.sentence}"]
+    lines += _chance(every)
     lines += _listed("What supports it", every.support)
     lines += _listed("What weakens it", every.weakening)
     lines += _listed("What was not tested", every.missing)
@@ -28,6 +29,13 @@ def decide_text(name, lakes, every, each, plan):
     left_out = [line for found in lakes for line in (*found.question.left_out, *found.problems)]
     lines += _listed("Left out, or not possible", dict.fromkeys(left_out))
     return "\n".join(lines) + "\n"
+
+
+def _chance(decision):
+    """Return p of the main test and how small it can be, in a line or none."""
+    if decision.least is None:
+        return []
+    return [f"Main test: p = {decision.p:.2g}; {decision.least.sentence}."]
 
 
 def _listed(title, sentences):
@@ -39,9 +47,15 @@ def _begun(sentence):
     return sentence[0].upper() + sentence[1:]
 
 
+def begun_low(sentence):
+    """Return a sentence that follows a colon: its first letter small."""
+    return sentence[:1].lower() + sentence[1:]
+
+
 def _lake(found, decision, several):
     lake = found.question.lake
-    lines = [f"{lake}: {decision.sentence}" if several else lake]
+    lines = [f"{lake}: {begun_low(decision.sentence)}" if several else lake]
+    lines += [f"  {line}" for line in _chance(decision)] if several else []
     lines += [f"  but {line}" for line in decision.weakening] if several else []
     for number, event in enumerate(found.question.names):
         lines.append(f"  {event}{_event(found, number)}")
@@ -116,7 +130,7 @@ def decide_told(name, lakes, every, each, plan, inputs):
 
 
 def _decision(decision):
-    pooled = decision.pooled
+    pooled, least = decision.pooled, decision.least
     low, high = (np.nan, np.nan) if pooled is None else pooled.interval
     return {
         "of": decision.name,
@@ -126,10 +140,13 @@ def _decision(decision):
         "change_low_percent": low,
         "change_high_percent": high,
         "p": decision.p,
+        "p_smallest": np.nan if least is None else least.p,
+        "shifts": 0 if least is None else least.shifts,
+        "shifts_are_all": least is not None and least.every,
         "events": 0 if pooled is None else pooled.events,
         "stations": 0 if pooled is None else pooled.series,
         "no_change_larger_than_percent": decision.verdict.bound if decision.verdict else np.nan,
-        "smallest_seen_with_80_percent": decision.smallest,
+        "smallest_called_with_80_percent": decision.smallest,
         "support": list(decision.support),
         "weakening": list(decision.weakening),
         "not_tested": list(decision.missing),

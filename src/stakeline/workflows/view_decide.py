@@ -5,10 +5,12 @@ import numpy as np
 from ..campaign.folders import DECIDE, MOTION, open_campaign
 from ..campaign.store import read_table
 from ..errors import SettingsError
+from .decide_words import begun_low
 from .view_tables import json_of, number, numbers, plain, rows_of, text_of
 
 BEFORE_D, AFTER_D = 20, 40  # d, shown around an onset; choice
 ALL = "all"
+ZERO_INK = 5  # the grey one of a chart's inks
 CHARTS = {
     "effects": ("Change of speed", "95 % intervals; all events of a station together."),
     "lags": ("How late the change comes", "95 % intervals."),
@@ -27,7 +29,7 @@ def decision(root):
         "there": bool(told),
         "sentence": told.get("verdict", {}).get("sentence", ""),
         "plan": told.get("plan", {}).get("sentence", ""),
-        "lakes": [(one["of"], one["sentence"]) for one in lakes],
+        "lakes": [(one["of"], begun_low(one["sentence"])) for one in lakes],
         "support": told.get("verdict", {}).get("support", []),
         "weakening": told.get("verdict", {}).get("weakening", []),
         "text": text_of(folder / "verdict.txt"),
@@ -81,7 +83,13 @@ def _by_station(folder, kind, unit, title):
     rows = [row for row in rows_of(folder / "effects.csv") if row["event"] == ALL]
     labels = [f"{row['lake']}: {row['station']}" for row in rows]
     return {"names_y": True, "x_title": title, "height": 90 + 34 * len(rows),
-            "traces": [_bars(rows, labels, kind, unit)]}  # fmt: skip
+            "traces": [_bars(rows, labels, kind, unit), *_zero(labels)]}  # fmt: skip
+
+
+def _zero(labels):
+    """Return the line at 0 along all rows, which keeps 0 on the axis; none without rows."""
+    ends = [labels[0], labels[-1]] if labels else []
+    return [{"x": [0.0, 0.0], "y": ends, "ink": ZERO_INK, "wide": 1.0}] if ends else []
 
 
 def _effects(folder):
@@ -96,7 +104,7 @@ def _choices(folder):
     rows = rows_of(folder / "robustness.csv")
     labels = [f"{row['lake']}: {row['choice']}" for row in rows]
     return {"names_y": True, "x_title": "change of speed [%]", "height": 90 + 24 * len(rows),
-            "traces": [_bars(rows, labels, "change", "percent")]}  # fmt: skip
+            "traces": [_bars(rows, labels, "change", "percent"), *_zero(labels)]}  # fmt: skip
 
 
 def _power(folder):
