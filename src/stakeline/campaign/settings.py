@@ -9,6 +9,7 @@ from .decide_settings import DecidePart
 from .lakes_settings import LakesPart
 from .located import Strict, read_located
 from .motion_settings import MotionPart
+from .network_settings import NetworkPart
 from .release_settings import ReleasePart
 
 SYSTEM_LETTERS = {"GPS": "G", "GAL": "E", "GLO": "R", "BDS": "C"}
@@ -97,6 +98,7 @@ class CampaignSettings(Strict):
     motion: MotionPart = MotionPart()
     lakes: LakesPart = LakesPart()
     decide: DecidePart = DecidePart()
+    network: NetworkPart = NetworkPart()
     release: ReleasePart = ReleasePart()
     repairs: Repairs = Repairs()
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..constants import DAYS_PER_YEAR, NS_PER_DAY, NS_PER_S
+from ..earth.projection import projection
 from ..errors import SettingsError
 from ..lakes.carried import Carried, IceField, carried, principal_strain_per_a
 from .map_fields import map_fields
@@ -89,6 +90,25 @@ def _on(field, units, x, y, epsg):
     """Return a field in our unit on cells (m, n)."""
     points = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
     return field.in_units(units).at(points, epsg).reshape(y.size, x.size)
+
+
+def speeds_by_map(campaign, place_rad):
+    """Return (speeds (n,) at latitudes and longitudes (n, 2) [m/d], the map in words).
+
+    NaN off every map; '' where there is none.
+    """
+    place_rad = np.asarray(place_rad, float).reshape(-1, 2)
+    found = map_fields(campaign, (SPEED, ALONG_X, ALONG_Y))
+    names = (SPEED,) if SPEED in found else (ALONG_X, ALONG_Y)
+    if not place_rad.size or any(name not in found for name in names):
+        return np.full(len(place_rad), np.nan), ""
+    parts = []
+    for name in names:
+        field = found[name][0]
+        epsg = field.grids.epsg
+        at = np.stack(projection(epsg).forward(*place_rad.T), axis=-1)
+        parts.append(field.in_units(_SPEED_UNITS).at(at, epsg))
+    return np.sqrt(np.sum(np.square(parts), axis=0)), f"{names[0]} of {found[names[0]][0].where}"
 
 
 def carried_from(motion, place, limit_per_a, outline) -> Carried | None:

@@ -296,7 +296,9 @@ def _together_task(campaign, paths, entries):
     told = [(campaign.relative(path), sha256_file(path)[1]) for path in read]
     told += [(entry.path, entry.sha256) for entry in entries]
     told += [path.name for path in (*grid_files(campaign), *outline_files(campaign))]
-    key = fingerprint([__version__, told, campaign.settings.lakes.routes.model_dump()])
+    settings = campaign.settings
+    asked = [settings.lakes.routes.model_dump(), settings.network.model_dump()]
+    key = fingerprint([__version__, told, asked, settings.campaign.name])
     return TogetherTask(
         TOGETHER, key, str(campaign.root), tuple(str(path) for path in paths), tuple(entries)
     )

@@ -101,7 +101,7 @@ class NetworkOutcome:
     lines: tuple
 
 
-def network_of(descriptions, places, results):
+def network_of(descriptions, places, results, speed=None):
     """Return the :class:`NetworkOutcome`.
 
     Parameters
@@ -110,6 +110,8 @@ def network_of(descriptions, places, results):
     places : sequence of Place
     results : sequence of StationResult
         Motion so far, for noise and speed; may be empty.
+    speed : float, optional
+        Of the ice, where it is known otherwise. [m/d]
     """
     rock = [one.name for one in places if one.on_rock]
     base, found = (rock[0] if rock else ""), ()
@@ -118,7 +120,8 @@ def network_of(descriptions, places, results):
         found = tuple(baselines(where, base))
     model, white, noise = noise_of(results)
     speeds = [r.mean_speed_m_d[0] for r in results if r.moves]
-    speed = float(np.median(speeds)) if speeds else np.nan
+    if speed is None:
+        speed = float(np.median(speeds)) if speeds else np.nan
     moving = max(sum(not one.on_rock for one in places), 1)
     rows = tuple(
         _smallest(model, white, length, count, stations, speed)
@@ -142,18 +145,18 @@ def noise_of(results):
     moving = [r for r in results if r.moves and r.told]
     if not moving:
         return START, WHITE_M, "usual noise: no station has a record yet"
-    models = []
-    for one in moving:
-        noise = one.told["axes"]["along"]["noise"]
-        models.append(
-            MotionModel(
-                noise["acceleration_m2_d3"], np.inf, tuple(noise["coloured_sigma_m"]),
-                tuple(noise["coloured_memory_d"]), noise["white_scale"],
-            )
-        )  # fmt: skip
+    models = [model_of(one.told["axes"]["along"]["noise"]) for one in moving]
     sigmas = [change_sigma_m(m, WHITE_M, 15.0, RECORD_D, RECORD_D) for m in models]
     middle = int(np.argsort(sigmas)[len(sigmas) // 2])
     return models[middle], WHITE_M, f"noise along the flow of {moving[middle].station}"
+
+
+def model_of(noise):
+    """Return the MotionModel of the noise of a station's summary, of its usual part."""
+    return MotionModel(
+        noise["acceleration_m2_d3"], np.inf, tuple(noise["coloured_sigma_m"]),
+        tuple(noise["coloured_memory_d"]), noise["white_scale"],
+    )  # fmt: skip
 
 
 def _smallest(model, white, length_d, count, stations, speed):

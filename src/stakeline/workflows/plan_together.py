@@ -15,6 +15,7 @@ from .plan_places import (
     round_of,
     way_points,
 )
+from .plan_power import power_files, power_of_network, power_words
 from .plan_ready import ready_list, ready_text
 from .plan_retrieval import retrieval_table
 from .plan_sight import sight_of, sight_words, speed_table, strain_table
@@ -35,7 +36,8 @@ def together(campaign, descriptions, entries):
     results = station_results(campaign)
     places = places_of(campaign, descriptions, results)
     legs, exact = round_of(places)
-    network = network_of(descriptions, places, results)
+    power = power_of_network(campaign, places, results)
+    network = network_of(descriptions, places, results, power.speed_m_d)
     sight = sight_of(campaign, places, results, network.speed_m_d)
     kept = [kept_of(one, visit_years(one) * 365.25) for one in descriptions]
     works = [work for one in descriptions for work in work_of(one)]
@@ -47,6 +49,7 @@ def together(campaign, descriptions, entries):
         "visits.csv": leg_table(legs),
         "baselines.csv": baseline_table(network),
         "smallest_change.csv": smallest_table(network),
+        **power_files(power, campaign.settings.campaign.name),
         "strain_resolution.csv": strain_table(sight),
         "water_speed.csv": speed_table(sight),
         "recording.csv": recording_table(kept),
@@ -54,7 +57,7 @@ def together(campaign, descriptions, entries):
         "work.csv": work_table(works),
         "ready.txt": ready_text(ready).encode("utf-8"),
         "network.txt": _words(
-            places, legs, exact, network, sight, kept, placements(campaign)
+            places, legs, exact, network, power, sight, kept, placements(campaign)
         ).encode("utf-8"),
     }
     return {f"{PLAN}/{name}": data for name, data in files.items()}
@@ -93,7 +96,7 @@ def recording_table(kept):
     )
 
 
-def _words(places, legs, exact, network, sight, kept, placed):
+def _words(places, legs, exact, network, power, sight, kept, placed):
     """Return all of it in words."""
     lines = ["places on the day of the visit"]
     for one in places:
@@ -120,7 +123,7 @@ def _words(places, legs, exact, network, sight, kept, placed):
         sent = f", {one.sent_words}" if one.messages else ""
         lines.append(f"  {one.station}: {one.bytes_d / 1e6:.1f} MB a day, card full after "
                      f"{number(one.card_d, 'd')}{sent}")  # fmt: skip
-    lines += ["", *_smallest_words(network), "", *sight_words(sight)]
+    lines += ["", *_smallest_words(network), "", *power_words(power), "", *sight_words(sight)]
     lines += ["", "where a station sees most of a lake", *placed, "", "cautions"]
     lines += [f"  {one}" for one in all_cautions(*(place.cautions for place in places))]
     return "\n".join(lines) + "\n"
