@@ -1,5 +1,7 @@
 """Equipment steps beside a daily rhythm of the flow: nothing of it is taken for steps."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -46,3 +48,23 @@ def test_a_reset_is_told_in_the_direction_of_the_ice_not_of_the_reset():
         assert motion.steps.kind == ("equipment",)
         assert motion.steps.size_m[0] == pytest.approx([0.0, 1.0, 0.4], abs=0.012)
         assert motion.across.position_m[-1] == pytest.approx(0.0, abs=0.02)
+
+
+def test_rows_of_an_event_that_is_protected_stay():
+    rng = np.random.default_rng(4)
+    time_ns = from_calendar(2015, 6, 1) + np.arange(0, 20 * NS_PER_DAY, NS_PER_DAY // 24)
+    enu = 0.3 * ((time_ns - time_ns[0]) / NS_PER_DAY)[:, None] * [0.6, 0.8, 0.0]
+    enu = enu + rng.normal(0.0, 0.004, enu.shape)
+    enu[200] += 0.5  # of an event, an hour long
+    enu[300] += 0.5  # of nothing
+    span = int(time_ns[199]), int(time_ns[201])
+    series = StationSeries("HV01", time_ns, enu, covariance_of(np.full(enu.shape, 0.004)))
+    settings = MotionSettings(interval_h=6.0, window_d=(1.0,))
+    plain = solve_motion(series, settings)
+    assert plain.cleaned.counts["spike"] == 2
+    saved = solve_motion(replace(series, protect_ns=(span,)), settings)
+    assert saved.cleaned.keep[200]
+    assert not saved.cleaned.keep[300]
+    counts = saved.cleaned.counts
+    assert (counts["protected"], counts["spike"]) == (1, 1)
+    assert sum(counts.values()) == len(time_ns)

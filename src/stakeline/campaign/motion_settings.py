@@ -2,10 +2,25 @@
 
 from typing import Annotated, Literal
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
+from ..errors import TimeError
+from ..time import from_iso
 from .located import Strict
 
+
+def _span(pair):
+    """Return a pair of UTC times in order; ValueError where they are none."""
+    try:
+        begin, end = (from_iso(text) for text in pair)
+    except TimeError as problem:
+        raise ValueError(str(problem)) from None
+    if end <= begin:
+        raise ValueError(f"begins at {pair[0]} and ends at {pair[1]}: expected [begin, end], UTC")
+    return pair
+
+
+Span = Annotated[tuple[str, str], AfterValidator(_span)]
 Days = Annotated[float, Field(gt=0)]
 SlopeSource = Literal["automatic", "own path", "grid", "given", "none"]
 
@@ -26,7 +41,8 @@ class MotionStation(Strict):
     barometer_share: float | None = Field(None, ge=0, le=1)
     barometer_share_sigma: float = Field(0.0, ge=0, le=1)
     pressure: str | None = None
-    by_hand: tuple[tuple[str, str], ...] = ()
+    by_hand: tuple[Span, ...] = ()
+    protect: tuple[Span, ...] = ()
 
     @model_validator(mode="after")
     def _direction(self):
@@ -63,6 +79,7 @@ class MotionPart(Strict):
     slope_length_m: float = Field(500.0, ge=0, le=20_000)
     pressure: str | None = None
     seed: int = 4
+    protect: tuple[Span, ...] = ()
     station: tuple[MotionStation, ...] = ()
 
     @model_validator(mode="after")

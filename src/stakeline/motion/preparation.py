@@ -7,7 +7,7 @@ from scipy.stats import chi2
 
 from ..earth.ellipsoid import geodetic_from_xyz, xyz_from_enu, xyz_from_geodetic
 from ..errors import SolutionError, StakelineError
-from .cleaning import Cleaned, find_outliers
+from .cleaning import ALONE, KEPT, PROTECTED, Cleaned, find_outliers
 from .dense_parts import brought, dense_rows
 from .flow import FlowPath, along_path, fixed_path, smooth_path, straight_path
 from .likelihood import thinned
@@ -169,6 +169,7 @@ def _cleaned(rows, settings):
         "threshold": settings.outlier_threshold,
         "largest_sigma_m": settings.largest_sigma_m,
         "dense": dense_rows(rows.time_ns, settings.interval_h)[1],
+        "protect": moved_by_hand(rows.time_ns, rows.protect_ns) if rows.protect_ns else None,
     }
     time_ns, sigma = rows.time_ns, np.sqrt(np.einsum("nii->ni", rows.covariance_m2))
     held = moved_by_hand(time_ns, rows.by_hand_ns)
@@ -197,7 +198,11 @@ def _both(first, time_ns, quiet, sigma, options):
             counts[name] = count
         elif name in ("spike", "edge"):
             counts[name] += count
-    reason = np.where(first.keep, second.reason, first.reason)
+    saved = first.reason == PROTECTED
+    reason = np.where(first.keep & ~saved, second.reason, first.reason)
+    counts["protected"] += int((saved & (second.reason != PROTECTED)).sum())
+    counts["kept"] -= int((saved & (second.reason == KEPT)).sum())
+    counts["alone"] -= int((saved & (second.reason == ALONE)).sum())
     return replace(second, keep=second.keep & first.keep, reason=reason, counts=counts)
 
 

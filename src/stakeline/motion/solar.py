@@ -54,7 +54,7 @@ def solar_waves(axis, rows_ns, longitude_rad):
     -----
     The potential has S2 at 0.465 of M2 and K1 at 1.41 of O1 (Cartwright & Edden 1973, Geophys. J.
     R. astr. Soc. 33, 253), and neighbours are answered nearly alike (Munk & Cartwright 1966): more
-    than twice that is suspicious. S1 has under 1 % of K1 in it (from memory), so one that is seen is.
+    than twice that is suspicious. S1 has under 1 % of K1 (from memory), so one that is seen is.
     K1 differs from the solar day by a day in a year: in a third of a year the phase turns by 120
     deg, which tells them apart before S1 can be estimated beside K1.
     """

@@ -32,6 +32,8 @@ class StationSeries:
         Times, or (begin, end), at which hands or equipment moved the measured point. [ns]
     by_hand_ns : tuple
         Intervals (begin, end) in which somebody held the antenna: no motion of the ice. [ns]
+    protect_ns : tuple
+        Intervals (begin, end) of an event: no row of it is put aside as an outlier. [ns]
     around : Surroundings
         Grids of the surface, pressure of the air, visits to the pole: what is known of them.
     notes : tuple of str
@@ -47,6 +49,7 @@ class StationSeries:
     height_m: float = np.nan
     logged_ns: tuple = ()
     by_hand_ns: tuple = ()
+    protect_ns: tuple = ()
     around: Surroundings = field(default_factory=Surroundings)
     notes: tuple = ()
 

@@ -181,16 +181,22 @@ def _campaign_tasks(campaign):
             few = f"{count} positions; motion needs at least {FEWEST_ROWS}"
             skipped.append(f"{name}: {few if files else NO_POSITIONS}")
             continue
-        own = campaign.root / STATIONS / f"{name}.toml"
-        files += [own] if own.is_file() else []
+        history = campaign.root / STATIONS / f"{name}.toml"
+        files += [history] if history.is_file() else []
         files += around_files(campaign, name)
         inputs = tuple(("input", campaign.relative(p), sha256_file(p)[1]) for p in files)
         settings = motion_settings(campaign.settings.motion, name)
-        by_hand = campaign.settings.motion.of(name).by_hand
+        own = campaign.settings.motion.of(name)
+        spans = own.by_hand, (*campaign.settings.motion.protect, *own.protect)
         frames = campaign.settings.position.frame, campaign.settings.position.broadcast_sigma_m
-        key = fingerprint([__version__, vars(settings), by_hand, inputs, frames])
+        key = fingerprint([__version__, vars(settings), spans, inputs, frames])
         tasks.append(StationTask(name, key, settings, inputs, campaign.root, histories.get(name)))
     return tasks, tuple(skipped)
+
+
+def _spans_ns(pairs):
+    """Return pairs of UTC times as GPS time. [ns]"""
+    return tuple(tuple(int(gps_from_utc(from_iso(text))) for text in pair) for pair in pairs)
 
 
 def solve_station(task):
@@ -201,8 +207,9 @@ def solve_station(task):
     else:
         campaign = open_campaign(task.campaign)
         own: MotionStation = campaign.settings.motion.of(task.name)
-        held = tuple(tuple(int(gps_from_utc(from_iso(t))) for t in pair) for pair in own.by_hand)
-        series = campaign_series(campaign, task.name, task.history, held)
+        protect = (*campaign.settings.motion.protect, *own.protect)
+        spans = _spans_ns(own.by_hand), _spans_ns(protect)
+        series = campaign_series(campaign, task.name, task.history, *spans)
         frame = station_frames(campaign, task.name)[0]
     motion = solve_motion(series, task.settings)
     inputs = [{"role": role, "file": name, "sha256": sha} for role, name, sha in task.inputs]

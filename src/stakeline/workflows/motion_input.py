@@ -16,7 +16,7 @@ LOG_MARGIN_H = 1.0  # h, a visit's hour in the log is known so well; our choice
 STEP_KINDS = ("raise", "swap")
 
 
-def campaign_series(campaign, station, history=None, by_hand_ns=()):
+def campaign_series(campaign, station, history=None, by_hand_ns=(), protect_ns=()):
     """Return the :class:`StationSeries` of a campaign's station.
 
     Parameters
@@ -28,6 +28,8 @@ def campaign_series(campaign, station, history=None, by_hand_ns=()):
         positions are those of the marker.
     by_hand_ns : tuple
         Intervals in which somebody held the antenna. [ns]
+    protect_ns : tuple
+        Intervals of which no row is put aside as an outlier. [ns]
 
     Raises
     ------
@@ -53,6 +55,7 @@ def campaign_series(campaign, station, history=None, by_hand_ns=()):
         local,
         logged_ns=logged_steps(history),
         by_hand_ns=by_hand_ns,
+        protect_ns=protect_ns,
         around=surroundings(campaign, station, history),
         notes=said,
     )

@@ -201,6 +201,9 @@ def station_words(told):
     apart = {k: n for k, n in told["positions_by_reason"].items() if n and k not in KEPT_WORDS}
     if apart:
         lines.append("  put aside: " + ", ".join(f"{n} {k}" for k, n in apart.items()))
+    saved = told["positions_by_reason"].get("protected", 0)
+    if saved:
+        lines.append(f"  kept because they are protected: {saved} that would be put aside")
     for name in AXES:
         lines += _tide_words(name, told["axes"][name]["tides"])
     lines += _midnight_words(told["midnights"])
