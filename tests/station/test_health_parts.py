@@ -105,6 +105,14 @@ def test_panels_that_come_back_end_their_finding_on_that_day():
     assert [found.holds(day) for day in (found.told - 1, 29, 30)] == [False, True, False]
 
 
+def test_a_single_hour_of_a_meter_s_noise_brings_no_panel_back():
+    light = in_the_sun(np.zeros(HOURS))[1].overcast_W.sum(axis=0)
+    noise = np.where((DAY < 10) & (light > 0.5), 0.1, 0.0)
+    noise[30 * 24 + 3] = noise[35 * 24 + 4] = 0.04
+    (found,) = dead_panels(*in_the_sun(noise))
+    assert (found.last, found.ended) == (DAYS - 1, -1)
+
+
 def test_a_load_needs_fresh_signs():
     load = np.where((DAY >= 20) & (DAY < 25), 2.0 * LOAD_A, LOAD_A)
     (found,) = grown_load(telemetry(DAYS, load_A=load)[0], design())

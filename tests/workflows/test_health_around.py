@@ -46,7 +46,7 @@ def with_plan(campaign, old, new):
     return describe_station(path)
 
 
-def around(campaign, files=(), health=(), rows=()):
+def around(campaign, files=(), health=(), rows=(), audit=()):
     """Return what is around the stations; the row's ``odd`` is what stands out."""
     files = files or [File("HV01", (SET_UP * NS_PER_DAY, NOW * NS_PER_DAY))]
     found, now = around_of(
@@ -56,6 +56,7 @@ def around(campaign, files=(), health=(), rows=()):
         health,
         rows,
         lambda own: [(r, r["odd"]) for r in own],
+        audit,
     )
     assert now == NOW
     return found
@@ -109,11 +110,23 @@ def test_files_and_headers_are_of_the_latest_and_said_once(campaign):
     rows = [{"station": "HV01", "day_gps": f"2031-07-{k:02d}", "percent": float(k),
              "odd": ["slips"] if k > 18 else []} for k in range(1, 21)]  # fmt: skip
     found = around(campaign, files, rows=rows)
-    assert found["HV01"].headers == ("height differs",)
+    assert found["HV01"].contradicted == ("height differs",)
     assert found["HV01"].files == (10, np.median(np.arange(11, 21)),
                                    ("2031-07-19 slips", "2031-07-20 slips"))  # fmt: skip
-    assert found["HV02"].files == found["HV02"].headers == ()
+    assert found["HV02"].files == found["HV02"].contradicted == ()
     assert found["HV02"].last_day is None
+
+
+def test_forms_of_visits_are_added_to_headers_but_not_said_twice(campaign):
+    files = [File("HV01", (NOW * NS_PER_DAY,) * 2, ("height differs",))]
+    audit = ("HV01: visit of May: battery_rest_V is 11 V", "HV01: first file: height differs",
+             "HV02: visit of May: another")  # fmt: skip
+    found = around(campaign, files, audit=audit)
+    assert found["HV01"].contradicted == (
+        "height differs",
+        "visit of May: battery_rest_V is 11 V",
+    )
+    assert found["HV02"].contradicted == ("visit of May: another",)
 
 
 def test_a_station_that_was_taken_away_needs_no_visit(campaign):

@@ -123,7 +123,7 @@ def test_a_receiver_s_quality_and_headers_enter():
     assert "3 of the last 10 receiver files stand out" in visit_rows([SOUND], odd, NOW)[0]["reason"]
     few = {"HV01": Around(files=(10, 99.0, ("2031-05-01 slips",)))}
     assert visit_rows([SOUND], few, NOW)[0]["reason"] == "nothing found"
-    headers = {"HV01": Around(headers=("antenna height differs", "another"))}
+    headers = {"HV01": Around(contradicted=("antenna height differs", "another"))}
     (row,) = visit_rows([SOUND], headers, NOW)
     assert "antenna height differs and 1 more" in row["reason"]
     assert float(row["risk"]) == HEADER_CHANCE

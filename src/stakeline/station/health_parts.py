@@ -16,6 +16,7 @@ ZERO_A = 0.03  # A, of a meter to 0.01 A: nothing flows; common practice
 RIMED_SHARE = 0.30  # -, of a closed sky's light that thick rime leaves a panel; set on 100 winters
 LEAST_PANEL_A = 0.04  # A, to be expected even then; set on the same
 DARK_HOURS, DARK_DAYS = 10, 3  # h and d of light without current, to call panels dead; likewise
+BACK_HOURS = 3  # h with current in 24, to call panels told dead alive again; own choice
 STANDING_BLOCKS = 6  # of six windy hours each, to say that a rotor stands; own choice
 LOAD_SHARE, LOAD_DAYS = 1.5, 2  # -, more than usual; d in which it stays; own choice
 DOUBT_K, LEAST_LOAD_H = (
@@ -69,7 +70,11 @@ def runs(flags):
 
 
 def dead_panels(hours, expected, volts=12.0):
-    """Return findings of panels that give no current in light that even rime lets through."""
+    """Return findings of panels that give no current in light that even rime lets through.
+
+    Once told it holds until :data:`BACK_HOURS` hours of a day and a night give current: a meter at
+    rest reads a little now and then.
+    """
     load = np.nan_to_num(hours.load_A, nan=0.0)
     rimed = RIMED_SHARE * expected.overcast_W.sum(axis=0)
     all_of_it = rimed + np.nan_to_num(expected.turbine_W)
@@ -80,7 +85,8 @@ def dead_panels(hours, expected, volts=12.0):
         nothing = telling & ~gives
     found, dark, days, begins = [], 0, set(), 0
     for k in range(telling.size):
-        if gives[k]:
+        holds = bool(found) and found[-1].ended < 0
+        if gives[k] and not (holds and gives[max(k + 1 - DAY_H, 0) : k + 1].sum() < BACK_HOURS):
             found = ended(found, k // DAY_H)
             dark, days = 0, set()
         elif nothing[k]:

@@ -22,7 +22,7 @@ LEFT_SHARE = 1.0 / 3.0
 """Of what is drilled in, that must stay in the ice; own choice, the plan's storm says it better."""
 
 
-def around_of(campaign, files, histories, health, rows, odd_days):
+def around_of(campaign, files, histories, health, rows, odd_days, audit=()):
     """Return ({station: Around}, last day of any file) of all stations that are still out.
 
     Parameters
@@ -35,6 +35,8 @@ def around_of(campaign, files, histories, health, rows, odd_days):
         Of the quality of receivers' files, by station and time.
     odd_days : callable
         Returns (row, what stands out in words) of each of a station's rows.
+    audit : sequence of str
+        What forms of visits contradict, each with its station before a colon.
     """
     told = {one.station: one for one in health}
     names = {part.name for part in campaign.settings.station} | set(told)
@@ -48,15 +50,21 @@ def around_of(campaign, files, histories, health, rows, odd_days):
         visits = [] if history is None else [v.time_ns // NS_PER_DAY for v in history.content.visit]
         visit = max(visits, default=None)
         own = odd_days([row for row in rows if row["station"] == name])[-LATEST_FILES:]
-        sentences = dict.fromkeys(s for f in files if f.station == name for s in f.mismatches)
         found[name] = Around(
             last[name],
             visit,
             files=_latest(own),
-            headers=tuple(sentences),
+            contradicted=_contradicted(name, files, audit),
             **_of_plan(campaign.folder(PLANS) / f"{name}.toml", visit, told.get(name), now_day),
         )
     return found, now_day
+
+
+def _contradicted(name, files, audit):
+    """Return what headers and forms of visits contradict of a station, each once."""
+    headers = dict.fromkeys(s for f in files if f.station == name for s in f.mismatches)
+    forms = [one.removeprefix(f"{name}: ") for one in audit if one.startswith(f"{name}: ")]
+    return (*headers, *(one for one in forms if not any(said in one for said in headers)))
 
 
 def everyone(health, around, now_day):

@@ -63,7 +63,8 @@ class Around:
     without a history. ``planned_day``: of the next by its plan, None where not given. ``card``:
     early, median and late day on which the memory card is full, () unknown; ``buried``, ``loose``:
     the same by part, None never. ``files``: number, median percent
-    and what stands out of the receiver's latest; () without. ``headers``: sentences.
+    and what stands out of the receiver's latest; () without. ``contradicted``: what
+    headers and forms of visits say otherwise.
     """
 
     last_day: int | None = None
@@ -73,7 +74,7 @@ class Around:
     buried: dict | None = None
     loose: dict | None = None
     files: tuple = ()
-    headers: tuple = ()
+    contradicted: tuple = ()
 
 
 @dataclass(frozen=True)
@@ -246,8 +247,9 @@ def _receiver(around, flat):
         elif len(odd) >= min(ODD_FILES, count):
             words = f"{len(odd)} of the last {count} receiver files stand out, last: {odd[-1]}"
             found.append(Reason(words, ODD_CHANCE * flat))
-    if around.headers:
-        more = f" and {len(around.headers) - 1} more" if around.headers[1:] else ""
-        words = f"headers against its history: {around.headers[0]}{more}"
+    if around.contradicted:
+        first, *rest = around.contradicted
+        more = f" and {len(rest)} more" if rest else ""
+        words = f"files and forms contradict: {first}{more}"
         found.append(Reason(words, HEADER_CHANCE * flat))
     return found

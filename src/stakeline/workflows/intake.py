@@ -85,7 +85,10 @@ class Report:
 
 
 def run(campaign, *, workers=1, progress=None):
-    """Take in a campaign's raw files; write ``3-intake/``; return a :class:`Report`."""
+    """Take in a campaign's raw files; write ``3-intake/``; return a :class:`Report`.
+
+    ``workers`` is how many processes read, or the address of a cluster's scheduler.
+    """
     campaign = open_campaign(campaign)
     with only_one(campaign.folder(LEDGER) / "lock"):
         clean_leftovers(campaign.root)
@@ -122,19 +125,19 @@ def take_in(campaign, workers=1, progress=None):
         own = [f.epochs_ns for f in files if f.station == station and f.usable]
         days += station_days(station, own)
     set_aside = tuple(file for file in files if file.raw.reason)
-    health, visits = _health(campaign, files, histories, workers, progress)
+    health = health_of(campaign, files, workers, progress)
     changes, audit = visits_told(campaign, files, histories)
+    health, visits = _next_visits(campaign, files, histories, health, audit)
     text = summary_text(campaign, files, days, index, histories, health, audit, visits)
     return Report(
         tuple(files), tuple(days), set_aside, text, examined, health, visits, tuple(changes)
     )
 
 
-def _health(campaign, files, histories, workers, progress):
+def _next_visits(campaign, files, histories, health, audit):
     """Return (health of all stations that are out, rows of the next visits), as tuples."""
-    health = health_of(campaign, files, workers, progress)
     rows = quality_rows(files)
-    around, now_day = around_of(campaign, files, histories, health, rows, odd_days)
+    around, now_day = around_of(campaign, files, histories, health, rows, odd_days, audit)
     health = everyone(health, around, now_day)
     return tuple(health), tuple(visit_rows(health, around, now_day))
 
