@@ -9,7 +9,8 @@ import pytest
 from stakeline.campaign.folders import create
 from stakeline.campaign.store import read_table
 from stakeline.constants import NS_PER_DAY
-from stakeline.errors import SolutionError
+from stakeline.errors import SettingsError, SolutionError
+from stakeline.positioning.model import CORRECTIONS
 from stakeline.tables import Positions
 from stakeline.time import from_iso, gps_from_utc
 from stakeline.workflows import arcs, position_campaign
@@ -127,6 +128,18 @@ def test_heights_and_antennas_come_from_the_history(campaign, solved):
     run(campaign)
     assert {call[2].antenna_height_m for call in solved} == {(1.532, 0.0, 0.0)}
     assert {call[2].antenna_model for call in solved} == {"HALVARD ICE1    NONE"}
+
+
+def test_corrections_left_out_come_from_the_settings(campaign, solved):
+    path = campaign / "campaign.toml"
+    every = ", ".join(f'"{name}"' for name in CORRECTIONS)
+    text = SETTINGS.replace("interval_s", f"switched_off = [{every}]\ninterval_s")
+    path.write_text(text, encoding="utf-8")
+    run(campaign)
+    assert {call[2].switched_off for call in solved} == {CORRECTIONS}
+    path.write_text(text.replace('"Shapiro"', '"tide"'), encoding="utf-8")
+    with pytest.raises(SettingsError, match=r"campaign.toml:4: position.switched_off"):
+        run(campaign)
 
 
 def test_a_second_run_solves_nothing(campaign, solved):

@@ -29,6 +29,12 @@ def system_letters(text):
     return "".join(SYSTEM_LETTERS[name] for name in dict.fromkeys(names))
 
 
+Correction = Literal[
+    "solid tide", "pole tide", "ocean loading", "satellite antenna", "receiver antenna", "wind-up",
+    "Shapiro",
+]  # fmt: skip
+
+
 class CampaignPart(Strict):
     """``[campaign]``: its name."""
 
@@ -52,6 +58,7 @@ class PositionPart(Strict):
     sidereal_days: int = Field(0, ge=0, le=12)
     frame: str | None = None
     broadcast_sigma_m: float | None = Field(None, gt=0, le=10)
+    switched_off: tuple[Correction, ...] = ()
 
     @field_validator("bases")
     @classmethod

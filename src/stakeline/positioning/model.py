@@ -89,7 +89,8 @@ def observed_minus_computed(tracks, phase_m, products, settings, coarse, coeffic
         Of another combination than the ionosphere-free one, such as (1, 0) for the first signal.
     """
     share = tracks.ionosphere_free if coefficients is None else coefficients
-    left_out, notes = _switched_off(settings), []
+    left_out = _switched_off(settings)
+    notes = [f"left out on purpose: {name}" for name in CORRECTIONS if name in left_out]
     reference = np.median(coarse.position_m, axis=0)
     latitude, longitude, height = geodetic_from_xyz(reference)
     axes = enu_axes(latitude, longitude)

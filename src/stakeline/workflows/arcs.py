@@ -95,6 +95,7 @@ def plan_arcs(campaign, files, history, index):
         integers=settings.integers,
         estimate_walk=settings.estimate_walk,
         learn_weights=settings.learn_weights,
+        switched_off=settings.switched_off,
     )
     arcs = []
     for day, pieces in _days(files, history).items():
