@@ -81,7 +81,7 @@ def plan(source=None, *, workers=1, progress=None):
 
 
 def commission(
-    campaign, station, *, time=None, sky=None, temperature_degC=None, wind_m_s=None,
+    campaign, station, *, time=None, kind="", sky=None, temperature_degC=None, wind_m_s=None,
     battery_degC=None,
 ):  # fmt: skip
     """Write a station's field sheet; return the readings to expect.
@@ -92,6 +92,8 @@ def commission(
     station : str
     time : datetime or datetime64, optional
         When the readings will be taken, UTC; now where not given.
+    kind : str, optional
+        What the sheet is for: ``raise``, ``swap``, ``retrieval``; a set-up or visit by itself.
     sky : str, optional
         As the command takes it: ``clear``, ``overcast``.
     temperature_degC, wind_m_s, battery_degC : float, optional
@@ -112,8 +114,9 @@ def commission(
     now = datetime.now(UTC).replace(tzinfo=None, second=0, microsecond=0)
     moment = str(np.datetime64(now if time is None else time, "s"))
     said = commissioning.write_sheet(
-        opened.root, station, from_iso(moment), sky=sky, temperature_degC=temperature_degC,
-        wind_m_s=wind_m_s, battery_degC=battery_degC, time_given=time is not None,
+        opened.root, station, from_iso(moment), kind=kind, sky=sky,
+        temperature_degC=temperature_degC, wind_m_s=wind_m_s, battery_degC=battery_degC,
+        time_given=time is not None,
     )  # fmt: skip
     _warned(said.problems)
     path = commissioning.folder_of(opened, station) / commissioning.EXPECTED_FILE

@@ -4,8 +4,10 @@ import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+import stakeline
 from stakeline.campaign.history import heights_found, read_history
 from stakeline.errors import SettingsError
 from stakeline.formats.station_log import read_station_log
@@ -89,7 +91,10 @@ def test_a_retrieval_measures_and_copies_before_it_parts_and_lowers(standing):
     for foreign in ("guy_1_N", "restarted_alone", "recording_set", "fuses_right"):
         assert foreign not in order
     (note,) = [part.note for part in sheet.parts if part.title == "Lowering"]
-    assert "6 - 3 - 5 - 2 - 4 - 1" in note or "3 - 2 - 1" in note or "4 - 2 - 3 - 1" in note
+    (tight,) = [part.note for part in sheet_of(standing, "visit").parts if part.title == "Guys"]
+    order = tight.partition(":")[0].removeprefix("Order ").split(" - ")
+    assert len(order) >= 3
+    assert f"Slacken in order {' - '.join(reversed(order))}:" in note
     told = " ".join(sheet.cautions)
     assert "Taking down:" in told
     assert "Digging:" in told
@@ -141,3 +146,13 @@ def test_a_retrieval_ends_the_history_with_the_height_found(standing):
     assert found == pytest.approx(1.432, abs=0.002)
     log = read_station_log(made.folder(standing) / "hv03_20260802.log")
     assert [a.until_utc_ns for a in log.antennas] == [from_iso(LATER)]
+
+
+def test_the_package_writes_a_sheet_of_a_kind_too(tmp_path):
+    root = tmp_path / "campaign"
+    made.make(root)
+    path = made.fill(root, "good.toml", by='"IS"')
+    commission.take_readings(root, made.STATION, path, now=NOW)
+    said = stakeline.commission(root, made.STATION, time=np.datetime64(LATER), kind="swap")
+    assert said.attrs["said"].startswith("HV03, swap: Time 2026-08-02 10:00 UTC")
+    assert (made.folder(root) / "readings_swap.toml").is_file()
