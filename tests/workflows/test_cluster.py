@@ -11,10 +11,14 @@ import pytest
 from click.testing import CliRunner
 
 from stakeline.campaign.decide_settings import DecidePart
+from stakeline.campaign.folders import create
+from stakeline.cli import stakeline
 from stakeline.cli.options import cluster, workers
+from stakeline.constants import NS_PER_DAY
 from stakeline.errors import SettingsError
 from stakeline.inference.shape import Events
 from stakeline.time import from_iso
+from stakeline.workflows import intake
 from stakeline.workflows.decide import SeriesTask, solve_series
 from stakeline.workflows.decide_record import Question, Speeds
 from stakeline.workflows.decide_station import solve_placebo
@@ -24,6 +28,7 @@ distributed = pytest.importorskip("distributed")
 dask = pytest.importorskip("dask")
 cloudpickle = pytest.importorskip("cloudpickle")
 cloudpickle.register_pickle_by_value(sys.modules[__name__])  # workers cannot import tests
+SETTINGS = '[campaign]\nname = "Trial"\n[[station]]\nname = "HV01"\nraw = ["0-raw/HV01"]\n'
 QUICK = DecidePart(
     permutations=99, lag_step_d=1.0, longer_d=(0.0,), lag_d=(0.0, 2.0), decay_d=(5.0,)
 )
@@ -116,6 +121,35 @@ def test_a_scheduler_without_workers_is_said(monkeypatch):
     monkeypatch.setattr("stakeline.workflows.cluster.Client", Idle)
     with pytest.raises(SettingsError, match="tcp://here:1 has no workers: start some"):
         list(run_tasks(from_iso, ["2031-05-01"], "tcp://here:1"))
+
+
+@pytest.mark.parametrize("verb", ["intake", "run"])
+def test_verbs_of_a_whole_campaign_take_an_address(tmp_path, monkeypatch, verb):
+    asked = []
+
+    def stand_in(campaign, *, workers, progress):
+        asked.append(workers)
+        raise SettingsError("enough")
+
+    monkeypatch.setattr(f"stakeline.workflows.{verb}.run", stand_in)
+    CliRunner().invoke(stakeline, [verb, str(tmp_path), "--quiet", "--cluster", "tcp://a:1"])
+    assert asked == ["tcp://a:1"]
+
+
+def test_files_are_taken_in_there_as_here(address, tmp_path, sky):
+    done = []
+    for name, where in (("there", address), ("here", 1)):
+        root = tmp_path / name
+        create(root)
+        (root / "campaign.toml").write_text(SETTINGS, encoding="utf-8")
+        (root / "0-raw" / "empty.rnx").write_bytes(b"")
+        for day in range(2):
+            times = sky.times(0, 21_600, 300) + day * NS_PER_DAY
+            sky.write_receiver_file(root / "0-raw" / "HV01" / f"HV01_{day}.rnx", times)
+        sky.write_orbits(root / "products" / "two_days.sp3", -1, 3)
+        done.append([(file.raw, file.usable) for file in intake.run(root, workers=where).files])
+    assert done[0] == done[1]
+    assert [usable for _, usable in done[0]] == [True, True, False]
 
 
 @click.command()

@@ -4,12 +4,13 @@ import click
 
 from ..workflows import intake, product_fetch, quality_picture
 from . import EXIT_CODES
-from .options import refuse, workers
+from .options import cluster, refuse, workers
 from .progress import shown
 
 
 @click.command(epilog=EXIT_CODES)
 @click.argument("campaign", default=".", type=click.Path(file_okay=False))
+@cluster
 @workers("Processes that read files.")
 @click.option("--quiet", is_flag=True, help="Show no progress and no summary.")
 @click.option(

@@ -4,12 +4,13 @@ import click
 
 from ..workflows import run
 from . import EXIT_CODES
-from .options import workers
+from .options import cluster, workers
 from .progress import shown
 
 
 @click.command(epilog=EXIT_CODES)
 @click.argument("campaign", default=".", type=click.Path(file_okay=False))
+@cluster
 @workers("Processes that share the work.")
 @click.option("--quiet", is_flag=True, help="Show no progress and no summary.")
 @click.pass_context

@@ -73,7 +73,8 @@ def run(campaign, *, workers=1, progress=None, steps=None):
     Parameters
     ----------
     campaign : path
-    workers : int
+    workers : int or str
+        Processes, or the address of a cluster's scheduler.
     progress : callable, optional
         Called as ``progress(done, total, text)``.
     steps : sequence of Step, optional
