@@ -20,6 +20,7 @@ from stakeline.formats.outlines import Outline, write_outlines
 from stakeline.formats.series_netcdf import read_columns
 from stakeline.time import from_iso
 from stakeline.workflows import lakes
+from stakeline.workflows.decide_record import _sizes
 from stakeline.workflows.lakes_ground import lake_outlines
 from stakeline.workflows.lakes_results import lake_results
 from stakeline.workflows.lakes_xarray import open_lakes
@@ -116,6 +117,35 @@ def test_phases_tell_what_flowed_in_and_since_when(solved):
     assert float(found[1]["inflow_m3_s_median"]) == pytest.approx(-lost, rel=0.5)
     assert found[0]["end_low_gps"] == event["onset_low_gps"]
     assert found[1]["begin_high_gps"] == event["end_high_gps"]
+
+
+@pytest.mark.compiled
+def test_what_satellites_tell_joins_the_catalogue_and_the_curves(copy):
+    (event,) = rows(copy, "events.csv")
+    assert event["volume_together_m3_median"] == ""
+    folder = copy / "6-lakes" / "Upper_Halvard"
+    keys = ",".join(f"volume_m3_together_{w}" for w in ("low", "median", "high"))
+    text = f"event,{keys}\n{event['event']},36e6,39e6,42e6\nanother,1,2,3\n"
+    (folder / "volume_together.csv").write_text(text, encoding="utf-8")
+    levels = "2031-05-06T00:00:18,0.0,0.03\n2031-06-10T00:00:18,-1.9,0.05\n"
+    levels = f"time_gps,level_m,sigma_m\n{levels}"
+    (folder / "altimetry_levels.csv").write_text(levels, encoding="utf-8")
+    said = lakes.run(copy)
+    assert "lakes together" in said.done
+    assert "lakes together" not in lakes.run(copy).done
+    (event,) = rows(copy, "events.csv")
+    assert float(event["volume_together_m3_high"]) == 42e6
+    pytest.importorskip("xarray")
+    curves = open_lakes(copy)
+    passes = curves.passes_level_m.sel(lake="Upper Halvard").dropna("time")
+    assert passes.values == pytest.approx([0.0, -1.9])
+    (at,) = curves.volume_together_m3_median.sel(lake="Upper Halvard").dropna("time").time.values
+    assert str(at)[:16] == event["end_median_gps"][:16]
+    assert "both_level_m" not in curves
+    # its size where lags and responses are asked for is that of both
+    (result,) = lake_results(open_campaign(copy))
+    size, sigma, unit = _sizes(result.told["events"])
+    assert (size[0], sigma[0], unit) == (39e6, pytest.approx(6e6 / 3.92), "m3")
 
 
 @pytest.mark.compiled

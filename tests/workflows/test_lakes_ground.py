@@ -13,7 +13,7 @@ from stakeline.campaign.folders import open_campaign
 from stakeline.errors import FormatError, SettingsError
 from stakeline.formats.grids import Grids, write_grids
 from stakeline.formats.outlines import Outline
-from stakeline.workflows.lakes_ground import ice_thickness, lake_outlines
+from stakeline.workflows.lakes_ground import ice_thickness, lake_outlines, measured_pattern
 from stakeline.workflows.lakes_places import CONTROL, NEITHER, OVER, roles, tracks
 from stakeline.workflows.motion_ground import map_sheet
 from stakeline.workflows.motion_results import station_results
@@ -184,6 +184,19 @@ def test_a_map_of_a_part_of_the_lake_says_so_and_of_its_edge_is_refused(tmp_path
     (root / "maps" / "thickness.tif").write_bytes(geotiff(hole, NORTH_WEST))
     with pytest.raises(SettingsError, match="less than 50%"):
         thickness_of(root)
+
+
+def test_the_measured_pattern_is_that_of_an_earlier_run(tmp_path):
+    root = make(tmp_path / "trial", stations=())
+    with pytest.raises(SettingsError, match=r"altimetry_summary.csv is missing; give passes"):
+        measured_pattern(open_campaign(root), "Upper Halvard")
+    folder = root / "6-lakes" / "Upper_Halvard"
+    folder.mkdir(parents=True)
+    rows = "HV02,1.2,0.05,passes\nHV02,1.1,0.02,maps\nHV03,0.9,0.04,passes\nHV05,,,passes\n"
+    text = f"station,share,share_sigma,source\n{rows}"
+    (folder / "altimetry_summary.csv").write_text(text, encoding="utf-8")
+    found = measured_pattern(open_campaign(root), "Upper Halvard")
+    assert found == {"HV02": (1.1, 0.02), "HV03": (0.9, 0.04)}  # the surer of two sources
 
 
 def test_heights_above_different_things_need_the_geoid(tmp_path):

@@ -98,7 +98,8 @@ def questions(campaign, results):
         found.append(
             _question(lake.lake, axis, speeds, roles, drainages, (melt, given, tides), told)
         )
-    paths = [*(p for r in results for p in r.files), *(p for lake in lakes for p in lake.files)]
+    paths = [p for one in (*results, *lakes) for p in one.files]
+    paths += [p for lake in lakes for p in lake.satellite_files]
     table = campaign.folder(LAKES) / "routes.csv"
     return tuple(found), (*paths, *files, *([table] if table.is_file() else []))
 
@@ -325,12 +326,19 @@ def spread_samples(onset, number_, count=SAMPLES):
 
 
 def _sizes(told):
-    """Return (sizes, their sigmas, unit): volumes where all are known, else changes of the roof."""
-    for key, unit in (("volume_m3", "m3"), ("change_m", "m")):
-        low, middle, high = (
-            np.array([number(t[f"{key}_{word}"]) for t in told], float)
-            for word in ("low", "median", "high")
-        )
-        if np.isfinite(low + middle + high).all():
+    """Return (sizes, their sigmas, unit): volumes where all are known, else changes of the roof.
+
+    The volume is that by stations and passes together where they agree, else by stations.
+    """
+    for keys, unit in ((("volume_together_m3", "volume_m3"), "m3"), (("change_m",), "m")):
+        rows = np.array([_first_known(one, keys) for one in told], float).reshape(-1, 3)
+        low, middle, high = rows.T
+        if np.isfinite(rows).all():
             return np.abs(middle), np.maximum(np.abs(high - low) / 3.92, 1e-9), unit
     return np.full(len(told), np.nan), np.full(len(told), np.nan), "m"
+
+
+def _first_known(told, keys):
+    """Return (low, median, high) of the first quantity of an event that is known."""
+    rows = [[number(told.get(f"{key}_{w}")) for w in ("low", "median", "high")] for key in keys]
+    return next((row for row in rows if np.isfinite(row).all()), rows[-1])

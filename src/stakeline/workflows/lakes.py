@@ -10,8 +10,9 @@ from .lakes_events import events_part
 from .lakes_figures import figures_part
 from .lakes_parts import LakesRun
 from .lakes_passings import passings_part
-from .lakes_placement import placement_part
+from .lakes_placement import controls_part, placement_part
 from .lakes_routes import routes_part
+from .lakes_together import together_part
 from .position import Outcome
 
 
@@ -31,12 +32,18 @@ class Part:
 PARTS = (
     Part("events", events_part),
     Part("figures", figures_part),
+    Part("placement", placement_part),
     Part("altimetry", altimetry_part),
+    Part("together", together_part),
     Part("routes", routes_part),
     Part("passings", passings_part),
-    Part("placement", placement_part),
+    Part("controls", controls_part),
 )
-"""The parts in their order; one that is added here joins the verb."""
+"""The parts in their order; one that is added here joins the verb.
+
+Placement comes twice: tracks and routes are asked at the best places, and controls stand off the
+routes.
+"""
 
 
 def run(campaign=None, *, lakes=(), workers=1, progress=None):
@@ -71,7 +78,7 @@ def run(campaign=None, *, lakes=(), workers=1, progress=None):
 def _together(outcomes):
     """Return the outcomes of parts as one."""
     joined = {
-        name: tuple(line for outcome in outcomes for line in getattr(outcome, name))
+        name: tuple(dict.fromkeys(x for outcome in outcomes for x in getattr(outcome, name)))
         for name in ("problems", "done", "up_to_date", "skipped", "notes")
     }
     return Outcome("".join(outcome.text for outcome in outcomes), **joined)

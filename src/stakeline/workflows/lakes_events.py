@@ -21,12 +21,11 @@ from .lakes_results import lake_result
 from .lakes_reviews import reviewed
 from .lakes_solve import LakeChoice, LakeProblem, solve
 from .lakes_tables import lake_files
-from .lakes_together import write_together
+from .lakes_together import RECORDS
 from .lakes_words import lake_summary
 from .motion_results import station_results
 from .position import Outcome
 
-RECORDS = "lakes"
 NO_OUTLINE = (
     "no outline of a lake in maps/*.geojson; lay one there (a polygon with a name, RFC 7946)"
 )
@@ -65,19 +64,18 @@ def events_part(doing):
         done += said.done
         current += said.current
         problems += said.problems
-    fresh, unmatched = write_together(doing, RECORDS, ground)
-    return _outcome(done, current, problems, desk.skipped, fresh, unmatched)
+    return _outcome(done, current, problems, desk.skipped)
 
 
-def _outcome(done, current, problems, skipped, fresh, unmatched):
+def _outcome(done, current, problems, skipped):
     """Return the Outcome, in words and in parts."""
     text = f"lakes: {len(current)} up to date, {len(done)} worked out, {len(problems)} failed\n"
     text += "".join(f"skipped: {sentence}\n" for sentence in skipped)
     text += f"in words: {LAKES}/summary.txt\n" if done or current else ""
     return Outcome(
         text,
-        tuple([*problems, *unmatched]),
-        ((f"{len(done)} lakes",) * bool(done)) + (("lakes together",) * fresh),
+        tuple(problems),
+        (f"{len(done)} lakes",) * bool(done),
         (f"{len(current)} lakes",) * bool(current),
         tuple(skipped),
     )

@@ -8,7 +8,6 @@ from ..campaign.folders import LAKES
 from ..campaign.store import sha256_file
 from ..errors import SettingsError
 from ..formats.outlines import outline_parts, read_rings
-from ..formats.plain_table import read_plain_table
 from ..lakes.motion_pattern import places_over
 from ..lakes.outline import recognised_outline
 from ..lakes.volume import MEASURED
@@ -16,6 +15,7 @@ from .lakes_altimetry_tables import SUMMARY
 from .lakes_parts import file_name
 from .map_fields import map_fields, thickness_maps
 from .motion_ground import MAPS, NORTH, SOUTH, SURFACE, outline_files
+from .motion_results import csv_rows, number
 
 LEAST_THICKNESS_SHARE = 0.05  # -, of the thickness, by which a map of the bed is trusted; choice
 LEAST_COVER = 0.5  # -, of a lake, that a map of the thickness must cover; choice
@@ -176,11 +176,10 @@ def measured_pattern(campaign, lake):
             "run 'stakeline lakes' with another shape, "
             "then again with this one"
         )
-    table = read_plain_table(path)
-    rows = zip(*(table.column(key) for key in ("station", "share", "share_sigma")), strict=True)
     found = {}
-    for station, share, sigma in rows:
-        better = station not in found or float(sigma) < found[station][1]
-        if better and np.isfinite([float(share), float(sigma)]).all():
-            found[str(station)] = float(share), float(sigma)
+    for row in csv_rows(path):
+        share, sigma = number(row["share"]), number(row["share_sigma"])
+        better = row["station"] not in found or sigma < found[row["station"]][1]
+        if better and np.isfinite([share, sigma]).all():
+            found[row["station"]] = share, sigma
     return found

@@ -154,7 +154,7 @@ def _events(campaign, day, records, places):
 def event_unit(name):
     """Return the unit of a column of ``events.csv`` as NetCDF writes it."""
     for part, unit in (("_m_d", "m day-1"), ("_m3_s", "m3 s-1"), ("_m3", "m3"), ("_m_", "m"),
-                       ("_d_", "day"), ("per_year", "year-1")):  # fmt: skip
+                       ("_d_", "day"), ("_year_", "year-1")):  # fmt: skip
         if part in f"{name}_":
             return unit
     return "1"
