@@ -23,7 +23,12 @@ from stakeline.workflows.decide_record import (
     station_roles,
 )
 from stakeline.workflows.decide_station import events_seen, shape_grid
-from stakeline.workflows.decide_together import LakeFound, loud_changes, windows_of
+from stakeline.workflows.decide_together import (
+    LakeFound,
+    loud_changes,
+    main_test,
+    windows_of,
+)
 from stakeline.workflows.decide_verdict import ONE_EVENT, decisions, joint_p, least_p
 
 sys.path.append(str(Path(__file__).parent))
@@ -184,6 +189,18 @@ def test_tables_words_and_figures_hold_what_was_found(faster):
     assert every.least.p == pytest.approx(4 / DAYS)
     assert float(tests[0]["p_smallest"]) == pytest.approx(4 / DAYS)
     assert (every.least.shifts, every.least.every) == (DAYS - 1, True)
+    choices = list(csv.DictReader(io.StringIO(files["robustness.csv"].decode())))
+    p = {row["choice"]: float(row["p_main_test"]) for row in choices}
+    assert p["as planned"] == p["noise by a power law"] == pytest.approx(every.p, abs=1e-4)
+    windows = ("5 d before and 5 d after", "15 d before and 15 d after", "lags up to 6 d")
+    other = replace(lakes[0].question, trials=None)
+    for label, given in zip(windows, ((5.0, 5.0, 3.0), (15.0, 15.0, 3.0), (10.0, 10.0, 6.0)),
+                            strict=True):  # fmt: skip
+        settings = dict(zip(("before_d", "after_d"), given[:2], strict=True))
+        settings["lag_d"] = (0.0, given[2])
+        again = main_test(part.model_copy(update=settings), other)[0]
+        assert p[label] == pytest.approx(again.p, abs=1e-4)
+    assert p["speeds over 2 d"] <= 0.1
     power = list(csv.DictReader(io.StringIO(files["power.csv"].decode())))
     called = [float(row["share_called"]) for row in power]
     assert called[0] < 0.2

@@ -13,6 +13,7 @@ from ..inference.scan import scan_shapes
 from ..inference.shape import ShapeGrid, columns
 from .decide_covariates import fortnight_periods, fortnight_taken_off, influences_taken_off
 from .decide_melt import MELT, melt_columns, melt_taken_off
+from .decide_ways import coarser
 
 YEAR_D = 365.25
 SEASON_D = 300.0  # of record, from which a season is taken out; choice
@@ -108,12 +109,24 @@ def other_choices(part, question):
     }  # fmt: skip
     for label, baseline in _other_baselines(part, question, base):
         found[label] = (grid, replace(usual, baseline=baseline))
+    label, other = wider_lags(part)
+    if label:
+        found[label] = (shape_grid(other), usual)
     beside = placebo_mean(question)
     if beside is not None:
         found["stations off the route taken off"] = (
             grid, replace(usual, baseline=with_covariates(base, beside)),
         )  # fmt: skip
     return found
+
+
+def wider_lags(part):
+    """Return (label, settings) with lags up to twice as long, in steps twice as long; '' if 0."""
+    first, last = part.lag_d
+    other = part.model_copy(
+        update={"lag_d": (first, 2.0 * last), "lag_step_d": 2.0 * part.lag_step_d}
+    )
+    return f"lags up to {2.0 * last:g} d" if last > 0.0 else "", other
 
 
 def _other_baselines(part, question, base):
@@ -271,18 +284,28 @@ class _Station(Attempts):
 
     def others(self):
         """Return {label: Fitted} under other choices; what cannot be estimated says why."""
-        nothing = np.full(len(self.seen), np.nan)
-        found = {}
-        for label, (grid, choices) in other_choices(self.part, self.question).items():
-            try:
-                fit = fit_response(*self.series, grid, choices, self.speeds.sigma_percent)
-            except StakelineError as problem:
-                square = np.full((len(nothing), len(nothing)), np.nan)
-                empty = np.full(len(self.question.days), np.nan)
-                found[label] = Fitted(nothing, square, empty, problem=str(problem))
-                continue
-            found[label] = Fitted(fit.each, fit.each_covariance, fit.residual, fit.lag)
+        sigma = self.speeds.sigma_percent
+        found = {
+            label: self.otherwise(self.series, grid, choices, sigma)
+            for label, (grid, choices) in other_choices(self.part, self.question).items()
+        }
+        label, part, question = coarser(self.part, self.question)
+        speeds = question.responding[self.index]
+        series = question.days, speeds.percent, self.events
+        choices = usual_choices(part, question)
+        found[label] = self.otherwise(series, self.grid, choices, speeds.sigma_percent)
         return found
+
+    def otherwise(self, series, grid, choices, sigma):
+        """Return the Fitted of one other choice."""
+        try:
+            fit = fit_response(*series, grid, choices, sigma)
+        except StakelineError as problem:
+            nothing = np.full(len(self.seen), np.nan)
+            square = np.full((len(nothing), len(nothing)), np.nan)
+            empty = np.full(len(series[0]), np.nan)
+            return Fitted(nothing, square, empty, problem=str(problem))
+        return Fitted(fit.each, fit.each_covariance, fit.residual, fit.lag)
 
 
 def solve_placebo(task):

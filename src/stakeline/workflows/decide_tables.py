@@ -9,8 +9,8 @@ ALL = "all"
 MANY = 1e6  # degrees of freedom: the pooled interval is that of a normal estimate
 MAIN, EXPLORATORY = "main", "exploratory"
 _PLACES = {
-    "p": 4, "smallest": 4, "percent": 2, "sigma": 2, "low": 2, "high": 2, "m": 2, "d": 2, "km": 2,
-    "events": 0, "stations": 0, "estimates": 1,
+    "p": 4, "smallest": 4, "test": 4, "percent": 2, "sigma": 2, "low": 2, "high": 2, "m": 2,
+    "d": 2, "km": 2, "events": 0, "stations": 0, "estimates": 1,
 }  # fmt: skip
 
 
@@ -236,18 +236,26 @@ def _dose(decision):
 
 
 ROBUST_NAMES = ("lake", "choice", "change_percent", "change_low_percent", "change_high_percent",
-                "agrees")  # fmt: skip
+                "agrees", "p_main_test")  # fmt: skip
 
 
 def robustness_rows(decisions):
-    """Return one row for each choice; ``agrees``: same direction, and an interval without 0."""
+    """Return one row for each choice; ``agrees``: same direction, and an interval without 0.
+
+    ``p_main_test`` is that of the main test under the choice, as planned where the test does not
+    use it; the change likewise.
+    """
     rows = []
     for decision in decisions:
         if decision.pooled is None:
             continue
-        rows.append(_choice(decision.name, "as planned", decision.pooled, decision.pooled))
-        rows += [_choice(decision.name, label, other, decision.pooled)
-                 for label, other in (decision.others or {}).items()]  # fmt: skip
+        others = decision.others or {}
+        labels = dict.fromkeys(["as planned", *others, *decision.other_p])
+        rows += [
+            _choice(decision.name, label, others.get(label, decision.pooled), decision.pooled)
+            | {"p_main_test": decision.other_p.get(label, decision.p)}
+            for label in labels
+        ]
     return rows
 
 

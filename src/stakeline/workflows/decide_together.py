@@ -21,6 +21,7 @@ from ..inference.permutation import Windows, chance, conclude, contrasts, plan_s
 from ..inference.pooling import joint_covariance, pool, series_correlation
 from ..inference.propagation import LEAST_SERIES, draw_lags, propagation
 from .decide_arrival import arrival_times, arrivals_of
+from .decide_choices import tests_otherwise
 from .decide_melt import MELT, melt_columns, melt_taken_off
 from .decide_power import again_of
 from .decide_record import Question
@@ -49,9 +50,10 @@ class LakeFound:
 
     ``stations``: StationFound of the responding ones; ``placebo_p`` {station: p, adjusted};
     ``chance``: PermutationResult; ``null`` (draws,) largest statistics of chance and ``observed``;
-    ``pooled``: Pooled; ``by_event`` {event: Pooled of its stations}; ``others`` {label: Pooled or
-    None}; ``again``: Again, by which power is told; ``order``: Order; the rest by its name, None
-    where it could not be had; ``problems``: sentences.
+    ``retests`` {label: p, observed, null} of the main test under other choices; ``pooled``: Pooled;
+    ``by_event`` {event: Pooled of its stations}; ``others`` {label: Pooled or None}; ``again``:
+    Again, by which power is told; ``order``: Order; the rest by its name, None where it could not
+    be had; ``problems``: sentences.
     """
 
     question: Question
@@ -60,6 +62,7 @@ class LakeFound:
     chance: object = None
     null: np.ndarray = field(default_factory=lambda: np.zeros(0))
     observed: float = np.nan
+    retests: dict = field(default_factory=dict)
     pooled: object = None
     by_event: dict = field(default_factory=dict)
     left_out: object = None
@@ -154,15 +157,15 @@ def windows_of(part):
     return Windows(before, after, tuple(range(first, last + 1)))
 
 
-def rest_of(part, question):
-    """Return the responding speeds (series, n) without trend and season. [%]"""
-    baseline = usual_choices(part, question).baseline
+def rest_of(part, question, baseline=None):
+    """Return the responding speeds (series, n) without their baseline, as planned if None. [%]"""
+    baseline = usual_choices(part, question).baseline if baseline is None else baseline
     return np.array(
         [without_baseline(question.days, s.percent, baseline) for s in question.responding]
     )
 
 
-def main_test(part, question):
+def main_test(part, question, baseline=None):
     """Return (PermutationResult, largest statistics of chance (draws,)) of one lake.
 
     The drainages of all lakes are shifted alike: draw by draw their statistics belong together.
@@ -172,7 +175,7 @@ def main_test(part, question):
     question = by_ways(part, question)
     melt = None if melt_taken_off(part, question) is None else question.causes[MELT]
     plan = plan_shifts(
-        question.days, rest_of(part, question), question.events.onset, windows_of(part),
+        question.days, rest_of(part, question, baseline), question.events.onset, windows_of(part),
         np.random.default_rng([part.seed, 5]), part.permutations, unrest=melt,
     )  # fmt: skip
     greatest = chance(plan, 0, len(plan.shifts))
@@ -205,6 +208,7 @@ class _Lake(Attempts):
         return LakeFound(
             self.question, self.stations, self.placebo_p(), shifted, null,
             np.nan if shifted is None else float(np.abs(shifted.statistic).max()),
+            tests_otherwise(self.part, self.question, main_test),
             self.attempt(POOLED, pooled_of, found), self.by_event(found),
             self.attempt("leaving events out", leave_one_out, *pool_parts(found)),
             self.others(found), self.again(),

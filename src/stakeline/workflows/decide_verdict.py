@@ -1,6 +1,6 @@
 """From what was found to one outcome, in one plain sentence, with what speaks for and against."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -9,6 +9,7 @@ from ..inference.counter_tests import holm, leave_one_out
 from ..inference.dose import dose_response
 from ..inference.permutation import ROUNDING, p_value
 from ..inference.verdict import ALPHA, DOWN, NONE, UNKNOWN, UP, Evidence, Verdict, Words, decide
+from .decide_choices import p_otherwise
 from .decide_power import power_of
 from .decide_together import DOSE_DRAWS, POOLED, SHIFTS, answers_by_event, pool_parts, pooled_of
 
@@ -50,7 +51,8 @@ class Decision:
     ``name``: of the lake, or ``all lakes``; ``outcome``: one of :data:`OUTCOMES`; ``sentence``;
     ``p`` with all searching paid for, ``least``: how
     small it can be; ``pooled``: Pooled or None; ``power``: Power or
-    None; ``left_out``: LeftOut; ``dose``; ``verdict``: of the rules, None where there is
+    None; ``left_out``: LeftOut; ``dose``; ``others`` and ``other_p`` {label: Pooled, p} of other
+    choices; ``verdict``: of the rules, None where there is
     nothing to decide.
     """
 
@@ -65,6 +67,7 @@ class Decision:
     dose: object = None
     others: object = None
     verdict: Verdict | None = None
+    other_p: dict = field(default_factory=dict)
 
     @property
     def smallest(self):
@@ -122,11 +125,12 @@ def _lake_decision(part, found, p, tested):
     name = found.question.lake
     if found.pooled is None or not np.isfinite(p):
         return _nothing(name, [found])
-    return _decided(
+    decision = _decided(
         part, name, [found], p, least_p([found], len(tested)), found.pooled,
         _or_none(power_of, [found], tested, [(0, s) for s in found.fitted]),
         found.left_out, found.dose, found.others,
     )  # fmt: skip
+    return replace(decision, other_p=p_otherwise([found], tested))
 
 
 def least_p(lakes, times=1):
@@ -167,11 +171,13 @@ def _all_decision(part, lakes, p):
     pairs = [(k, s) for k, f in zip(offsets, usable, strict=True) for s in f.fitted]
     labels = [x for x in usable[0].others if all(f.others.get(x) is not None for f in usable)]
     others = {label: _or_none(pooled_of, pairs, label) for label in labels}
-    return _decided(
+    decision = _decided(
         part, name, usable, p, least_p(lakes), pooled_of(pairs),
         _or_none(power_of, usable, usable, pairs),
         _or_none(leave_one_out, *pool_parts(pairs)), _dose_of_all(part, usable), others,
     )  # fmt: skip
+    tested = [f for f in lakes if f.chance is not None]
+    return replace(decision, other_p=p_otherwise(tested, tested))
 
 
 def _or_none(function, *arguments):

@@ -27,5 +27,31 @@ def by_ways(part, question):
     )  # fmt: skip
 
 
+def coarser(part, question):
+    """Return (label, settings, question) of speeds over twice as many days, two and two.
+
+    A mean that lacks one of its days is not there. Nothing is put in.
+    """
+    count = len(question.days) // 2
+
+    def two(values):
+        return None if values is None else values[: 2 * count].reshape(count, 2).mean(axis=1)
+
+    def both(speeds):
+        return tuple(
+            replace(s, percent=two(s.percent), sigma_percent=np.sqrt(0.5) * two(s.sigma_percent),
+                    way_percent_d=two(s.way_percent_d))
+            for s in speeds
+        )  # fmt: skip
+
+    other = part.model_copy(update={"window_d": 2.0 * part.window_d})
+    asked = replace(
+        question, days=two(question.days), responding=both(question.responding),
+        placebos=both(question.placebos), trials=None,
+        causes={name: two(cause) for name, cause in question.causes.items()},
+    )  # fmt: skip
+    return f"speeds over {other.window_d:g} d", other, asked
+
+
 def _with_first(values):
     return np.concatenate([[np.nan], values])
