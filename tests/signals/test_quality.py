@@ -85,6 +85,7 @@ def test_slips_gaps_clock_jumps_and_swings_are_counted():
     kept = np.r_[0:100, 110:N]
     found = judged(replace(made, phase_m=phase, code_m=code, strength=strength))
     assert (found.slips, found.clock_jumps, found.arcs) == (1, 1, M + 1)
+    assert found.slips_per_arc == pytest.approx(1.0 / (M + 1))
     assert found.swing > 0.3
     cut = made.select(epochs=kept)
     gap = quality_of(cut, ELEVATION[kept], 30.0, N)
@@ -103,7 +104,7 @@ def test_without_elevations_nothing_is_said_that_needs_them():
     made = tracks()
     found = quality_of(made, np.full((N, M), np.nan), 30.0, N)
     assert found.seen == 0
-    assert np.isnan(found.percent)
+    assert np.isnan([found.percent, found.slips_per_arc]).all()
     assert np.isnan(found.multipath_m).all()
 
 

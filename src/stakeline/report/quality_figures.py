@@ -12,7 +12,8 @@ PANELS = {  # what, label, least and most of the colours
     "percent": ("satellite epochs of those promised (%)", 70.0, 100.0),
     "multipath_1_m": ("multipath, first signal (m)", 0.1, 0.8),
     "epochs_per_slip": ("satellite epochs for each slip", 10.0, 30_000.0),
-    "strength_1_high_dB_Hz": ("strength above 45 deg (dB-Hz)", 38.0, 52.0),
+    "strength_1_high_dB_Hz": ("strength at 45 to 60 deg (dB-Hz)", 38.0, 52.0),
+    "power_swing": ("swing of the received power above 30 deg (-)", 0.0, 0.4),
 }
 MAP = "cividis"  # even for colour-blind readers, and in grey
 
@@ -35,7 +36,7 @@ def draw_calendar(record):
     count = next(iter(record.grids.values())).shape[1]
     begin = record.begin_ns / NS_PER_DAY
     for axis, (name, (label, low, high)) in zip(axes, PANELS.items(), strict=True):
-        log = high / low > 100.0
+        log = low > 0.0 and high / low > 100.0
         norm = (mpl.colors.LogNorm if log else mpl.colors.Normalize)(low, high, clip=True)
         axis.set_facecolor("white")
         image = axis.imshow(

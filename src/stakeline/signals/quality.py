@@ -34,7 +34,8 @@ class Quality:
     satellites : int
         Tracked at all; ``never_seen``: names promised for an hour or more and never tracked.
     slips, arcs : int
-        Slips told by the signals; arcs between gaps. ``slips_by_flag`` of them by the receiver.
+        Above 10 deg: slips told by the signals, ``slips_by_flag`` of them by the receiver; arcs
+        between slips and gaps.
     multipath_m : tuple of 2
         Root mean square of both multipath combinations above 10 deg. [m]
     multipath_by_step_m, strength_by_step : array, shape (2, 5)
@@ -78,6 +79,11 @@ class Quality:
     def epochs_per_slip(self):
         """Satellite epochs for each slip; all of them where there is none."""
         return self.seen / max(self.slips, 1)
+
+    @property
+    def slips_per_arc(self):
+        """Slips for each arc above 10 deg: near 0 where gaps end arcs, near 1 where slips do."""
+        return self.slips / self.arcs if self.arcs else np.nan
 
 
 def multipath_combinations(code_m, phase_m, frequency_hz):
@@ -168,7 +174,7 @@ def quality_of(tracks, elevation_rad, interval_s, expected_epochs, promised=None
         satellites=int(present.any(axis=0).sum()),
         slips=int((slips.slip & high).sum()),
         slips_by_flag=int((slips.by_flag & high).sum()),
-        arcs=int(arc.max()) + 1 if arc.size else 0,
+        arcs=int(np.unique(arc[high]).size),
         multipath_m=tuple(_rms(part[high]) for part in paths),
         multipath_by_step_m=np.array([[_rms(part[s]) for s in steps] for part in paths]),
         strength_by_step=np.array([[_mean(part[s]) for s in steps] for part in tracks.strength]),

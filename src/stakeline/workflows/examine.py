@@ -24,7 +24,7 @@ from .tables_examine import examine_table, span_gps_ns
 from .texts_examine import examine_text
 
 OBSERVATION_KINDS = ("observations",)
-RECORD_FORM = 3  # of what the ledger keeps of a raw file; another number examines all anew
+RECORD_FORM = 4  # of what the ledger keeps of a raw file; another number examines all anew
 _WHOLE_NS = 1_000_000  # clocks steered to the second stay within a millisecond of it
 _HEADER_FIELDS = (
     "marker_name",

@@ -2,12 +2,13 @@
 
 import csv
 import io
+from collections import Counter
 
 import numpy as np
 
 from ..campaign.folders import INTAKE
 from ..constants import NS_PER_DAY
-from ..report.quality_figures import Calendar, draw_calendar
+from ..report.quality_figures import PANELS, Calendar, draw_calendar
 from ..report.style import svg_bytes
 from ..time import iso
 from .health_energy import ENERGY_COLUMNS, energy_lines, energy_rows
@@ -27,6 +28,10 @@ USUAL_PER_SLIP = 500.0  # satellite epochs for each slip; own choice
 WEAK_dB_Hz = 6.0  # dB-Hz, below a station's own median: snow or rime on the antenna, own choice
 LOW_PERCENT = 90.0  # %; of satellite epochs promised, own choice
 FAST_INDEX = 0.5  # TECU/min; common limit of a disturbed ionosphere, Pi et al. (1997)
+
+
+SWINGS = 0.3  # -; below it scintillation is weak (S4; common practice, no source)
+LEAST_SWINGS, SWINGS_UP = 0.1, 2.0  # -; or so far above a station's own median, own choice
 
 
 def csv_text(rows, names):
@@ -63,10 +68,9 @@ def calendar_file(files):
     stations = tuple(sorted({row["station"] for row in rows}))
     days = np.array([row["day_gps"] for row in rows], "datetime64[D]").astype(int)
     shape = (len(stations), int(days.max() - days.min()) + 1)
-    names = ("percent", "multipath_1_m", "epochs_per_slip", "strength_1_high_dB_Hz")
-    grids = {name: np.full(shape, np.nan) for name in names}
+    grids = {name: np.full(shape, np.nan) for name in PANELS}
     for row, day in zip(rows, days, strict=True):
-        for name in names:
+        for name in PANELS:
             value = row[name]
             grids[name][stations.index(row["station"]), day - days.min()] = (
                 np.nan if value is None else value
@@ -85,7 +89,9 @@ def quality_lines(files):
             f"satellite epochs above 10 deg, multipath {_median(own, 'multipath_1_m', '.2f')} and "
             f"{_median(own, 'multipath_2_m', '.2f')} m, "
             f"{_median(own, 'strength_1_high_dB_Hz', '.1f')} dB-Hz high up, "
-            f"{_median(own, 'epochs_per_slip', '.0f')} satellite epochs for each slip"
+            f"{_median(own, 'epochs_per_slip', '.0f')} satellite epochs for each slip, "
+            f"{_median(own, 'slips_per_arc', '.2f')} slips for each arc; "
+            f"clock {_clock(own)}"
         )
         lines += [
             f"  {row['day_gps']} {row['file']}: {'; '.join(told)}"
@@ -95,10 +101,21 @@ def quality_lines(files):
     return lines
 
 
+def _clock(own):
+    """Return how a station's clock behaves, by its files, in words."""
+    kinds = Counter(row["clock"] for row in own)
+    said = ", ".join(f"{kind} ({count} files)" for kind, count in kinds.most_common())
+    drift = _number(own, "clock_drift_ns_s")
+    if np.isnan(drift):
+        return said
+    return f"{said}, {drift:+.3g} ns/s, {_median(own, 'clock_noise_ns', '.3g')} ns about a line"
+
+
 def odd_days(own):
     """Return (row, what stands out in words) of each row of a station's quality."""
-    usual = _number(own, "strength_1_high_dB_Hz")
-    return [(row, _odd(row, usual)) for row in own]
+    strength, swing = (_number(own, name) for name in ("strength_1_high_dB_Hz", "power_swing"))
+    swings = min(SWINGS, max(LEAST_SWINGS, SWINGS_UP * swing))
+    return [(row, _odd(row, strength, swings)) for row in own]
 
 
 def _number(rows, name):
@@ -111,7 +128,7 @@ def _median(rows, name, form):
     return "no" if np.isnan(value) else format(value, form)
 
 
-def _odd(row, usual_strength):
+def _odd(row, usual_strength, swings):
     """Return what stands out in a day, in words."""
     found = []
     percent, slips = row["percent"], row["epochs_per_slip"]
@@ -128,6 +145,10 @@ def _odd(row, usual_strength):
     index = row["ionosphere_index_tecu_min"]
     if index is not None and index > FAST_INDEX:
         found.append(f"restless ionosphere, {index:.1f} TECU/min")
+    swing = row["power_swing"]
+    if swing is not None and swing > swings:
+        found.append(f"received power swings by {swing:.2f} of its mean (above {swings:.2f}: "
+                     "scintillation or interference)")  # fmt: skip
     if row["clock_jumps"]:
         found.append(f"the receiver's clock jumped in the code {row['clock_jumps']} times")
     if row["never_seen"]:

@@ -5,7 +5,10 @@ from dataclasses import asdict
 import numpy as np
 
 from ..constants import NS_PER_DAY, NS_PER_S
+from ..errors import SolutionError
+from ..positioning.coarse import locate
 from ..signals.quality import STEPS_DEG, quality_of
+from ..signals.receiver_clock import ReceiverClock, clock_behaviour
 from ..signals.tracks import build_tracks
 from ..tables import SYSTEMS, satellite_name
 from .snow_passes import sine_of_elevation
@@ -14,12 +17,17 @@ PROMISED_STEP_NS = 300 * NS_PER_S
 """Between instants at which promised satellites are counted; they stay up for hours."""
 WHOLE_DAY_SHARE = 0.5  # -, of a day, from which a file stands for the whole of it; own choice
 MISSED_STEPS = 12  # of five minutes: promised for an hour
+STEP_NAMES = ("low", "20_30", "30_45", "high", "60_90")
+"""Of the steps of elevation in columns: low is 10 to 20 deg, high is 45 to 60 deg."""
+CLOCK_EPOCHS = 1000  # of a file at most, at which its clock is looked at; own choice
 QUALITY_COLUMNS = (
     *("station", "day_gps", "file", "epochs", "expected_epochs", "satellites", "percent"),
-    *("slips", "slips_by_flag", "epochs_per_slip", "multipath_1_m", "multipath_2_m"),
-    *("strength_1_low_dB_Hz", "strength_1_high_dB_Hz", "strength_2_low_dB_Hz"),
-    *("strength_2_high_dB_Hz", "ionosphere_tecu_min", "ionosphere_index_tecu_min"),
-    *("power_swing", "clock_jumps", "gaps", "longest_gap_s", "never_seen"),
+    *("slips", "slips_by_flag", "epochs_per_slip", "arcs", "slips_per_arc"),
+    *("multipath_1_m", "multipath_2_m"),
+    *(f"strength_{signal}_{step}_dB_Hz" for signal in (1, 2) for step in STEP_NAMES),
+    *("ionosphere_tecu_min", "ionosphere_index_tecu_min", "power_swing"),
+    *("clock", "clock_drift_ns_s", "clock_noise_ns", "clock_resets", "clock_jumps"),
+    *("gaps", "longest_gap_s", "never_seen"),
 )
 
 
@@ -55,8 +63,28 @@ def file_quality(observations, products, place_m, systems="GREC"):
     found = quality_of(tracks, elevation, interval_s, count, promised)
     record = asdict(found)
     record |= {"percent": found.percent, "epochs_per_slip": found.epochs_per_slip}
+    record |= {"slips_per_arc": found.slips_per_arc, **_clock(tracks, products)}
     record |= {"never_seen": list(missed), "interval_s": interval_s}
     return {key: _plain(value) for key, value in record.items()}
+
+
+def _clock(tracks, products):
+    """Return how the receiver's clock behaves, by its codes and the orbits there are."""
+    if products is None:
+        found = ReceiverClock("no orbits")
+    else:
+        step = -(-tracks.time_ns.size // CLOCK_EPOCHS)
+        some = tracks.select(epochs=np.arange(0, tracks.time_ns.size, step))
+        try:
+            found = clock_behaviour(some.time_ns, locate(some, products).clock_s)
+        except SolutionError:
+            found = ReceiverClock("too few satellites for a position")
+    return {
+        "clock": found.kind,
+        "clock_drift_ns_s": found.drift * NS_PER_S,
+        "clock_noise_ns": found.noise_s * NS_PER_S,
+        "clock_resets": found.resets,
+    }
 
 
 def _plain(value):
@@ -115,24 +143,22 @@ def _known_satellites(products):
 
 def quality_row(station, day, file, record):
     """Return one row of :data:`QUALITY_COLUMNS` of a record."""
-    low, high = 0, len(STEPS_DEG) - 3
-    strength = record["strength_by_step"]
+    strength = {
+        f"strength_{signal}_{step}_dB_Hz": value
+        for signal, values in enumerate(record["strength_by_step"], 1)
+        for step, value in zip(STEP_NAMES, values, strict=True)
+    }
+    known = {name: record[name] for name in QUALITY_COLUMNS if name in record}
     return {
+        **known,
+        **strength,
         "station": station,
         "day_gps": day,
         "file": file,
-        **{k: record[k] for k in ("epochs", "expected_epochs", "satellites", "percent", "slips")},
-        "slips_by_flag": record["slips_by_flag"],
-        "epochs_per_slip": record["epochs_per_slip"],
         "multipath_1_m": record["multipath_m"][0],
         "multipath_2_m": record["multipath_m"][1],
-        "strength_1_low_dB_Hz": strength[0][low],
-        "strength_1_high_dB_Hz": strength[0][high],
-        "strength_2_low_dB_Hz": strength[1][low],
-        "strength_2_high_dB_Hz": strength[1][high],
         "ionosphere_tecu_min": record["rate_tecu_min"],
         "ionosphere_index_tecu_min": record["rate_index"],
         "power_swing": record["swing"],
-        **{k: record[k] for k in ("clock_jumps", "gaps", "longest_gap_s")},
         "never_seen": " ".join(record["never_seen"]),
     }
