@@ -66,6 +66,36 @@ def test_readings_are_judged_as_in_a_file(client):
     assert ["Sky", "clear"] in said["conditions"]
 
 
+def test_the_kind_chosen_decides_what_is_asked_where_a_station_stands(client, campaign):
+    (campaign / "stations" / "HV03.toml").write_text(
+        'station = "HV03"\n[[visit]]\ntime = 2025-04-28T14:30:00Z\nkind = "set-up"\n'
+        '[visit.antenna]\ntype = "HALVARD-ICE1    NONE"\n[visit.height]\nmeasured_m = 1.5\n'
+        'how = "vertical"\nfrom = "marker"\nto = "antenna reference point"\n', "utf-8"
+    )  # fmt: skip
+    save(client, head__time="2026-08-02T10:00", head__kind="retrieval")
+    text = client.get("/commission/HV03").text
+    assert 'data-field="entry.left_what"' in text
+    assert 'data-field="entry.restarted_alone"' not in text
+    assert "left_what" in verdict(client)["findings"]
+    save(client, head__kind="set-up")  # nobody sets up what stands: the page stays a visit's
+    text = client.get("/commission/HV03").text
+    assert 'data-field="entry.found_tape_m"' in text
+    assert 'data-field="entry.left_what"' not in text
+
+
+def test_light_under_the_wrong_date_is_one_finding_with_its_reason(client):
+    save(client, head__time="2025-12-28T14:30", head__sky="clear", head__temperature_degC="-18")
+    save(
+        client, head__wind_m_s="5", entry__panel_south_open_V="24.1", entry__panel_east_open_V="23"
+    )
+    said = verdict(client)
+    assert said["findings"]["season"]["stops"]
+    assert said["findings"]["panel_south_open_V"]["state"] == "explained"
+    assert "look at the date" in said["first"][0]
+    save(client, accept__season="clock tried against the phone")
+    assert verdict(client)["findings"]["season"]["state"] == "accepted"
+
+
 def test_unfinished_typing_is_no_trouble(client):
     save(client, head__time="2025-04-", head__temperature_degC="-", entry__battery_rest_V="12.")
     assert not verdict(client)["may_leave"]
