@@ -96,7 +96,7 @@ def test_every_file_is_there(solved):
     assert sorted(solved) == [
         "arrivals.csv", "figures/route_Lower.svg", "figures/route_Upper.svg", "figures/routes.svg",
         "head.nc", "predicted_lakes.csv", "predicted_lakes.geojson", "route_probability.nc",
-        "routes.csv", "routes.geojson", "routes.txt",
+        "routes.csv", "routes.geojson", "routes.txt", "what_if_routes.geojson",
     ]  # fmt: skip
 
 

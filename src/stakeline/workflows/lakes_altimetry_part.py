@@ -1,6 +1,6 @@
 """The part ``altimetry`` of the verb ``lakes``: what satellites saw, beside the stations."""
 
-from dataclasses import dataclass, replace
+from dataclasses import astuple, dataclass, replace
 
 import numpy as np
 
@@ -30,6 +30,7 @@ from .lakes_parts import file_name, settle
 from .lakes_places import CONTROL, OVER
 from .lakes_results import lake_result
 from .lakes_reviews import reviewed
+from .lakes_sites import sites
 from .lakes_volume_together import BY_BOTH, TABLE, together_table, together_words, volumes_together
 from .motion_ground import grid_files
 from .motion_results import station_results
@@ -57,7 +58,7 @@ def altimetry_part(doing):
     lakes = ground.lakes if files else {}
     common = [__version__, ground.epsg, ground.files, _sums(campaign, files)]
     common.append(_sums(campaign, [*grid_files(campaign), *_of_heights(campaign)]))
-    common.append(campaign.settings.lakes.heights_within_m)
+    common += [campaign.settings.lakes.heights_within_m, list(map(astuple, sites(campaign)))]
     tasks = []
     for lake in filter(doing.wants, lakes):
         name = file_name(lake)
@@ -131,7 +132,7 @@ def solve_altimetry(task):
     if near:
         files[f"{task.name}/{OVERFLIGHTS}"] = overflights_csv(near, altimetry.track_names)
     figures = altimetry_figures(found)
-    drawn = overflight_map(campaign, result, ground, altimetry)
+    drawn = overflight_map(campaign, result, ground, altimetry, task.lake)
     figures |= {FIGURE: drawn} if drawn else {}
     files |= {f"figures/{task.name}_{name}": data for name, data in figures.items()}
     return {f"{LAKES}/{path}": data for path, data in files.items()}

@@ -153,6 +153,22 @@ def map_record(campaign, result, ground, title):
     )  # fmt: skip
 
 
+def outline_record(campaign, variants, ground, stations=()):
+    """Return the :class:`LakeMap` of a lake of which nothing but its outlines is known.
+
+    ``stations``: (name, role, x, y) of places that are shown. [km]
+    """
+    outline, none = variants[0], np.zeros(0)
+    latitude, longitude = (float(v) for v in projection(ground.epsg).inverse(*outline.centre_m))
+    sheet = map_sheet(campaign, latitude)
+    others = tuple(lake for lake in sheet.ground.lakes if lake[0] != outline.name)
+    return LakeMap(
+        outline.name, sheet.name, tuple(o.ring_m / 1e3 for o in variants), none, none,
+        np.zeros((0, 0)), tuple(stations), _corners(variants, stations), outline.scale,
+        float(sheet.chart.convergence(longitude)), replace(sheet.ground, lakes=others),
+    )  # fmt: skip
+
+
 def _corners(variants, stations):
     """Return the corners of a map that holds outlines and stations. [km]"""
     points = [o.ring_m / 1e3 for o in variants] + [np.reshape([s[2:] for s in stations], (-1, 2))]

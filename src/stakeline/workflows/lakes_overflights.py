@@ -10,8 +10,9 @@ from ..lakes.overflights import NEAR_M, overflights
 from ..report.lake_figures import draw_lake_map
 from ..report.style import svg_bytes
 from ..time import iso
-from .lakes_figures import map_record
-from .lakes_places import tracks
+from .lakes_figures import map_record, outline_record
+from .lakes_places import NEITHER, tracks
+from .lakes_sites import sites
 from .motion_results import station_results
 
 TABLE, FIGURE = "altimetry_overflights.csv", "altimetry_map.svg"
@@ -20,13 +21,25 @@ MOST_POINTS = 4000  # of the satellite on a map; choice
 
 
 def station_overflights(campaign, outline, altimetry):
-    """Return the Overflights of all stations about a lake, by station."""
+    """Return the Overflights of all stations about a lake, and of places where none stands yet."""
     if altimetry.points is None:
         return ()
-    found = []
-    for name, place_at in stations_about(campaign, outline).items():
+    found, places = [], stations_about(campaign, outline)
+    for site in sites_about(campaign, outline):
+        here = site.map_m(outline.epsg)
+        places[site.name] = lambda time_ns, here=here: here
+    for name, place_at in places.items():
         found += overflights(altimetry.points, name, place_at, outline.scale)
     return tuple(found)
+
+
+def sites_about(campaign, outline):
+    """Return the :class:`Site` of places about a lake where no station stands yet."""
+    return tuple(
+        site
+        for site in sites(campaign)
+        if outline.margin_m(site.map_m(outline.epsg)[None])[0] > -ABOUT_M
+    )
 
 
 def stations_about(campaign, outline):
@@ -74,18 +87,30 @@ def _sentence(one, name):
     )
 
 
-def overflight_map(campaign, result, ground, altimetry):
-    """Return the map of a lake with the satellite's points as SVG; None without any there."""
-    if result is None or altimetry.points is None:
+def overflight_map(campaign, result, ground, altimetry, lake):
+    """Return the map of a lake with the satellite's points as SVG; None without any there.
+
+    Without results of the lake its outlines, planned stations and best places are drawn alone.
+    """
+    if altimetry.points is None:
         return None
-    record = map_record(campaign, result, ground, "")
+    variants = ground.lakes[lake]
+    places = tuple(
+        (site.name, NEITHER, *(site.map_m(ground.epsg) / 1e3).tolist())
+        for site in sites_about(campaign, variants[0])
+    )
+    if result is None:
+        record = outline_record(campaign, variants, ground, places)
+    else:
+        record = map_record(campaign, result, ground, "")
+        record = replace(record, stations=(*record.stations, *places))
     point = altimetry.points.point_m / 1e3
     low, high = record.corners
     point = point[((point > low) & (point < high)).all(axis=1)]
     if not len(point):
         return None
     seen = point[:: -(-len(point) // MOST_POINTS)]
-    note = f"Dots: points that the satellite saw. A station counts as passed within {NEAR_M:g} m."
-    title = f"{campaign.settings.campaign.name}: {result.lake}, satellite tracks"
-    record = replace(record, title=title, seen_km=seen, note=f"{record.note}\n{note}")
+    note = f"Dots: points that the satellite saw. A place counts as passed within {NEAR_M:g} m."
+    title = f"{campaign.settings.campaign.name}: {lake}, satellite tracks"
+    record = replace(record, title=title, seen_km=seen, note=f"{record.note}\n{note}".strip())
     return svg_bytes(draw_lake_map(record))

@@ -1,7 +1,7 @@
 """The part ``passings`` of the verb ``lakes``: when dated drainings pass the stations below."""
 
 import zlib
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 
 import numpy as np
 
@@ -10,18 +10,22 @@ from ..campaign.folders import LAKES, open_campaign
 from ..campaign.ledger import fingerprint
 from ..campaign.store import sha256_file
 from ..constants import NS_PER_DAY
+from ..formats.map_features import Feature, write_features
 from ..lakes.passing import SOONEST_D, passing, speed_between
 from ..report.passing_figures import LakePassings, PassedStation, draw_passings
 from ..report.style import svg_bytes
 from .lakes_parts import file_name, settle
-from .lakes_passing_tables import passing_words, passings_csv, speed_words, speeds_csv
+from .lakes_passing_tables import passing_words, passings_csv, span, speed_words, speeds_csv
 from .lakes_results import lake_results
 from .lakes_reviews import reviewed
+from .lakes_routes import placed_stations
+from .lakes_sites import sites
 from .motion_results import csv_rows
 from .position import Outcome
 
 RECORDS = "lakes-passings"
 TABLE, SPEEDS, WORDS = "passings.csv", "water_speeds.csv", "passings.txt"
+POINTS = "passings.geojson"
 ROUTES, ARRIVALS = "routes.csv", "arrivals.csv"
 LIKELY = 0.5  # -, of a route, from which lakes and stations count as on the way; choice
 SHOWN = (0.025, 0.25, 0.5, 0.75, 0.975)  # quantiles in the figure
@@ -83,7 +87,8 @@ def passings_part(doing):
     reviews = [one.model_dump(mode="json") for one in settings.review]
     sums = [(campaign.relative(path), sha256_file(path)[1]) for path in paths]
     part = settings.routes
-    key = fingerprint([__version__, sums, reviews, part.water_speed_m_s, part.seed])
+    key = fingerprint([__version__, sums, reviews, part.water_speed_m_s, part.seed,
+                       list(_places_deg(campaign).items())])  # fmt: skip
     task = PassingsTask("passings", key, campaign.root)
     said = settle(doing, RECORDS, solve_passings, (task,))
     words = "" if said.failed else (folder / WORDS).read_text(encoding="utf-8")
@@ -103,12 +108,34 @@ def solve_passings(task):
     lines = [*map(passing_words, likely), *map(speed_words, speeds)]
     lines = lines or ["no dated draining passes a station"]
     files = {TABLE: passings_csv(found), WORDS: ("\n".join(lines) + "\n").encode("utf-8")}
+    files[POINTS] = write_features(passing_features(whole, _places_deg(campaign)))
     if speeds:
         files[SPEEDS] = speeds_csv(speeds)
     for lake in dict.fromkeys(one.told["lake"] for one in likely):
         record = figure_record([one for one in likely if one.told["lake"] == lake], speeds)
         files[f"figures/passings_{file_name(lake)}.svg"] = svg_bytes(draw_passings(record))
     return {f"{LAKES}/{name}": data for name, data in files.items()}
+
+
+def _places_deg(campaign):
+    """Return {name: (longitude, latitude)} of stations and of places where none stands. [deg]"""
+    places = (*placed_stations(campaign), *map(astuple, sites(campaign)))
+    return {name: (longitude, latitude) for name, latitude, longitude, _ in places}
+
+
+def passing_features(passings, places_deg):
+    """Return a Feature, a point, of each draining at each place that has one."""
+    found = []
+    for one in (one for one in passings if one.station in places_deg):
+        told = {"event": one.told["event"], "lake": one.told["lake"], "station": one.station}
+        told |= {"probability": round(one.probability, 3), "through": list(one.through)}
+        for name, samples in (("front", one.front_ns), ("peak", one.peak_ns)):
+            words = zip(("low", "median", "high"), span(samples), strict=True)
+            told |= {f"{name}_{word}_gps": time for word, time in words}
+        told |= {"along_km": round(one.along_m[1] / 1e3, 3)}
+        point = np.array([places_deg[one.station]], float)
+        found.append(Feature("Point", (point,), told))
+    return found
 
 
 def _drainings(campaign, result):

@@ -1,6 +1,6 @@
 """The part ``placement`` of the verb ``lakes``: where a station would see most of each lake."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.interpolate import RegularGridInterpolator
@@ -107,6 +107,11 @@ def placement_part(doing):
         (f"placement on {len(settled.done)} lakes",) * bool(settled.done),
         (f"placement on {len(settled.current)} lakes",) * bool(settled.current),
     )  # fmt: skip
+
+
+def controls_part(doing):
+    """Place again where the routes have changed: controls stand where no water passes below."""
+    return replace(placement_part(doing), up_to_date=())
 
 
 def _odds_file(campaign):

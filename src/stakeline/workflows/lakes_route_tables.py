@@ -12,6 +12,7 @@ from ..lakes.paths import lakes_on
 from ..lakes.routing import ENDS, GIVEN_END
 from .lakes_parts import file_name
 
+STATION = "station"  # kind of what stands; others are places where no station stands yet
 SHARES = (0.05, 0.5, 0.95)  # quantiles of distances along
 _LIKELY = 0.5  # -, from which a sentence names a station or a lake as on the way; choice
 _WORTH = 0.02  # -, below which a probability is not put into words; choice
@@ -38,7 +39,8 @@ def route_files(found):
     return {
         "routes.csv": write_plain_table(_columns(route_rows(found)), _DECIMALS),
         "arrivals.csv": write_plain_table(_columns(arrival_rows(found)), _DECIMALS),
-        "routes.geojson": write_features(_lines(found)),
+        "routes.geojson": write_features(_lines(found, found.way)),
+        **_changed_file(found),
         "predicted_lakes.csv": write_plain_table(_columns(lake_rows(found)), _DECIMALS),
         "predicted_lakes.geojson": write_features(_areas(found)),
         "route_probability.nc": write_grids(_probability(found), "Where the lakes' water may run"),
@@ -85,7 +87,7 @@ def _station_row(found, k, s):
     near, reach = found.beside[k], found.part.reach_m
     low, _, high = found.odds.along_quantiles_m(SHARES, reach)[:, k, s]
     on = bool(near.passed(reach)[s] and not near.beyond[s])
-    kind = "station over it" if over_lake(found, k, s) else "station"
+    kind = found.kinds[s] + " over it" * over_lake(found, k, s)
     return _row(
         found, k, found.stations[s], kind, on, near.along_m[s] if on else np.nan,
         found.odds.upstream(reach)[k, s], low, high, near.off_m[s],
@@ -158,17 +160,31 @@ def _degrees(found, line):
     return np.degrees(np.stack([longitude, latitude], axis=1))
 
 
-def _lines(found):
-    """Return a Feature of each route, from its lake's outlet on."""
+def _changed_file(found):
+    """Return the file of the routes under the changed surface; none where none is asked for."""
+    if found.changed is None:
+        return {}
     features = []
-    for k, route in enumerate(found.way.routes):
+    for one in _lines(found, found.changed.after):
+        parting = found.changed.parting_m[found.case.names.index(one.properties["lake"])]
+        told = {"surface": "changed", "leaves_its_way": bool(np.isfinite(parting))}
+        if np.isfinite(parting):
+            told["leaves_after_km"] = round(float(parting) / 1e3, 3)
+        features.append(Feature(one.kind, one.parts_deg, one.properties | told))
+    return {"what_if_routes.geojson": write_features(features)}
+
+
+def _lines(found, way):
+    """Return a Feature of each route of a way, from its lake's outlet on."""
+    features = []
+    for k, route in enumerate(way.routes):
         below = route.downstream
         line = np.stack([route.x_m[below], route.y_m[below]], axis=1)
         properties = {
             "lake": route.lake, "end": end_in_words(route.end),
             "length_km": round(route.length_m / 1e3, 3),
             "flotation": found.flotation,
-            "catchment_km2": round(float(found.way.catchment_m2[k]) / 1e6, 2),
+            "catchment_km2": round(float(way.catchment_m2[k]) / 1e6, 2),
         }  # fmt: skip
         if len(line) > 1:
             features.append(Feature("LineString", (_degrees(found, line),), properties))
@@ -257,20 +273,26 @@ def _of_lake(found, k):
     order = np.argsort(found.beside[k].along_m, kind="stable")
     likely = [s for s in order if odds[s] >= _LIKELY]
     lines += [_of_station(found, k, s) for s in likely]
-    perhaps = [f"{found.stations[s]} ({odds[s]:.2f})" for s in np.flatnonzero(
+    perhaps = [f"{_named(found, s)} ({odds[s]:.2f})" for s in np.flatnonzero(
         (odds >= _WORTH) & (odds < _LIKELY))]  # fmt: skip
     if perhaps:
         lines.append(f"Perhaps it passes {', '.join(perhaps)}.")
-    if found.stations and not (odds >= _WORTH).any():
+    if STATION in found.kinds and not (odds >= _WORTH).any():
         lines.append("It passes no station.")
     return lines
+
+
+def _named(found, s):
+    """Return a station's name; of a plan with what it is."""
+    planned = found.kinds[s].startswith("planned")
+    return f"{found.kinds[s]} {found.stations[s]}" if planned else found.stations[s]
 
 
 def _of_station(found, k, s):
     low, middle, high = found.odds.along_quantiles_m(SHARES, found.part.reach_m)[:, k, s]
     speed, odds = found.part.water_speed_m_s, found.odds.upstream(found.part.reach_m)[k, s]
     return (
-        f"It passes {found.stations[s]} with probability {odds:.2f}, {middle / 1e3:.1f} km below "
+        f"It passes {_named(found, s)} with probability {odds:.2f}, {middle / 1e3:.1f} km below "
         f"the outlet ({low / 1e3:.1f} to {high / 1e3:.1f}): {duration(low / max(speed))} after it "
         f"left at {max(speed):g} m/s, {duration(high / min(speed))} at {min(speed):g} m/s."
     )

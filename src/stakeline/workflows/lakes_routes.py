@@ -1,6 +1,6 @@
 """The part ``routes`` of the verb ``lakes``: where the lakes' water runs below the ice."""
 
-from dataclasses import dataclass, replace
+from dataclasses import astuple, dataclass, replace
 
 import numpy as np
 
@@ -20,7 +20,8 @@ from ..report.style import svg_bytes
 from .lakes_ground import lake_outlines
 from .lakes_parts import settle
 from .lakes_route_figures import route_figures
-from .lakes_route_tables import route_files
+from .lakes_route_tables import STATION, route_files
+from .lakes_sites import sites
 from .motion_ground import outline_files
 from .motion_results import station_results
 from .position import Outcome
@@ -34,7 +35,10 @@ MIDDLE = 0.5  # -, of the range of flotation, for the one route that is drawn; c
 
 @dataclass(frozen=True)
 class RoutesTask:
-    """All that the routes follow from: the campaign, and stations (name, latitude, longitude)."""
+    """All that the routes follow from: the campaign, and places (name, latitude, longitude, kind).
+
+    Stations, and where no station stands yet.
+    """
 
     name: str
     key: str
@@ -48,6 +52,7 @@ class Routed:
 
     ``way``: at the middle of the flotation range, maps as they are. ``beside``: of each lake, by
     station. ``outlines``: of the lakes in ``case.names``; ``left_out``: sentences about others.
+    ``kinds``: what each of ``stations`` is: a station, or a place where none stands yet.
     """
 
     part: object
@@ -62,6 +67,7 @@ class Routed:
     station_m: np.ndarray
     beside: tuple[Beside, ...]
     left_out: tuple
+    kinds: tuple = ()
 
     @property
     def flotation(self):
@@ -88,6 +94,7 @@ def routes_part(doing):
     """
     campaign = doing.campaign
     maps, stations = map_files(campaign), placed_stations(campaign)
+    stations += tuple(astuple(site) for site in sites(campaign))
     outlines = [part for path in outline_files(campaign) for part in outline_parts(path)]
     if not maps or not outlines:
         settle(doing, RECORDS, solve_routes, ())
@@ -110,10 +117,10 @@ def routes_part(doing):
 
 
 def placed_stations(campaign):
-    """Return (name, latitude, longitude) of stations with a place, by name. [deg]"""
+    """Return (name, latitude, longitude, kind) of stations with a place, by name. [deg]"""
     found = [(r.station, r.latitude_rad, r.longitude_rad) for r in station_results(campaign)]
     return tuple(
-        (name, round(float(np.degrees(phi)), 6), round(float(np.degrees(lam)), 6))
+        (name, round(float(np.degrees(phi)), 6), round(float(np.degrees(lam)), 6), STATION)
         for name, phi, lam in found
         if np.isfinite(phi + lam)
     )
@@ -150,6 +157,7 @@ def routed(campaign, stations):
     )  # fmt: skip
     middle = part.flotation[0] + MIDDLE * (part.flotation[1] - part.flotation[0])
     central = way(case, middle)
+    stations = _on_grid(stations, maps.grid)
     station_m = _station_m(stations, maps.grid.epsg)
     found = sinks(central.drainage, part.least_depth_m, 1e6 * part.least_area_km2)
     changed = None
@@ -159,7 +167,7 @@ def routed(campaign, stations):
     odds = _odds(case, maps, part, station_m)
     return Routed(
         part, maps, case, central, odds, found, changed, tuple(kept), tuple(s[0] for s in stations),
-        station_m, near, tuple(left_out),
+        station_m, near, tuple(left_out), tuple((*s, STATION)[3] for s in stations),
     )  # fmt: skip
 
 
@@ -189,9 +197,19 @@ def _led(maps, part, outlines):
     return kept, left_out
 
 
+def _on_grid(stations, grid):
+    """Return the stations, and of places where none stands yet those on the maps."""
+    at = _station_m(stations, grid.epsg)
+    ends = [(np.min(axis), np.max(axis)) for axis in (grid.x_m, grid.y_m)]
+    inside = np.all([(low <= v) & (v <= high) for v, (low, high) in zip(at.T, ends, strict=True)],
+                    axis=0)  # fmt: skip
+    pairs = zip(stations, inside, strict=True)
+    return tuple(one for one, there in pairs if there or (*one, STATION)[3] == STATION)
+
+
 def _station_m(stations, epsg):
     """Return map coordinates (n, 2) of stations. [m]"""
-    place = np.radians(np.array([s[1:] for s in stations], float).reshape(-1, 2))
+    place = np.radians(np.array([s[1:3] for s in stations], float).reshape(-1, 2))
     return np.stack(projection(epsg).forward(*place.T), axis=1)
 
 
