@@ -77,7 +77,8 @@ def test_the_kind_chosen_decides_what_is_asked_where_a_station_stands(client, ca
     assert 'data-field="entry.left_what"' in text
     assert 'data-field="entry.restarted_alone"' not in text
     assert "left_what" in verdict(client)["findings"]
-    save(client, head__kind="set-up")  # nobody sets up what stands: the page stays a visit's
+    save(client, head__time="2026-08-02T10:00", head__kind="set-up")
+    # nobody sets up what stands: the page stays a visit's
     text = client.get("/commission/HV03").text
     assert 'data-field="entry.found_tape_m"' in text
     assert 'data-field="entry.left_what"' not in text
