@@ -57,6 +57,26 @@ class MotionStation(Strict):
         return self
 
 
+class SatelliteSpeed(Strict):
+    """``[[motion.satellite]]``: speeds of one span of time, of a map or by station."""
+
+    begin: str
+    end: str
+    map: str | None = None
+    speed_m_a: dict[str, float] = Field(default_factory=dict)
+    sigma_m_a: float = Field(gt=0)
+
+    @model_validator(mode="after")
+    def _either(self):
+        _span((self.begin, self.end))
+        if (self.map is None) == (not self.speed_m_a):
+            raise ValueError(
+                "needs either map, a file in maps/ with speed or velocity_x and velocity_y, or "
+                "speed_m_a = { HV01 = 250.0 }"
+            )
+        return self
+
+
 NoiseSigma = Annotated[float, Field(ge=0, le=1)]
 
 
@@ -80,6 +100,7 @@ class MotionPart(Strict):
     pressure: str | None = None
     seed: int = 4
     protect: tuple[Span, ...] = ()
+    satellite: tuple[SatelliteSpeed, ...] = ()
     station: tuple[MotionStation, ...] = ()
 
     @model_validator(mode="after")

@@ -92,13 +92,15 @@ def _on(field, units, x, y, epsg):
     return field.in_units(units).at(points, epsg).reshape(y.size, x.size)
 
 
-def speeds_by_map(campaign, place_rad):
+def speeds_by_map(campaign, place_rad, where=""):
     """Return (speeds (n,) at latitudes and longitudes (n, 2) [m/d], the map in words).
 
-    NaN off every map; '' where there is none.
+    NaN off every map; '' where there is none. ``where``: the only file that is looked at.
     """
     place_rad = np.asarray(place_rad, float).reshape(-1, 2)
     found = map_fields(campaign, (SPEED, ALONG_X, ALONG_Y))
+    found = {n: [f for f in own if where in ("", f.where)] for n, own in found.items()}
+    found = {name: fields for name, fields in found.items() if fields}
     names = (SPEED,) if SPEED in found else (ALONG_X, ALONG_Y)
     if not place_rad.size or any(name not in found for name in names):
         return np.full(len(place_rad), np.nan), ""

@@ -84,7 +84,8 @@ def run(campaign=None, *, stations=(), workers=1, progress=None):
         )
     with only_one(campaign.folder(LEDGER) / "lock"):
         clean_leftovers(campaign.root)
-        doing = _Run(campaign.root, f"{MOTION}/", workers, progress, campaign.settings.motion)
+        doing = _Run(campaign.root, f"{MOTION}/", workers, progress, campaign.settings.motion,
+                     campaign)  # fmt: skip
         tasks, skipped = _campaign_tasks(campaign)
         said = doing.everything(tasks, skipped, set(stations))
         return _with_figures(said, draw_motion(campaign, workers, progress))
@@ -222,7 +223,8 @@ def solve_station(task):
 class _Run:
     """One run: where results go, and what went wrong so far."""
 
-    def __init__(self, root, prefix, workers, progress, part):
+    def __init__(self, root, prefix, workers, progress, part, campaign=None):
+        self.campaign = campaign
         self.root, self.prefix, self.workers, self.part = root, prefix, workers, part
         self.progress = progress or (lambda done, total, text: None)
         self.ledger = Ledger(root, LEDGER)
@@ -291,12 +293,29 @@ class _Run:
             self.ledger.forget(TOGETHER)
             return False
         records = {name: self.ledger.read(_record(name))["outputs"] for name in names}
-        key = fingerprint([__version__, self.part.seed, self.part.longest_gap_d, records])
+        key = [__version__, self.part.seed, self.part.longest_gap_d, records]
+        key = fingerprint([*key, *(_satellite_inputs(self.campaign) if self.campaign else ())])
         if self.ledger.up_to_date(TOGETHER, key):
             return False
-        outputs = together(self.root, records, self.part)
+        outputs = together(self.root, records, self.part, self.campaign)
+        if "satellite.csv" not in outputs:  # speeds that the settings name no more
+            (self.root / f"{self.prefix}satellite.csv").unlink(missing_ok=True)
         self.ledger.finish(TOGETHER, key, {self.prefix + n: data for n, data in outputs.items()})
         return True
+
+
+def _satellite_inputs(campaign):
+    """Return what comparisons with satellites follow from: settings, checksums of maps.
+
+    Raises SettingsError for a map that is not there.
+    """
+    parts = campaign.settings.motion.satellite
+    names = sorted({part.map for part in parts if part.map is not None})
+    for name in names:
+        if not (campaign.root / name).is_file():
+            raise SettingsError(f"campaign.toml: [[motion.satellite]] map: no file {name}")
+    sums = [sha256_file(campaign.root / name)[1] for name in names]
+    return [[part.model_dump() for part in parts], sums] if parts else []
 
 
 TOGETHER = "motion-together"

@@ -11,6 +11,7 @@ from ..motion.together import StationVelocity, solve_network
 from .motion_admittance import admittance_csv
 from .motion_coherence import coherence_csv, coherence_rows
 from .motion_results import csv_rows
+from .motion_satellite import compared, satellite_csv, satellite_words
 from .motion_tables import MOTION_UNITS, WORDS, lags_csv, network_columns, strain_columns
 from .motion_words import network_summary, network_words, station_words
 from .series import side_by_side
@@ -21,7 +22,7 @@ FRAME_COMMENT = (
 )
 
 
-def together(root, records, part):
+def together(root, records, part, campaign=None):
     """Return {name: bytes} of the files about all stations.
 
     Parameters
@@ -30,6 +31,8 @@ def together(root, records, part):
     records : dict
         For each station the names of its files with their checksums, as the ledger has them.
     part : MotionPart
+    campaign : Campaign, optional
+        With speeds of satellites to compare with.
     """
     tables, told, tides = {}, {}, {}
     for name, files in records.items():
@@ -45,6 +48,9 @@ def together(root, records, part):
         {name: _resolutions(told[name]["axes"]["along"]) for name in told},
     )
     metadata = {"version": __version__, "time_scale": "GPS time", "stations": list(tables)}
+    seen = compared(campaign, tables) if campaign and part.satellite else ()
+    *lines, blank, aliases = network_words(summary)
+    last = [*lines, *satellite_words(seen), blank, aliases]
     words = [line for name in told for line in (*station_words(told[name]), "")]
     return {
         "network.parquet": parquet_bytes(*network_columns(network), metadata),
@@ -52,11 +58,12 @@ def together(root, records, part):
         "lags.csv": lags_csv(network),
         "coherence.csv": coherence_csv(pairs),
         "admittance.csv": admittance_csv(tides),
+        **({"satellite.csv": satellite_csv(seen)} if seen else {}),
         "motion.nc": write_series(series_file(tables)),
         "summary.json": json_text(
             {"stations": told, "together": summary, "version": __version__}
         ).encode("utf-8"),
-        "summary.txt": ("\n".join([*words[:-1], *network_words(summary)]) + "\n").encode("utf-8"),
+        "summary.txt": ("\n".join([*words[:-1], *last]) + "\n").encode("utf-8"),
     }
 
 
