@@ -16,6 +16,7 @@ from ..formats.rinex_obs import read_observations
 from ..time import iso
 from .completeness import runs_of
 from .dating import date_fits
+from .file_place import place_of_file
 from .product_index import choose, files_of
 from .products import load_products
 from .quality import file_quality
@@ -99,8 +100,11 @@ def from_record(record):
 
 
 def examine(task):
-    """Return the :class:`RawFile` of ``(campaign, relative path, product index)``."""
-    campaign, name, index = task
+    """Return the :class:`RawFile` of ``(campaign, relative path, product index, places)``.
+
+    ``places`` as of :func:`.file_place.places_for`.
+    """
+    campaign, name, index, places = task
     path = Path(campaign.root) / name
     size, checksum = sha256_file(path)
     raw = {"path": name, "size": size, "sha256": checksum}
@@ -123,12 +127,12 @@ def examine(task):
     if len(observations) == 0:
         return RawFile(**raw, reason="holds a header and no epoch")
     fits, proof, products = _dated(campaign, index, observations)
-    place = np.asarray(observations.header.approximate_position_m, float)
+    place, said = place_of_file(campaign, name, observations.header, places)
     return RawFile(
         **raw,
         header=_header_parts(observations.header),
         runs=tuple(runs_of(observations.time_ns)),
-        warnings=_oddities(observations, path, name),
+        warnings=(*_oddities(observations, path, name), *([said] if said else [])),
         date_fits=tuple((fit.shift_weeks, fit.misfit_m) for fit in fits),
         proof_products=proof,
         quality=file_quality(observations, products, place),

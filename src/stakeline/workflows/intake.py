@@ -2,21 +2,19 @@
 
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from .. import __version__
 from ..campaign.folders import INTAKE, LEDGER, RAW, SETTINGS_FILE, open_campaign
 from ..campaign.history import compare_with_header
 from ..campaign.ledger import Ledger, fingerprint
 from ..campaign.located import line_numbers, line_of
 from ..campaign.store import clean_leftovers, only_one, sha256_file
-from ..earth.ellipsoid import xyz_from_geodetic
 from ..errors import SettingsError
 from ..formats.plain_table import TABLE_KINDS
 from ..tables import ObservationHeader
 from .completeness import epochs_of, station_days
 from .dating import WEEK_NS, DateFit
 from .examine import OBSERVATION_KINDS, RECORD_FORM, RawFile, examine, from_record
+from .file_place import history_place, places_for, station_of_file
 from .health import health_of
 from .health_around import around_of, everyone
 from .health_visits import visit_rows
@@ -117,7 +115,7 @@ def take_in(campaign, workers=1, progress=None):
     """Return the :class:`Report` of a campaign's raw files, examining only what is new."""
     index = scan(campaign)
     histories = campaign.histories()
-    files, examined = examine_all(campaign, index, workers, progress)
+    files, examined = examine_all(campaign, index, histories, workers, progress)
     files = _without_copies([_known(campaign, histories, raw) for raw in files])
     _check_repairs(campaign, files)
     days = []
@@ -142,7 +140,7 @@ def _next_visits(campaign, files, histories, health, audit):
     return tuple(health), tuple(visit_rows(health, around, now_day))
 
 
-def examine_all(campaign, index, workers, progress):
+def examine_all(campaign, index, histories, workers, progress):
     """Return (:class:`RawFile` of every file below ``0-raw/`` by name, how many were new)."""
     ledger = Ledger(campaign.root, LEDGER)
     names = sorted(campaign.relative(p) for p in campaign.folder(RAW).rglob("*") if p.is_file())
@@ -150,12 +148,14 @@ def examine_all(campaign, index, workers, progress):
     products = fingerprint([entry.sha256 for entry in index])
     for name in names:
         checksum = sha256_file(campaign.root / name)[1]
-        keys[name] = fingerprint([name, checksum, products, __version__, RECORD_FORM])
+        places = places_for(campaign, name, histories)
+        stand = sorted((station, list(map(repr, place))) for station, place in places.items())
+        keys[name] = fingerprint([name, checksum, products, stand, __version__, RECORD_FORM])
         record = ledger.read(_task_name(name))
         if record and record["key"] == keys[name]:
             found[name] = from_record(record["raw"])
         else:
-            tasks.append((campaign, name, index))
+            tasks.append((campaign, name, index, places))
     for done, (task, raw, sentence) in enumerate(run_tasks(examine, tasks, workers), 1):
         name = task[1]
         if sentence:
@@ -181,10 +181,7 @@ def _known(campaign, histories, raw):
         station = next((n for n in known if raw.name_says.startswith(n)), "")
     if raw.kind not in OBSERVATION_KINDS or raw.reason:
         return TakenIn(raw, station)
-    if not station:
-        marker = raw.header["marker_name"].strip().upper()[:4]
-        known = [part.name for part in campaign.settings.station]
-        station = next((name for name in (marker, raw.name_says) if name in known), "")
+    station = station_of_file(campaign, raw.path, raw.header["marker_name"])
     accepted = [r.shift_weeks for r in campaign.settings.repairs.date if r.sha256 == raw.sha256]
     file = TakenIn(raw, station, accepted[0] if accepted else 0)
     history = histories.get(station)
@@ -192,7 +189,7 @@ def _known(campaign, histories, raw):
     if history is None:
         return file
     begins_ns = file.span_ns[0] + file.proposal_weeks * WEEK_NS
-    header, place = ObservationHeader(**raw.header), _expected_place(history)
+    header, place = ObservationHeader(**raw.header), history_place(history)
     sentences = compare_with_header(history, header, begins_ns, place)
     return replace(file, mismatches=tuple(sentences))
 
@@ -214,15 +211,6 @@ def _judge_date(file, history):
     else:
         said = ""
     return replace(file, suspicion=said)
-
-
-def _expected_place(history):
-    """Return where the history has the station, Earth-fixed; None where it does not say. [m]"""
-    content = history.content
-    if content.latitude_deg is None or content.longitude_deg is None:
-        return None
-    angles = np.radians([content.latitude_deg, content.longitude_deg])
-    return xyz_from_geodetic(*angles, content.height_m or 0.0)
 
 
 def _without_copies(files):

@@ -15,6 +15,7 @@ from ..signals.tracks import build_tracks
 from ..tables import satellite_name
 from ..time import iso
 from .examine import products_of
+from .file_place import place_of_file, places_for
 from .product_index import scan
 from .quality import elevations
 
@@ -39,13 +40,14 @@ def draw_file(campaign, name):
         raise SettingsError(f"{name}: no such file in {campaign.root}; see 3-intake/manifest.csv")
     observations = read_observations(path)
     tracks, _ = build_tracks(observations)
-    place = np.asarray(observations.header.approximate_position_m, float)
+    places = places_for(campaign, name, campaign.histories())
+    place, said = place_of_file(campaign, name, observations.header, places)
     span = int(observations.time_ns[0]), int(observations.time_ns[-1])
     products, _ = products_of(campaign, scan(campaign), *span)
     if products is None or not tracks.satellites.size or not np.isfinite(place).all():
         raise SettingsError(
-            f"{name}: a picture needs orbits of its day, a position in its header, and satellites "
-            "with code and phase on two bands"
+            f"{name}: a picture needs orbits of its day, a position in its header or in its "
+            "station's history, and satellites with code and phase on two bands"
         )
     elevation = elevations(products, place, tracks.satellites, tracks.time_ns)
     paths, slips = multipath_of(tracks, elevation)
@@ -57,7 +59,8 @@ def draw_file(campaign, name):
         multipath_m=paths,
         strength=tracks.strength,
         slip=slips,
-        note=f"{name}. Multipath: code less phase freed of the ionosphere, arc means taken off.",
+        note=f"{name}. Multipath: code less phase freed of the ionosphere, arc means taken off."
+        + (f" {said[:1].upper()}{said[1:]}." if said else ""),
     )
     out = campaign.folder(INTAKE) / "pictures" / f"{Path(name).name.split('.')[0]}.svg"
     write_bytes(out, svg_bytes(draw_station_day(record)))
