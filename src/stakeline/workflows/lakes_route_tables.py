@@ -283,9 +283,9 @@ def _of_lake(found, k):
 
 
 def _named(found, s):
-    """Return a station's name; of a plan with what it is."""
-    planned = found.kinds[s].startswith("planned")
-    return f"{found.kinds[s]} {found.stations[s]}" if planned else found.stations[s]
+    """Return a station's name in a sentence; of a place where none stands yet with what it is."""
+    name, kind = found.stations[s], found.kinds[s]
+    return name if kind == STATION else f"{kind} {name}" if kind != "best place" else f"the {name}"
 
 
 def _of_station(found, k, s):
