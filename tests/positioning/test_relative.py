@@ -119,6 +119,15 @@ def test_an_arc_with_a_false_integer_is_let_go_and_the_right_ones_stay(short):
     assert wrong in contradicted(network, a, again, arcs)
 
 
+def test_what_was_asked_for_and_is_not_used_is_told(short):
+    plain = solved(short)
+    asked = solved(short, estimate_walk=True, learn_weights=True)
+    np.testing.assert_array_equal(asked.position_m, plain.position_m)
+    told = {"asked for, and not used by relative solutions: estimate_walk, learn_weights"}
+    assert set(asked.summary["warnings"]) - set(plain.summary["warnings"]) == told
+    assert told.isdisjoint(plain.summary["warnings"])
+
+
 def test_a_base_too_far_away_is_a_sentence(short):
     far = replace(short.bases[0], name="FARB", position_m=short.bases[0].position_m + 4e5)
     with pytest.raises(SolutionError, match=r"no base shares .* base FARB left out: 69\d km away"):

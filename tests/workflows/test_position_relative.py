@@ -158,6 +158,19 @@ def test_a_rover_takes_the_relative_solution_and_says_why(campaign):
     assert "note: base HB01: still" in outcome.text
 
 
+@pytest.mark.parametrize("days", [0, 1])
+def test_repeats_of_earlier_days_that_are_not_used_are_told(campaign, days):
+    root, _ = campaign
+    settings = root / "campaign.toml"
+    station = STATION.format(name="HV01")
+    text = settings.read_text().replace(station, f"{station}sidereal_days = {days}\n")
+    settings.write_text(text)
+    position_campaign.run(root)
+    _, metadata = read_table(root / "4-position/relative/HV01/HV01_2031-05-02.parquet")
+    warned = ["asked for, and not used by relative solutions: sidereal_days"]
+    assert metadata["summary"]["warnings"] == warned * days
+
+
 def test_heights_are_the_absolute_ones_unless_asked_for(campaign):
     root, _ = campaign
     position_campaign.run(root)

@@ -114,7 +114,7 @@ def positions_of(solved, settings):
     state = states_of(posed, fixed)
     model = posed.models[1]
     marker = model.centre_m[posed.epochs] + fixed.adjusted.smoothed.states[:, 1:4] @ model.axes
-    summary = summary_of(solved, state, factors)
+    summary = summary_of(solved, state, factors, settings)
     time_ns = together.time_ns[posed.epochs]
     satellites = satellites_of(posed, fixed)
     if settings.mode == "static":

@@ -96,14 +96,18 @@ def calibrated(posed, fixed, settings):
     return covariance, Calibration(scale, memory, slow_m)
 
 
-def summary_of(solved, state, calibration):
+NOT_USED = "asked for, and not used by relative solutions: {}"
+
+
+def summary_of(solved, state, calibration, settings):
     """Return the dictionary of figures and warnings that goes beside the positions."""
     posed, fixed, together = solved.posed, solved.fixed, solved.together
     ambiguities = solved.ambiguities
     residual = fixed.adjusted.smoothed.residual_m[:, 1:]
     mine = ambiguities.receiver == 1
     words, count = np.unique(state, return_counts=True)
-    warnings = []
+    asked = [name for name in ("estimate_walk", "learn_weights") if getattr(settings, name)]
+    warnings = [NOT_USED.format(", ".join(asked))] if asked else []
     if not fixed.fixed.any():
         warnings.append("no ambiguity could be fixed to an integer: float positions")
     if fixed.released.any():

@@ -20,6 +20,7 @@ from ..positioning.base_audit import (
 )
 from ..positioning.relative import solve_relative
 from ..positioning.relative_input import Base
+from ..positioning.relative_quality import NOT_USED
 from .arcs import Arc, observations_of, summary_in_words
 from .pool import run_tasks
 from .position_choice import choose_solution
@@ -90,7 +91,10 @@ def solve_relative_arc(task):
         for base in task.bases
     ]
     positions = named(solve_relative(rover, bases, products, arc.settings), arc.station, products)
-    return columns_of(positions), summary_in_words(arc, positions, products)
+    summary = summary_in_words(arc, positions, products)
+    if arc.before_ns:
+        summary["warnings"].append(NOT_USED.format("sidereal_days"))
+    return columns_of(positions), summary
 
 
 class Relative:
