@@ -17,12 +17,14 @@ from stakeline.cli.options import cluster, workers
 from stakeline.constants import NS_PER_DAY
 from stakeline.errors import SettingsError
 from stakeline.inference.shape import Events
+from stakeline.tables import Settings
 from stakeline.time import from_iso
-from stakeline.workflows import intake
+from stakeline.workflows import arcs, intake
 from stakeline.workflows.decide import SeriesTask, solve_series
 from stakeline.workflows.decide_record import Question, Speeds
 from stakeline.workflows.decide_station import solve_placebo
 from stakeline.workflows.pool import run_tasks
+from stakeline.workflows.products import ProductFiles
 
 distributed = pytest.importorskip("distributed")
 dask = pytest.importorskip("dask")
@@ -55,24 +57,40 @@ def test_tasks_come_back_with_results_and_sentences(address):
     assert "no day" in done["no day"][1]
 
 
-def die_once(task):
-    """End the worker process the first time that a task named 'dies' runs."""
-    name, folder = task
-    mark = Path(folder) / "died"
-    if name == "dies" and not mark.exists():
-        mark.write_text(str(os.getpid()))
-        os._exit(9)
-    if name == "dies":
-        return f"{mark.read_text()} {os.getpid()}"
-    return name.upper()
+def die_in_mid_solution(task):
+    """Solve an arc; the first process that has worked out the one to die ends inside of it."""
+    arc, mark = task
+    if mark and not Path(mark).exists():
+        Path(mark).write_text(str(os.getpid()))
+        arcs.snow_day = lambda *_: os._exit(9)  # what comes behind the positions; ends with it
+    return os.getpid(), *arcs.solve_arc(arc)[:2]
 
 
-def test_a_worker_that_dies_in_mid_run_costs_no_task(address, tmp_path):
-    tasks = [(name, str(tmp_path)) for name in ("a", "dies", "b", "c", "d", "e")]
-    done = {task[0]: (result, said) for task, result, said in run_tasks(die_once, tasks, address)}
-    dead, alive = done.pop("dies")[0].split()
-    assert dead != alive  # another process did what the dead one had begun
-    assert done == {name: (name.upper(), "") for name in "abcde"}
+def test_a_worker_that_dies_in_mid_solution_costs_no_arc(address, tmp_path, sky):
+    path, orbits = tmp_path / "HV01.rnx", tmp_path / "day.sp3"
+    sky.write_receiver_file(path, sky.times(0, 14_400))
+    sky.write_orbits(orbits, -1, 3)
+    mark, tasks = tmp_path / "died", []
+    for part in (1, 2):
+        window = tuple(sky.times(7200 * (part - 1), 7200 * part + 1, 7200).tolist())
+        arc = arcs.Arc(
+            "HV01", "2031-05-01", part, window, ((str(path), 0),), ProductFiles(orbits=(orbits,)),
+            Settings(interval_s=300.0), tuple(sky.site.tolist()), (), str(tmp_path),
+        )  # fmt: skip
+        tasks.append((arc, str(mark) if part == 1 else ""))
+    done = {
+        task: (result, said)
+        for task, result, said in run_tasks(die_in_mid_solution, tasks, address)
+    }
+    assert [said for _, said in done.values()] == ["", ""]
+    assert done[tasks[0]][0][0] != int(mark.read_text())  # another process did what had begun
+    for task in tasks:
+        columns, summary = arcs.solve_arc(task[0])[:2]
+        assert np.isfinite(columns["x_m"]).sum() > 20
+        there = done[task][0]
+        assert there[2] == summary
+        for name, values in columns.items():
+            np.testing.assert_array_equal(there[1][name], values)
 
 
 def test_a_station_is_decided_there_as_here(address):
@@ -144,7 +162,7 @@ def test_files_are_taken_in_there_as_here(address, tmp_path, sky):
         (root / "campaign.toml").write_text(SETTINGS, encoding="utf-8")
         (root / "0-raw" / "empty.rnx").write_bytes(b"")
         for day in range(2):
-            times = sky.times(0, 21_600, 300) + day * NS_PER_DAY
+            times = sky.times(0, 7_200, 300) + day * NS_PER_DAY
             sky.write_receiver_file(root / "0-raw" / "HV01" / f"HV01_{day}.rnx", times)
         sky.write_orbits(root / "products" / "two_days.sp3", -1, 3)
         done.append([(file.raw, file.usable) for file in intake.run(root, workers=where).files])
