@@ -181,6 +181,8 @@ def beam_on_water(from_margin_m, ice):
 def transfer(ice, method, wave_rad_m, lag_s=0.0):
     """Return the share of a roof's wave at the surface, ``lag_s`` after the roof has moved.
 
+    Several lags: the mean over them.
+
     Raises SettingsError for a method that is no filter; it lists those there are.
     """
     wave = np.asarray(wave_rad_m, float)
@@ -194,10 +196,10 @@ def transfer(ice, method, wave_rad_m, lag_s=0.0):
         )
     slip = 0.0 if method == FLOWS[0] else np.inf
     passed = viscous_passes(wave, ice.thickness_m, slip)
-    if lag_s == 0.0:
+    if not np.any(lag_s):
         return passed
     rate = levelling_rate_per_s(wave, ice.thickness_m, ice.viscosity_Pa_s, slip)
-    return passed * np.exp(-rate * lag_s)
+    return passed * np.exp(-np.multiply.outer(np.atleast_1d(lag_s), rate)).mean(axis=0)
 
 
 def disc_shares(radius_m, ice, method, lag_s=0.0):

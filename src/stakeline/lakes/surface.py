@@ -215,9 +215,7 @@ class MeanView:
         """
         if method in (UNIFORM, PLATES[1]):
             return self.covered
-        lags = np.atleast_1d(lag_s)
-        passed = np.mean([transfer(ice, method, self.wave_rad_m, lag) for lag in lags], axis=0)
-        return float(self.weight @ passed)
+        return float(self.weight @ transfer(ice, method, self.wave_rad_m, lag_s))
 
 
 def mean_view(outline, over, ice):
