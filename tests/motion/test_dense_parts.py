@@ -83,6 +83,18 @@ def test_scatter_of_means_is_what_their_covariance_says(hours):
     assert np.array_equal(rows.enu_m[:1440], series.enu_m[:1440])
 
 
+def test_a_short_interval_keeps_short_means_and_says_so():
+    series = invented(times_of((0, 20, HOUR), (20, 22, MINUTE)))
+    found = merged(series, 0.1)
+    assert len(found.rows) == pytest.approx(20 * 24 + 2 * 240, abs=3)
+    assert "as means over 0.1 h" in found.notes[0]
+    assert any("interval_h is short" in note for note in found.notes)
+    raw = merged(series, 1.0 / 60.0)
+    assert raw.rows is series
+    assert "2879 positions stay denser" in raw.notes[0]
+    assert not any("is short" in note for note in merged(series).notes)
+
+
 def test_means_have_times_and_positions_of_their_rows_and_jumps_part_them():
     time_ns = times_of((0, 20, HOUR), (20, 22, MINUTE))
     even = invented(time_ns, speed=5.0)

@@ -26,6 +26,7 @@ NOISIER = 1.25  # -, scatter over sigma, over that of the rest, that is noisier;
 FEWEST_BENDS = 20  # second differences from which a part's noise is taken; our choice
 MOST_STEP_ROWS = 60_000  # rows of a part in which jumps are looked for; our choice: 3 s
 PARTS_TOLD = 3
+USUAL_H = 1.0  # h, of means that are safe beside hourly rows: the default of interval_h
 
 
 @dataclass(frozen=True)
@@ -62,8 +63,9 @@ def brought(rows, tide, longest_h, search_steps=True):
     covariance does not: errors of hours are common to its rows.
     """
     piece_ns, dense = dense_rows(rows.time_ns, longest_h)
+    doubt = _doubt(rows.time_ns, piece_ns)
     if not dense.any():
-        return Brought(rows, tide)
+        return Brought(rows, tide, doubt)
     parts = _parts(dense)
     cut = _cuts(rows, tide, parts, search_steps)
     origin = rows.time_ns[np.argmin(dense)]
@@ -72,7 +74,7 @@ def brought(rows, tide, longest_h, search_steps=True):
     begins[1:] |= ~dense[:-1] | (np.diff(piece) > 0)
     first = np.flatnonzero(begins)
     means, tide = _means(rows, tide, first, _white_shares(rows, parts))
-    said = (_note(rows, parts, piece_ns),)
+    said = (_note(rows, parts, piece_ns), *doubt)
     means_are_few = 2 * dense[first].sum() < len(first)
     few = dense[first] if means_are_few else ~dense[first]
     return _with_own_noise(means, tide, int(piece_ns), few, said)
@@ -105,6 +107,18 @@ def dense_rows(time_ns, longest_h):
     dense[:-1] &= near
     dense[0] = near[0]
     return piece_ns, dense if not dense.all() else np.zeros(len(time_ns), bool)
+
+
+def _doubt(time_ns, piece_ns):
+    """Return the sentence on a part that stays denser than the rest, as the settings ask for it."""
+    whole_ns, dense = dense_rows(time_ns, USUAL_H)
+    if not dense.any() or DENSE * piece_ns > whole_ns:
+        return ()
+    return (
+        f"{int(dense.sum())} positions stay denser than the rest, which lies "
+        f"{whole_ns / 3.6e12:.3g} h apart, as interval_h is short: noise is mostly theirs, and "
+        f"steps elsewhere may be false; compare with interval_h = {USUAL_H:g}",
+    )
 
 
 def _parts(dense):
