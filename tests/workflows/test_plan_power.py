@@ -42,6 +42,7 @@ def test_before_anything_is_built_the_speed_is_said(tmp_path):
     words = "\n".join(p.power_words(found))
     assert "usual noise: no station has a record yet" in words
     assert "its melt season is not known" in words
+    assert "restless season, taken as 64 times the walk: 3 stations and 3 drainages see" in words
     assert "for 2 %:" in words
     unknown = p.power_of_network(campaign(tmp_path), PLACES, ())
     assert np.isnan(unknown.speed_m_d)
