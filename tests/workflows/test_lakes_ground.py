@@ -188,7 +188,7 @@ def test_a_map_of_a_part_of_the_lake_says_so_and_of_its_edge_is_refused(tmp_path
 
 def test_the_measured_pattern_is_that_of_an_earlier_run(tmp_path):
     root = make(tmp_path / "trial", stations=())
-    with pytest.raises(SettingsError, match=r"altimetry_summary.csv is missing; give passes"):
+    with pytest.raises(SettingsError, match=r"altimetry_summary.csv is missing; it is made"):
         measured_pattern(open_campaign(root), "Upper Halvard")
     folder = root / "6-lakes" / "Upper_Halvard"
     folder.mkdir(parents=True)

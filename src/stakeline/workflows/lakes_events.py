@@ -147,10 +147,10 @@ class _Desk:
         thickness, why = _thickness(self.campaign, variants[0])
         feeders, fed = self.feeders(lake)
         choice = _choice(self.campaign.settings.lakes, lake)
-        pattern = measured_pattern(self.campaign, lake) if choice.shape == MEASURED else {}
+        pattern, lost = _pattern(self.campaign, lake, choice)
         problem = LakeProblem(
             lake, stations, {n: self.tracks[n] for n in over}, variants, thickness, why,
-            choice, feeders, pattern,
+            choice, feeders, pattern, lost,
         )  # fmt: skip
         facts = self.facts(found, fed, used)
         told = [(r.station, r.role, r.words) for r in found]
@@ -213,6 +213,16 @@ def _thickness(campaign, outline):
         return ice_thickness(campaign, outline), ""
     except SettingsError as problem:
         return None, str(problem)
+
+
+def _pattern(campaign, lake, choice):
+    """Return (measured pattern where the shape asks for it, why there is none)."""
+    if choice.shape != MEASURED:
+        return {}, ""
+    try:
+        return measured_pattern(campaign, lake), ""
+    except SettingsError as problem:
+        return {}, str(problem)
 
 
 def _choice(part_, lake):

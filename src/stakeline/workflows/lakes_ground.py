@@ -172,9 +172,8 @@ def measured_pattern(campaign, lake):
     path = campaign.folder(LAKES) / file_name(lake) / SUMMARY
     if not path.is_file():
         raise SettingsError(
-            f"{MEASURED} of {lake}: {campaign.relative(path)} is missing; give passes over it, "
-            "run 'stakeline lakes' with another shape, "
-            "then again with this one"
+            f"there is no {MEASURED} of {lake}: {campaign.relative(path)} is missing; it is made "
+            "from passes over the lake: give some and run 'stakeline lakes', then once more"
         )
     found = {}
     for row in csv_rows(path):

@@ -44,7 +44,7 @@ class LakeProblem:
     ``stations``: tuple of :class:`StationUp`; ``tracks``: {station: Track} of those over the lake;
     ``outlines``: variants; ``thickness``: None where not known, ``thickness_words`` then say why.
     ``feeders``: drainings of the lake above. ``pattern``: {station: (share, sigma)} of the shape
-    ``measured pattern``.
+    ``measured pattern``, ``pattern_words`` say why there is none.
     """
 
     lake: str
@@ -56,6 +56,7 @@ class LakeProblem:
     choice: LakeChoice
     feeders: tuple = ()
     pattern: dict = field(default_factory=dict)
+    pattern_words: str = ""
 
     @property
     def ice(self):
@@ -143,6 +144,8 @@ def _shares(problem):
             f"volumes are not given: {problem.thickness_words}; or set shape = \"uniform\", which "
             "takes the surface as the roof"
         )  # fmt: skip
+    if problem.choice.shape == MEASURED and not problem.pattern:
+        return {}, {}, f"volumes are not given: {problem.pattern_words}"
     names = list(problem.tracks)
     view = view_of(problem.outlines[0], _points(problem))
     methods = METHODS if problem.thickness else (UNIFORM,)
