@@ -75,6 +75,14 @@ def test_days_of_scintillation_stand_out(sky, products, swings, told):
     assert all("2.rnx" in line for line in lines)
 
 
+@pytest.mark.parametrize(("noise_ns", "words"), [(14.4, "14.4 ns"), (643_086.0, "643 us")])
+def test_the_clock_is_told_in_words(sky, products, noise_ns, words):
+    made = files(sky, products, (0.05, 0.05))
+    for file in made:
+        file.raw.quality.update(clock=FREE, clock_drift_ns_s=323.3, clock_noise_ns=noise_ns)
+    assert quality_lines(made)[0].endswith(f"clock free (2 files), +323 ns/s, {words} about a line")
+
+
 def test_all_steps_of_strength_and_the_swing_reach_the_user(sky, products, monkeypatch):
     made = files(sky, products, (0.05, 0.2))
     row = quality_row("HV01", "2031-05-01", "a.rnx", made[0].raw.quality)

@@ -108,7 +108,9 @@ def _clock(own):
     drift = _number(own, "clock_drift_ns_s")
     if np.isnan(drift):
         return said
-    return f"{said}, {drift:+.3g} ns/s, {_median(own, 'clock_noise_ns', '.3g')} ns about a line"
+    noise = _number(own, "clock_noise_ns")
+    about = f"{noise:.3g} ns" if noise < 1000.0 else f"{noise / 1000.0:.0f} us"
+    return f"{said}, {drift:+.3g} ns/s, {about} about a line"
 
 
 def odd_days(own):
