@@ -21,7 +21,8 @@ PARTS = [{"acceleration_m2_d3": 1e-8, "from_gps": "2030-05-01T00:00:00"},
 
 def result(name="HV02", parts=PARTS, speed=0.5):
     told = {"axes": {"along": {"noise": HELD | {"parts": parts}}}}
-    return SimpleNamespace(station=name, moves=True, told=told, mean_speed_m_d=(speed, 0.001))
+    return SimpleNamespace(station=name, moves=True, told=told, windows={},
+                           mean_speed_m_d=(speed, 0.001))  # fmt: skip
 
 
 def campaign(tmp_path, **part):

@@ -12,6 +12,7 @@ from ..report.power_figure import PowerCurves, draw_power
 from ..report.style import svg_bytes
 from .lakes_carried import speeds_by_map
 from .plan_network import DEGREES, WHITE_M, model_of, noise_of
+from .plan_record_power import record_sigmas
 
 POWERS = (0.80, 0.95)
 STATIONS, DRAINAGES = np.arange(1, 16), np.arange(1, 21)
@@ -37,7 +38,7 @@ class NetworkPower:
     ``part``: NetworkPart; ``stations``: that move, of the plan; ``speed_m_d`` NaN where nobody
     knows, ``speed_words``; ``seasons``: tuple of SeasonNoise, the usual one first; ``noise``:
     where it is from; ``rows`` of (season, along, value, stations, drainages, record [d], power,
-    change [m/d]).
+    change [m/d]); ``record``: of daily speeds, as of :func:`~.plan_record_power.record_sigmas`.
     """
 
     part: object
@@ -47,6 +48,7 @@ class NetworkPower:
     seasons: tuple
     noise: str
     rows: tuple
+    record: tuple | None = None
 
 
 def speed_of(campaign, places, results):
@@ -106,8 +108,20 @@ def power_of_network(campaign, places, results):
     stations = max(sum(not one.on_rock for one in places), 1)
     speed, words = speed_of(campaign, places, results)
     seasons, noise = seasons_of(results, part.length_d, part.record_d)
-    rows = tuple(row for one in seasons for row in _rows(one, part, stations))
-    return NetworkPower(part, stations, speed, words, seasons, noise, rows)
+    rows = [row for one in seasons for row in _rows(one, part, stations)]
+    record = record_sigmas(results, part.length_d, part.drainages)
+    if record is not None:
+        rows += _record_rows(record, part, stations)
+    return NetworkPower(part, stations, speed, words, seasons, noise, tuple(rows), record)
+
+
+def _record_rows(record, part, stations):
+    """Yield the rows along the days of whole records of daily speeds."""
+    name, _, sigmas = record
+    for power in POWERS:
+        for days, sigma in sigmas:
+            change = factor_of(power) * together(sigma, stations, 1)  # drainages are in sigma
+            yield name, "days", days, stations, part.drainages, np.nan, power, change
 
 
 def _rows(season, part, stations):
@@ -168,6 +182,25 @@ def power_words(found):
                 f"{_count(part.drainages, 'drainage')} see "
                 f"{1e3 * seen:.1f} mm/d{of} with {100 * power:.0f} %{_inverse(found, sigma, power)}"
             )
+    yield from _record_words(found)
+
+
+def _record_words(found):
+    """Yield a sentence on daily speeds of whole records, where there are any."""
+    if found.record is None:
+        return
+    name, usual, sigmas = found.record
+    usual = found.speed_m_d if np.isfinite(found.speed_m_d) else usual
+    factor = factor_of(POWERS[0])
+    seen = [
+        f"{days:.0f} d {1e3 * change:.1f} mm/d ({100.0 * change / usual:.2g} %)"
+        for days, sigma in sigmas
+        for change in [factor * together(sigma, found.stations, 1)]
+    ]
+    yield (
+        f"  {name}: {_count(found.stations, 'station')} and "
+        f"{_count(found.part.drainages, 'drainage')} in a record of {', '.join(seen)}, with 80 %"
+    )
 
 
 def _inverse(found, sigma, power):
@@ -210,13 +243,10 @@ def curves_of(found, name):
     known = np.isfinite(found.speed_m_d)
     scale = 100.0 / found.speed_m_d if known else 1e3
     lines = []
-    for along in ("stations", "drainages", "record_d"):
-        for season in found.seasons:
-            for power in POWERS:
-                rows = [r for r in found.rows
-                        if (r[0], r[1], r[6]) == (season.name, along, power)]  # fmt: skip
-                x, y = (np.array([float(r[k]) for r in rows]) for k in (2, 7))
-                lines.append((along, season.name, power, x, scale * y))
+    for season, along, power in dict.fromkeys((r[0], r[1], r[6]) for r in found.rows):
+        rows = [r for r in found.rows if (r[0], r[1], r[6]) == (season, along, power)]
+        x, y = (np.array([float(r[k]) for r in rows]) for k in (2, 7))
+        lines.append((along, season, power, x, scale * y))
     part = found.part
     note = (
         f"Two-sided test at 5 %, changes of {part.length_d:g} d. Not varied: {found.stations} "
