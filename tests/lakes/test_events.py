@@ -320,3 +320,18 @@ def test_a_record_cut_while_the_controls_move_along_tells_the_whole_change():
     low, _, high = interval(event.station_m["HV02"])
     assert low < sunk < high
     assert high - low < 0.08
+
+
+@pytest.mark.compiled
+@pytest.mark.parametrize("amplitude_m", [0.1, 0.3])
+def test_a_seasonal_cycle_makes_no_event(amplitude_m):
+    # it has no regressor: the velocity that walks must take it up, and no change may be seen in it
+    day, rng = np.arange(0.0, 500.0, 0.5), np.random.default_rng(4)
+    time_ns = START_NS + np.round(day * 24.0 * HOUR_NS).astype(np.int64)
+    sigma = np.full(len(day), 0.006)
+    season = amplitude_m * np.cos(2.0 * np.pi * (day - 70.0) / 365.25)
+    noise = 0.006 * rng.standard_normal((2, len(day)))
+    stations = [StationUp("HV02", time_ns, season + noise[0], sigma),
+                StationUp("HV04", time_ns, noise[1], sigma, control=True)]  # fmt: skip
+    found = find_events("Upper", stations, rng, EventSettings(step_h=12.0))
+    assert (found.events, found.slow) == ((), ())

@@ -9,9 +9,11 @@ from stakeline.campaign.lakes_settings import Lake, LakesPart
 from stakeline.lakes.combined import StationUp
 from stakeline.lakes.curve import ramp
 from stakeline.lakes.outline import ellipse_outline
+from stakeline.time import from_iso
 from stakeline.workflows.lakes_events import _choice
 from stakeline.workflows.lakes_places import Track
 from stakeline.workflows.lakes_solve import LakeProblem, solve
+from stakeline.workflows.lakes_words import phase_rows
 
 START_NS = 1_900_000_000_000_000_000
 DAY_NS = 86_400_000_000_000
@@ -76,3 +78,23 @@ def test_the_measured_pattern_is_that_of_the_problem():
     assert "shape: measured pattern" in {row[1] for row in found.ranges}
     without = solve(lake_problem("measured pattern", pattern_words="no passes"))
     assert without.volume_words == ("volumes are not given: no passes",)
+
+
+@pytest.mark.compiled
+def test_a_change_too_long_for_an_event_has_its_volume_among_the_phases():
+    problem = lake_problem("uniform")
+    problem = replace(problem, choice=replace(problem.choice, longest_d=5.0))
+    found = solve(problem)
+    assert found.history.events == ()
+    (row,) = [row for row in phase_rows(found) if row["kind"].startswith("long")]
+    assert row["kind"] == "long drain"
+    # put in: from day 25 to 33, 2 m over the lake, counted from the first row
+    begin, end = (START_NS + d * DAY_NS for d in (25.0, 33.0))
+    assert from_iso(row["begin_low_gps"]) < begin < from_iso(row["begin_high_gps"])
+    assert from_iso(row["end_low_gps"]) < end < from_iso(row["end_high_gps"])
+    assert row["volume_m3_low"] < 2.0 * LAKE.area_m2 < row["volume_m3_high"]
+    flow = -2.0 * LAKE.area_m2 / (8.0 * 86400.0)
+    assert row["inflow_m3_s_low"] < flow < row["inflow_m3_s_high"]
+    # the water of the curves holds it all the same
+    assert found.curves.stored_m3[1, -1] == pytest.approx(-2.0 * LAKE.area_m2, rel=0.08)
+    assert found.history.notes[-1].endswith("listed among the phases")

@@ -44,7 +44,7 @@ def lake_summary(name, problem, solution, facts):
         "volume_per_metre_m2": per_m,
         "events": events,
         "ranges": [range_told(history.events, row) for row in solution.ranges],
-        "phases": _phases(solution),
+        "phases": phase_rows(solution),
         "levelling": solution.levelling,
         "noise": _noise(history.model),
         "false_limit_per_year": history.false_limit_per_year,
@@ -57,7 +57,7 @@ def lake_summary(name, problem, solution, facts):
     }
 
 
-def _phases(solution):
+def phase_rows(solution):
     """Return what is told of phases, then of changes that last too long for events."""
     history = solution.history
     flows = solution.curves.inflow_m3_s.T
