@@ -73,3 +73,12 @@ def test_choices_keep_their_places_where_one_is_missing():
     assert places == [0, 2]
     again = draw_choices([("all", whole), ("Upper", short)], "Choices")
     assert svg_bytes(figure) == svg_bytes(again)
+
+
+def test_a_choice_of_one_lake_alone_has_a_row_in_all_panels():
+    more = [*effects(1.0, 2.0), Effect("fortnight taken off", (1.0, 0.0, 2.0), strong=False)]
+    figure = draw_choices([("all", effects(1.0, 2.0)), ("Lower", more)], "Choices")
+    labels = [label.get_text() for label in figure.axes[0].get_yticklabels()]
+    assert labels == ["choice 0", "choice 1", "fortnight taken off"]
+    places = [line.get_ydata()[0] for line in figure.axes[1].get_lines()[:6:2]]
+    assert places == [0, 1, 2]

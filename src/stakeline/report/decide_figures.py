@@ -204,8 +204,11 @@ def draw_power(curves, title, note=""):
 
 @styled
 def draw_choices(tables, title, note=""):
-    """Return the pooled change under other choices, one panel for each (name, rows of Effect)."""
-    labels = [effect.label for effect in tables[0][1]]
+    """Return the pooled change under other choices, one panel for each (name, rows of Effect).
+
+    A choice that one of them does not have, such as for the want of a tide, is left empty there.
+    """
+    labels = list(dict.fromkeys(effect.label for _, rows in tables for effect in rows))
     figure = new_figure(7.5, 1.5 + 0.27 * len(labels), title)
     panels = figure.subplots(1, len(tables), sharey=True, squeeze=False)[0]
     for panel, (name, rows) in zip(panels, tables, strict=True):
