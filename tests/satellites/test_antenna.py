@@ -175,3 +175,15 @@ def test_choosing_a_receiver_antenna():
     assert entry is None
     assert "is not in the calibrations" in note
     assert choose_receiver_antenna(None, "")[0] is None
+
+
+def test_a_name_may_hold_blanks_and_blanks_may_be_left_out():
+    bare, dome = receiver("HALVARD ICE1    NONE"), receiver("HALVARD ICE1    CONE")
+    other = receiver("HALVARD-RING    CONE")
+    table = Antennas((bare, dome, other))
+    assert choose_receiver_antenna(table, "HALVARD ICE1    CONE") == (dome, "")
+    assert choose_receiver_antenna(table, "HALVARD ICE1") == (bare, "")
+    assert choose_receiver_antenna(table, "HALVARD-RING CONE") == (other, "")
+    entry, note = choose_receiver_antenna(table, "HALVARD ICE2    CONE")
+    assert entry is None
+    assert "'HALVARD ICE2 CONE'" in note

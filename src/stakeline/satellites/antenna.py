@@ -225,11 +225,12 @@ def choose_receiver_antenna(antennas, model, serial="", time_ns=None):
     note : str
         What was replaced or missing, and what it costs.
     """
-    words = model.split()
-    if not words:
+    if not model.strip():
         return None, "no receiver antenna is named: its phase centre is left out (up to 10 cm up)"
-    name, radome = words[0], words[1] if len(words) > 1 else "NONE"
     entries = antennas.entries if antennas is not None else ()
+    readings = _readings(model)
+    known = [one for one in readings if any(_fits(e, one[0], time_ns) for e in entries)]
+    name, radome = (known or readings)[0]
     fitting = [entry for entry in entries if _fits(entry, name, time_ns)]
     for wanted in dict.fromkeys((radome, "NONE")):
         for individual in (True, False):
@@ -243,6 +244,17 @@ def choose_receiver_antenna(antennas, model, serial="", time_ns=None):
         f"receiver antenna '{name} {radome}' is not in the calibrations: its phase centre is left "
         "out (up to 10 cm up)"
     )
+
+
+def _readings(model):
+    """Return [(name, radome)] that a model may mean, the likelier first: by columns, by words.
+
+    Names may hold blanks, and people leave out those that fill a name up to sixteen characters.
+    """
+    words = model.split()
+    by_words = words[0], words[1] if len(words) > 1 else "NONE"
+    by_columns = model[:16].strip(), model[16:20].strip() or "NONE"
+    return [by_columns, by_words] if len(model.rstrip()) > 16 else [by_words, by_columns]
 
 
 def _fits(entry, name, time_ns):
