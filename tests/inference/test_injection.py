@@ -67,6 +67,18 @@ def test_trials_keep_the_spacing_and_lie_inside():
     assert trials.only([0, 2]).onset.shape == (24, 2)
 
 
+def test_moves_go_where_the_record_is_as_restless_as_at_the_events():
+    def restless(onset):
+        return np.cos(2.0 * np.pi * onset / 400.0)
+
+    generator, span = np.random.default_rng(3), (TIME[0], TIME[-1])
+    alike = draw_trials([EVENTS], GRID, [2], span, MARGINS, SIZES, generator, 24, restless)[0]
+    unlike = [np.abs(restless(t.onset) - restless(EVENTS.middle)).sum(axis=1)
+              for t in (alike, drawn())]  # fmt: skip
+    assert unlike[0].max() < np.median(unlike[1])
+    assert (alike.onset >= MARGINS[0]).all()
+
+
 def test_what_is_put_in_is_found_in_full(quiet):
     # law: where a change is far above the noise the estimate is the change, sign included
     trials = drawn()

@@ -64,7 +64,7 @@ class Trials:
         return Events(self.true[number], self.true[number] + self.last)
 
 
-def draw_trials(catalogues, grid, series, span, margins, sizes, generator, count):
+def draw_trials(catalogues, grid, series, span, margins, sizes, generator, count, restless=None):
     """Return :class:`Trials` of each of several catalogues, moved around a record together.
 
     Parameters
@@ -85,6 +85,9 @@ def draw_trials(catalogues, grid, series, span, margins, sizes, generator, count
     generator : numpy.random.Generator
     count : int
         Trials; every other one has a change upward.
+    restless : callable, optional
+        Of onsets (k, events), how restless the series are about each, 0 where none is told: moves
+        are taken from the third that is most like the catalogues themselves.
     """
     if any(events.end is None for events in catalogues):
         raise SettingsError("changes are put in for as long as events last: give their ends")
@@ -93,7 +96,13 @@ def draw_trials(catalogues, grid, series, span, margins, sizes, generator, count
     moved = [start + (e.middle - start + shifts[:, None]) % (end - start) for e in catalogues]
     every = np.concatenate(moved, axis=1)
     room = (every >= start + margins[0]) & (every <= end - margins[1])
-    kept = np.argsort(-room.sum(axis=1), kind="stable")[:count]
+    kept = np.argsort(-room.sum(axis=1), kind="stable")
+    if restless is not None:
+        own = np.concatenate([e.middle for e in catalogues])[None, :]
+        unlike = np.abs(restless(every) - restless(own)).sum(axis=1)
+        able = kept[: max(count, int((room.all(axis=1)).sum()))]
+        kept = np.sort(able[np.argsort(unlike[able], kind="stable")][: max(count, len(able) // 3)])
+    kept = kept[:count]
     found = []
     for events, onset, many in zip(catalogues, moved, series, strict=True):
         picked = generator.integers(events.samples, size=(count, len(events)))

@@ -64,11 +64,26 @@ def trials_of(part, asked):
         [asked[k].events for k in there], shape_grid(part),
         [len(asked[k].responding) for k in there], (days[0], days[-1]),
         (part.before_d, part.lag_d[1] + part.after_d), SIZES,
-        np.random.default_rng([part.seed, 6]), TRIALS,
+        np.random.default_rng([part.seed, 6]), TRIALS, _restless(part, asked[there[0]]),
     )  # fmt: skip
     for k, trials in zip(there, drawn, strict=True):
         found[k] = trials
     return found
+
+
+def _restless(part, question):
+    """Return a function of onsets (k, events): the mean melt about each; None without melt."""
+    if melt_taken_off(part, question) is None:
+        return None
+    melt, days = np.nan_to_num(question.causes[MELT]), question.days
+    gone = np.concatenate([[0.0], np.cumsum(melt)])
+
+    def about(onset):
+        ends = (onset - part.before_d, onset + part.lag_d[1] + part.after_d)
+        first, last = (np.interp(at, days, gone[:-1]) for at in ends)
+        return last - first
+
+    return about
 
 
 @dataclass
