@@ -91,7 +91,7 @@ def test_a_guy_to_windward_of_four_leaves_the_mast_leaning_beyond_what_holds(tmp
 
 
 def test_guys_that_stretch_move_the_antenna_and_the_margin_can_fail(tmp_path, example):
-    # a third of the stretch force: three times the turn while all stay taut, but for the foot's part
+    # a third of the stretch force: three times the turn while all are taut, less the foot
     soft = storm_of(described(tmp_path, text=guyed_text(6).replace("= 1e6", "= 3.333333e5")))
     stiff = storm_of(example)
     ratio = soft.mast.usual.turned_mm / stiff.mast.usual.turned_mm

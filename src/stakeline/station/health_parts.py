@@ -17,7 +17,7 @@ RIMED_SHARE = 0.30  # -, of a closed sky's light that thick rime leaves a panel;
 LEAST_PANEL_A = 0.04  # A, to be expected even then; set on the same
 DARK_HOURS, DARK_DAYS = 10, 3  # h and d of light without current, to call panels dead; likewise
 BACK_HOURS = 3  # h with current in 24, to call panels told dead alive again; own choice
-STANDING_BLOCKS = 6  # of six windy hours each, to say that a rotor stands; own choice
+STANDING_BLOCKS = 4  # of six hours each, windy, to say that a rotor stands; on seeds 8500 to 8719
 LOAD_SHARE, LOAD_DAYS = 1.5, 2  # -, more than usual; d in which it stays; own choice
 DOUBT_K, LEAST_LOAD_H = (
     1.0,
