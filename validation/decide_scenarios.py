@@ -24,9 +24,9 @@ The test that assumes independence beside the main test is the t test of one sha
 rise of a day) in the mean speed of a lake's stations without trend and season, days taken as
 independent. Power is that of whole verdicts: the change that the verb tells with 80 % in ``no-
 response`` is put in with the drainages themselves, for each lake and for both, and the share of
-verdicts that call it what it is is held against what was told (three verdicts of a campaign: some
-30 s of one core; a tenth of the campaigns, at most 60). The main test is made with speeds from day
-to day, as it is, and with slopes of days, for a change of 0.7 %.
+verdicts that call it what it is is held against what was told (three verdicts of a campaign: half
+a minute to one of a core; a tenth of the campaigns, at most 60). The main test is made with speeds
+from day to day, as it is, and with slopes of days, for a change of 0.7 %.
 """
 
 import sys
@@ -34,15 +34,8 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 
 import numpy as np
-from _decide_campaigns import (
-    DAYS,
-    PART,
-    campaign,
-    question_of,
-    speeds_of,
-    true_events,
-    with_change,
-)
+from _decide_campaigns import DAYS, PART, campaign, question_of, speeds_of, true_events
+from _decide_campaigns import with_change as changed_by
 from _measured import Table
 from scipy.stats import kstest
 
@@ -124,7 +117,7 @@ def powered(seed):
 
     def changed(sizes):
         pairs = zip(asked, sizes, strict=True)
-        return decided(PART, [with_change(q, true_events(world, q), sign * s, rng)
+        return decided(PART, [changed_by(q, true_events(world, q), sign * s, rng)
                               for q, s in pairs])  # fmt: skip
 
     alone = changed([d.smallest for d in each])[1]
