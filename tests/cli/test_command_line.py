@@ -243,7 +243,8 @@ def test_a_plan_is_frozen_with_its_day_and_not_twice(tmp_path, capsys):
     arguments = ["decide", "--campaign", str(tmp_path), "--plan", "--day", "2031-06-01"]
     capsys.readouterr()
     assert cli.run(arguments) == 0
-    assert capsys.readouterr().out == "plan frozen: 7-decide/plan.toml\n"
+    said = capsys.readouterr().out
+    assert said.startswith("plan frozen: 7-decide/plan.toml; the day it carries lies ")
     assert 'frozen_on = "2031-06-01"' in (tmp_path / "7-decide" / "plan.toml").read_text()
     assert cli.run(arguments) == 2
     assert "a plan is frozen already" in capsys.readouterr().err
