@@ -87,6 +87,7 @@ def test_every_number_has_a_place(campaign):
     assert len({knob.key for knob in knobs(campaign, "HV03")}) == len(knobs(campaign, "HV03"))
 
 
+@pytest.mark.compiled
 def test_another_number_is_answered_at_once_and_kept_in_the_address(browser, served):
     context = browser.new_context(viewport={"width": 820, "height": 1180})
     page, troubles, asked = context.new_page(), [], []
