@@ -4,11 +4,11 @@
 
 Exit code 1 where one falls short. Two processes. Rules were set on seeds 0 to 119, those of an
 ageing bank and of panels on 7312 to 7589, of rotors that stand on 8500 to 8719; figures are of
-other seeds (all up to 9395 have been looked at). With one fault alone forecasts are left out. What differs from the simulator: panels
-are single diodes at the battery's voltage, there a straight line by light and temperature; light
-by other laws of sky, cloud and ground; the bank's voltage a table of acid drawn towards a line,
-there a line of other ends; capacity, cold, share kept and voltage are fitted, not known; rime by
-other rates; weather of forecasts is of other years of the same climate.
+other seeds (all up to 9395 have been looked at). With one fault alone forecasts are left out. What
+differs from the simulator: panels are single diodes at the battery's voltage, there a straight line
+by light and temperature; light by other laws of sky, cloud and ground; the bank's voltage a table
+of acid drawn towards a line, there a line of other ends; capacity, cold, share kept and voltage are
+fitted, not known; rime by other rates; weather of forecasts is of other years of the same climate.
 """
 
 import argparse

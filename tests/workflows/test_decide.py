@@ -43,6 +43,8 @@ from decide_campaign import (
     speed,
 )
 
+pytestmark = pytest.mark.compiled  # a dozen fits of a decision take minutes without
+
 NO_PLAN = decide.check_plan(Path("nowhere/plan.toml"), QUICK, {}, {})
 
 

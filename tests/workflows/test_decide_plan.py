@@ -128,6 +128,7 @@ def test_of_events_not_known_yet_the_first_verdict_counts(campaign):
     assert "events rejected since" in check.sentence
 
 
+@pytest.mark.compiled
 def test_a_verdict_once_made_is_remembered(campaign):
     decide.run(campaign)
     for path in (campaign / "7-decide").glob("verdict.*"):

@@ -33,6 +33,8 @@ from decide_campaign import (
     write_station,
 )
 
+pytestmark = pytest.mark.compiled  # a dozen fits of a decision take minutes without
+
 
 @pytest.fixture
 def campaign(tmp_path):
