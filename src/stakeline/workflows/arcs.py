@@ -11,13 +11,13 @@ from .. import __version__
 from ..campaign.ledger import fingerprint
 from ..campaign.settings import system_letters
 from ..constants import NS_PER_DAY, NS_PER_S
-from ..earth.ellipsoid import xyz_from_geodetic
 from ..errors import SolutionError
 from ..formats.rinex_obs import join, read_observations
 from ..positioning import solve
 from ..tables import Settings
 from ..time import from_iso, iso
 from .costs import StageTimes, peak_memory_bytes
+from .file_place import history_place
 from .observation_cut import cut, shifted
 from .product_index import choose, files_of
 from .products import ProductFiles, load_products, station_antenna
@@ -179,11 +179,8 @@ def _arc(campaign, files, history, index, base, place):
 
 
 def _place(history):
-    content = history.content
-    if content.latitude_deg is None or content.longitude_deg is None:
-        return (np.nan,) * 3
-    angles = np.radians([content.latitude_deg, content.longitude_deg])
-    return tuple(xyz_from_geodetic(*angles, content.height_m or 0.0).tolist())
+    place = history_place(history)
+    return (np.nan,) * 3 if place is None else tuple(place.tolist())
 
 
 @functools.lru_cache(maxsize=3)
