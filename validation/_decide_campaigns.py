@@ -16,6 +16,7 @@ from stakeline.workflows.decide_record import Question, Speeds, spread_samples
 from stakeline.workflows.decide_station import shape_grid
 
 PART = DecidePart()
+LAKES = "upper lake", "lower lake", "both together"
 DAYS = 504
 STEP_S = 3.0 * 3600.0
 ONSET_SIGMA_D, DRAWN = 0.3, 400  # samples of an onset, of which the verb takes some

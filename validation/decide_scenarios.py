@@ -22,11 +22,8 @@ die away after. Shares of stations carry the chance of the campaigns that they c
 
 The test that assumes independence beside the main test is the t test of one shape (half a day, a
 rise of a day) in the mean speed of a lake's stations without trend and season, days taken as
-independent. Power is that of whole verdicts: the change that the verb tells with 80 % in ``no-
-response`` is put in with the drainages themselves, for each lake and for both, and the share of
-verdicts that call it what it is is held against what was told (three verdicts of a campaign: half
-a minute to one of a core; a tenth of the campaigns, at most 60). The main test is made with speeds
-from day to day, as it is, and with slopes of days, for a change of 0.7 %.
+independent. The main test is made with speeds from day to day, as it is, and with slopes of days,
+for a change of 0.7 %. Power told and found: `decide_power.py`.
 """
 
 import sys
@@ -34,8 +31,7 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 
 import numpy as np
-from _decide_campaigns import DAYS, PART, campaign, question_of, speeds_of, true_events
-from _decide_campaigns import with_change as changed_by
+from _decide_campaigns import DAYS, LAKES, PART, campaign, question_of, speeds_of
 from _measured import Table
 from scipy.stats import kstest
 
@@ -58,12 +54,10 @@ from stakeline.workflows.decide_together import LakeFound, main_test, windows_of
 from stakeline.workflows.decide_verdict import decisions, joint_p
 
 ISSUE, OWN = "bar of the project", "own bar"
-CALLED = "bar of the project 5 %, and chance by campaigns"
 WIDE = "bar of the project 92 to 97 %, and chance by campaigns"
 ROUTE_M = np.linspace(53.5e3, 74.5e3, 8)  # m along the flow: eight stations below the lower lake
 MEAN_ANSWER = 0.72  # mean answer over the greatest, by stations and events of 12 campaigns
 ALPHA = 0.05
-LAKES = "upper lake", "lower lake", "both together"
 BLIND = PART.model_copy(update={"take_off_melt": False})
 ONE = ShapeGrid((0.5,), (1.0,), (0.0,), (5.0,), as_event=True)
 FAINT = 0.7  # %, which the main test does not always see in slopes of days
@@ -101,39 +95,6 @@ def independent(question):
 def median_of(events):
     """Return the events at the medians of their times."""
     return Events(events.middle, np.median(events.end, axis=1))
-
-
-def powered(seed):
-    """Return rows (told, called, p low, interval without 0) of each lake, then of both.
-
-    Told are the changes that the verb says it would call one in 80 of 100; so much is put in with
-    the drainages themselves, and decided upon by the verb: at each lake its own, then at both the
-    one of both. Signs alternate from campaign to campaign.
-    """
-    world, asked = campaign(seed, scenario_of("no-response"))
-    every, each = decided(PART, asked)
-    sign = -1.0 if seed % 2 else 1.0
-    rng = np.random.default_rng([1904, seed])
-
-    def changed(sizes):
-        pairs = zip(asked, sizes, strict=True)
-        return decided(PART, [changed_by(q, true_events(world, q), sign * s, rng)
-                              for q, s in pairs])  # fmt: skip
-
-    alone = changed([d.smallest for d in each])[1]
-    both = changed([every.smallest] * len(asked))[0]
-    wanted = "faster" if sign > 0.0 else "slower"
-    rows = []
-    for before, after in zip((*each, every), (*alone, both), strict=True):
-        low, high = after.pooled.interval
-        rows.append((before.power.at(before.smallest), after.outcome == wanted,
-                     after.p <= ALPHA, low * high > 0.0))  # fmt: skip
-    return rows
-
-
-def decided(part, asked):
-    """Return (Decision of all lakes, Decision of each), as the verb decides."""
-    return decisions(part, solve_questions(part, asked)[0])
 
 
 def sensed(seed):
@@ -283,16 +244,7 @@ def melt(table, pool, count):
     table.line("melt-confounded: a response without a warning", silent, 0.0, "", ISSUE)
 
 
-def power(table, pool, count, whole_ones):
-    rows = np.array(list(pool.map(powered, range(whole_ones))))
-    for lake, (told, called, low, outside) in zip(LAKES, 100.0 * rows.mean(axis=0), strict=True):
-        table.say(f"told with {told:.0f} %, {lake}, {whole_ones} campaigns: called in "
-                  f"{called:.0f} %, p at or below 5 % in {low:.0f} %, interval without 0 in "
-                  f"{outside:.0f} %")  # fmt: skip
-    told, called = 100.0 * rows[:, :, :2].mean(axis=(0, 1))
-    chance = 196.0 * np.std(rows[:, :, 1].mean(axis=1)) / np.sqrt(whole_ones)
-    table.line("changes told with 80 %: called, beside told", abs(called - told), 5.0 + chance,
-               "%", CALLED)  # fmt: skip
+def faint(table, pool, count):
     p = np.array(list(pool.map(sensed, range(count), chunksize=2)))
     ways, slopes = 100.0 * np.mean(p <= ALPHA, axis=0)
     for lake, share, other in zip(LAKES, ways, slopes, strict=True):
@@ -388,7 +340,7 @@ def main():
     with ProcessPoolExecutor(2) as pool:
         false_alarms(table, pool, count)
         melt(table, pool, count)
-        power(table, pool, few, min(max(count // 10, 4), 60))
+        faint(table, pool, few)
         estimates(table, pool, few)
         speed(table, pool, few)
         verdicts(table, pool, min(max(count // 50, 2), 20))
