@@ -23,14 +23,14 @@ NIGHT_SIGMA = 0.004  # -, of the charge by a night's voltage, besides what stays
 WALK_SIGMA = 0.0015  # -, by root of a day, by which law and charge part; own choice
 CHARGED_SIGMA = 0.10  # -, of what was charged, how much of it is kept; own choice
 CAPACITY_SIGMA = 0.10  # -, of the capacity fitted; own choice
-LAW_SIGMA, BEND_SIGMA = 0.5, 0.5  # -, of the law's slope and its bend, by charge left; own choice
+LAW_SIGMA, BEND_SIGMA = 0.5, 0.25  # -, of the law's slope and its bend, by charge left; own choice
 LOCKED_SIGMA_K = 0.001  # 1/K, of the share locked up by the cold; an eighth of the handbook's
 WARM_SIGMA_K = 0.001  # 1/K, by which the charge told may follow the temperature; own choice
 LEVEL_SIGMA = 0.1  # -, of the charge from which it is counted; own choice
 SAME_SIGMA, LOST_SIGMA = 0.10, 0.35  # -, of the slope's change without and with loss; own choice
 CHARGED_SHARE = 0.3  # -, of what is drawn, charged in a day: no night at rest then; own choice
 LEAST_LEFT = 0.0  # -, of the usable charge, below which law and bank part; own choice
-LOST_AT = 1.6  # -, logarithm of the odds at which it is told; set on 278 invented winters
+LOST_AT = 1.1  # -, logarithm of the odds at which it is told; set on 328 invented winters
 BACK_AT = -3.0  # -, the same logarithm, at which the capacity is said to be back; own choice
 ABOVE_FULL_V = 0.1  # V of 12, over the full bank's at rest: it is being charged; own choice
 
