@@ -6,8 +6,9 @@ N invented campaigns (60) of ``no-response``, as in `decide_scenarios.py`. The c
 says it would call one in 80 of 100 is put in with the drainages themselves, upwards in every other
 campaign, and decided upon by the whole verb: at each lake its own, then at both the one of both.
 Held against each other are the mean power told and the share of verdicts that call the change what
-it is; chance is that of campaigns, whose three verdicts share noise. Half a minute to one of a core
-each. Exit code 1 where it falls short. No data are read.
+it is; chance is that of campaigns, whose three verdicts share noise. Where the verb tells of no
+such change nothing is put in. Half a minute to one of a core each. Exit code 1 where it falls
+short. No data are read.
 """
 
 import sys
@@ -44,14 +45,18 @@ def powered(seed):
         return decided([with_change(q, true_events(world, q), sign * s, rng)
                         for q, s in pairs])  # fmt: skip
 
-    alone = changed([d.smallest for d in each])[1]
-    both = changed([every.smallest] * len(asked))[0]
+    told = [d.smallest if np.isfinite(d.smallest) else 0.0 for d in (*each, every)]
+    alone = changed(told[:-1])[1] if any(told[:-1]) else each
+    both = changed(told[-1:] * len(asked))[0] if told[-1] else every
     wanted = "faster" if sign > 0.0 else "slower"
     rows = []
-    for before, after in zip((*each, every), (*alone, both), strict=True):
+    for size, before, after in zip(told, (*each, every), (*alone, both), strict=True):
+        if not size:
+            rows.append((*[np.nan] * 4, "no change is told"))
+            continue
         low, high = after.pooled.interval
-        rows.append((before.power.at(before.smallest), after.outcome == wanted,
-                     after.p <= ALPHA, low * high > 0.0, after.outcome))  # fmt: skip
+        rows.append((before.power.at(size), after.outcome == wanted, after.p <= ALPHA,
+                     low * high > 0.0, after.outcome))  # fmt: skip
     return rows
 
 
@@ -63,14 +68,14 @@ def main():
         found = list(pool.map(powered, range(first, first + count)))
     rows = np.array([[row[:4] for row in one] for one in found], float)
     for k, (lake, (told, called, low, outside)) in enumerate(
-        zip(LAKES, 100.0 * rows.mean(axis=0), strict=True)
+        zip(LAKES, 100.0 * np.nanmean(rows, axis=0), strict=True)
     ):
-        missed = Counter(one[k][4] for one in found if not one[k][1])
+        missed = Counter(one[k][4] for one in found if one[k][1] is not True)
         words = ", ".join(f"{many} {outcome}" for outcome, many in missed.most_common())
         table.say(f"{lake}: told {told:.0f} %, called {called:.0f} %, p at or below 5 % in "
                   f"{low:.0f} %, interval without 0 in {outside:.0f} %; else {words}")  # fmt: skip
-    told, called = 100.0 * rows[:, :, :2].mean(axis=(0, 1))
-    chance = 196.0 * np.std(rows[:, :, 1].mean(axis=1)) / np.sqrt(count)
+    told, called = 100.0 * np.nanmean(rows[:, :, :2], axis=(0, 1))
+    chance = 196.0 * np.nanstd(np.nanmean(rows[:, :, 1], axis=1)) / np.sqrt(count)
     table.say(f"all: told {told:.1f} %, called {called:.1f} %, chance {chance:.1f} points")
     table.line("changes told with 80 %: called, beside told", abs(called - told), 5.0 + chance,
                "points", CALLED)  # fmt: skip
