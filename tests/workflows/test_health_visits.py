@@ -77,6 +77,15 @@ def test_days_lost_are_the_sum_of_chances_and_those_of_two_reasons_multiply():
     assert max(lost(one), lost(visit_rows([ill("mast leans")])[0])) < lost(both) < 365.0
 
 
+def test_a_rotor_that_stands_does_not_count_beside_the_forecast_that_knows_of_it():
+    forecast = (dark(0.9, NOW + 11.0, NOW + 21.0),)
+    (alone,) = visit_rows([replace(SOUND, forecasts=forecast)])
+    (stands,) = visit_rows([ill("turbine stands in the wind", forecasts=forecast)])
+    assert lost(alone) == lost(stands)
+    (wet,) = visit_rows([ill("water in the box", forecasts=forecast)])
+    assert lost(wet) > lost(alone)
+
+
 def test_a_station_that_records_nothing_loses_from_today_on():
     (row,) = visit_rows([ill("awake but recording nothing")])
     assert lost(row) == pytest.approx(365 * AT_ONCE["awake but recording nothing"], abs=0.5)

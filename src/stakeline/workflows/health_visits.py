@@ -1,8 +1,10 @@
 """Where to go next: what each station may lose until then, by reason, added up day by day.
 
 Every reason gives a chance by day that its station records nothing of use; chances of several
-reasons are taken as independent. Days of science lost until the next visit are the sum over days of
-one less the product of the chances that nothing goes wrong.
+reasons are taken as independent, but for those of its energy: a forecast knows of dead panels, of a
+rotor that stands, of load and bank, so that of these the greatest chance of a day counts. Days of
+science lost until the next visit are the sum over days of one less the product of the chances that
+nothing goes wrong.
 """
 
 from dataclasses import dataclass, replace
@@ -10,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..constants import NS_PER_DAY
-from ..station.health_parts import Finding
+from ..station.health_parts import BANK, COVER, LOAD, ONE_PANEL, PANELS, TURBINE, Finding
 from ..time import iso
 
 AHEAD_D = 365  # d, to the next visit where no plan names its day; own choice
@@ -51,6 +53,8 @@ SEVERITY = {
     "mast leans": 0.4,
 }
 """Chance by which each finding that holds is taken to cost data within half a year; own choice."""
+OF_ENERGY = (PANELS, ONE_PANEL, COVER, TURBINE, LOAD, BANK)
+"""Findings that the forecast of the winter reckons with."""
 AT_ONCE = {"awake but recording nothing": 0.9}
 """The same of findings that cost it from today on."""
 
@@ -81,12 +85,13 @@ class Around:
 class Reason:
     """One reason to go: its words, the chance of a lost day by day ahead (n,), and a date or None.
 
-    ``lost``: days that it alone would cost.
+    ``of_energy``: whether it is the energy that it takes away.
     """
 
     words: str
     chance: np.ndarray
     before: float | None = None
+    of_energy: bool = False
 
     @property
     def lost(self):
@@ -151,7 +156,7 @@ def visit_rows(stations, around=None, now_day=None):
         until = planned if planned is not None and planned > now_day else now_day + AHEAD_D
         ahead = np.arange(1, until - now_day + 1)
         reasons = sorted(reasons_of(one, known, now_day, ahead), key=lambda r: -r.lost)
-        well = np.prod([1.0 - reason.chance for reason in reasons], axis=0)
+        well = _well(reasons)
         lost = float((1.0 - well * np.ones(ahead.size)).sum())
         risk = float(1.0 - well[-1]) if reasons else 0.0
         dates = [r.before for r in reasons if r.before is not None]
@@ -164,6 +169,15 @@ def visit_rows(stations, around=None, now_day=None):
             place, name, f"{risk:.2f}", f"{lost:.0f}", until, words, before), strict=True))
         for place, (lost, risk, name, until, words, before) in enumerate(rows, 1)
     ]  # fmt: skip
+
+
+def _well(reasons):
+    """Return the chance that nothing goes wrong, by day (n,) ahead; 1 without a reason."""
+    energy = [reason.chance for reason in reasons if reason.of_energy]
+    chances = [reason.chance for reason in reasons if not reason.of_energy]
+    if energy:
+        chances.append(np.max(energy, axis=0))
+    return np.prod([1.0 - chance for chance in chances], axis=0)
 
 
 def _said(reason):
@@ -193,7 +207,8 @@ def reasons_of(one, around, now_day, ahead):
         elif finding.kind in AT_ONCE:
             found.append(Reason(words, AT_ONCE[finding.kind] * flat))
         else:
-            found.append(Reason(words, SEVERITY.get(finding.kind, USUAL) * ramp))
+            chance = SEVERITY.get(finding.kind, USUAL) * ramp
+            found.append(Reason(words, chance, of_energy=finding.kind in OF_ENERGY))
     if one.forecasts:
         found += _dark(one, now_day, ahead)
     buried = (one.snow or {}).get("buried") or around.buried or {}
@@ -215,7 +230,8 @@ def _dark(one, now_day, ahead):
     points = [(now_day, 0.0), *(p for p in told["course"] if p[0] > now_day)]
     points.append((max(points[-1][0], now_day + ahead[-1]) + 1.0, told["chance"]))
     chance = np.interp(now_day + ahead, *np.array(points, float).T)
-    return [Reason(f"{100 * told['chance']:.0f} % chance of going dark", chance, told["early"])]
+    return [Reason(f"{100 * told['chance']:.0f} % chance of going dark", chance, told["early"],
+                   of_energy=True)]  # fmt: skip
 
 
 def _passing(words, part, dates, now_day, ahead):
