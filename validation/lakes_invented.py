@@ -29,6 +29,7 @@ from itertools import pairwise
 from unittest.mock import patch
 
 import numpy as np
+from _drawn_lakes import DrawnTruth
 from _lakes_cover import ISSUE, covered, judged
 from _measured import Table
 from scipy.stats import chi2
@@ -47,7 +48,7 @@ from stakeline.motion.mean_rate import MeanRate
 from stakeline.motion.motion_settings import MotionSettings
 from stakeline.motion.solve import series_of, solve_motion
 from stakeline.motion.surroundings import SurfaceGrid, Surroundings
-from stakeline.simulate.bridging import NODES_S, RELAXATION_S, first_shape, relaxed, surface_shape
+from stakeline.simulate.bridging import NODES_S, first_shape, relaxed, surface_shape
 from stakeline.simulate.bridging import YOUNG_PA as TRUE_YOUNG_PA
 from stakeline.simulate.campaign import DAY_S, Invented
 from stakeline.simulate.glacier import HALVARD
@@ -85,6 +86,8 @@ class Piece:
     def __init__(self, scenario, seed):
         number = seed + APART * SCENARIOS.index(scenario)
         self.world = Invented(number, scenario_of(scenario), days=230)
+        names = [name for k in range(2) for name in (*OVER[k], *BESIDE[k])]
+        self.truth = DrawnTruth(self.world, names, np.random.default_rng((number, 13)))
         onsets = [e.onset_s / DAY_S for e in self.world.water.events]
         begin = np.floor(min(onsets, default=QUIET_D) - BEFORE_D)
         self.time_s = np.arange(begin, begin + DAYS, 1.0 / 24.0) * DAY_S
@@ -98,8 +101,12 @@ class Piece:
 
     def motion(self, name, quick=True):
         """Return the motion of a station."""
-        position, sigma = self.world.positions(name, self.time_s)
-        axes = self.world.marker(name).place.axes
+        marker = self.world.marker(name)
+        with self.truth.ice():
+            position, sigma = self.world.positions(name, self.time_s)
+            lift = marker.parts_m(self.time_s)["lake"][:, 2]
+        axes = marker.place.axes
+        position = position + (self.truth.share[name] - 1.0) * lift[:, None] * axes[2]
         covariance = np.einsum("ki,nk,kj->nij", axes, sigma**2, axes)
         local = local_from_xyz(position, covariance)
         settings = MotionSettings()
@@ -152,11 +159,12 @@ class Piece:
         lake = self.world.water.lakes[k]
         flow, side = self.world.marker(name).ground_m(np.array([event.end_s]))[0]
         place = lake, lake.thickness_m, flow, side
-        first, final = float(first_shape(*place)), float(surface_shape(*place))
+        with self.truth.ice():
+            first, final = float(first_shape(*place)), float(surface_shape(*place))
         count = int((until_s - event.onset_s) / NODES_S) + 3  # the first node before the onset
         roof = -event.drained_m3(until_s - NODES_S * np.arange(count)[::-1]) / lake.area_m2
-        late = relaxed(roof, NODES_S, RELAXATION_S)[-1]
-        return first * roof[-1] + (final - first) * late
+        late = relaxed(roof, NODES_S, self.truth.memory_s)[-1]
+        return self.truth.share[name] * (first * roof[-1] + (final - first) * late)
 
 
 @dataclass(frozen=True)
