@@ -2,24 +2,25 @@
 
     python validation/lakes_invented.py [SEEDS [FIRST]]
 
-Exit code 1 where one falls short. No data are read. One campaign takes 5 to 9 s of a crowded core.
+Exit code 1 where one falls short. No data are read. One campaign takes 4 to 9 s of a crowded core.
 
-Start and end of a curve hang on its exponents, and invented floods differ in these by 0.09 and 0.12
-(sigma of the logarithm) where the prior has 0.5: their intervals, honest for the prior, may hold
-them too often (98.4 % of ends before the walk of the noise was taken by its mean). Drainings drawn
-from the priors are judged in `lakes_intervals.py`.
+Intervals hold what they promise where the truth varies as the verb believes it may. Exponents of
+floods, memory of the ice, hold of the bed, and by how much the ice over a station does not follow
+its model are therefore drawn from the verb's own priors (`_drawn_lakes.py`), maps and Young's
+modulus are told as wrong as they are said to be. This was changed after results: with the floods
+of the simulator, whose exponents differ by 0.09 and 0.12 (sigma of the logarithm) where the prior
+has 0.5, and one ice for all, onsets were held in 97.7, ends in 97.9 and volumes in 97.9 % of 1600.
 
 A piece of 90 days about the first draining of each campaign: hourly positions of two stations over
 each lake and one beside it, with the noise of real antennas; motion with the slope of the
-campaign's map; events, volume. Choices were tuned on seeds 1 to 60 as they are, nearly all of the
-scenario flood-fast; judged are seeds 61 to 100, 1000 added for each scenario after the first.
+campaign's map; events, volume. Choices were tuned on seeds 1 to 60 of the simulator's own floods,
+nearly all of the scenario flood-fast; seeds up to 460 have been looked at. 1000 is added for each
+scenario after the first.
 
 Truth, by the definitions that an event prints: onset and end are first and last water of the
 draining, peak its greatest discharge, amplitude what the surface at the stations has sunk by it
-until the last row, volume what has left. What ice shows at once is told to the search as the verb
-does, by maps and a Young's modulus as wrong as told (it was nearly right before, and volumes were
-held in 97.9 % of 1600: too often). Motion is run with a usual noise and without a search for steps,
-tides and the noise of its mean speed; the first seeds go through motion as by default as well.
+until the last row, volume what has left. Motion is run with a usual noise and without a search for
+steps, tides and the noise of its mean speed; the first seeds go through motion as by default too.
 """
 
 import sys
@@ -36,7 +37,7 @@ from scipy.stats import chi2
 
 from stakeline.constants import NS_PER_DAY, NS_PER_S
 from stakeline.lakes.combined import StationUp
-from stakeline.lakes.curve import ENDS, ONSETS, end_shares, onset_shares
+from stakeline.lakes.curve import ENDS, ONSETS, end_shares, onset_shares, reached
 from stakeline.lakes.events import EventSettings, find_events
 from stakeline.lakes.outline import drawn_outlines, moved_margin, outline_from_degrees
 from stakeline.lakes.response import Ice
@@ -55,12 +56,13 @@ from stakeline.simulate.glacier import HALVARD
 from stakeline.simulate.scenario import scenario_of
 from stakeline.workflows.pool import run_tasks
 
-SEEDS, FIRST = 40, 61
+SEEDS, FIRST = 40, 461
 SCENARIOS = ("flood-fast", "flood-slow", "no-response", "melt-confounded", "quiet")
 APART = 1000  # between the seeds of scenarios
 DAYS, BEFORE_D, QUIET_D = 90.0, 40.0, 130.0
 OVER = (("HV02", "HV03"), ("HV07", "HV08"))
 BESIDE = (("HV04",), ("HV09",))
+OVER_SHARE = 0.2, 0.95  # -, of its water that has left when a record ends in a draining
 NEAR_D = 6.0  # d, from the truth, within which an event is the one looked for
 EPSG, MARGIN_M = 3413, 200.0  # m, sigma of the margin, the default of the verb
 CHECKED = 10  # seeds that go through motion by default as well
@@ -237,7 +239,8 @@ def volumes(piece, k, true, event):
 def cut_short(piece):
     """Return the Found of the upper lake's record that ends while it drains."""
     true = piece.events(0)[0]
-    until_s = true.onset_s + piece.rng.uniform(0.3, 0.8) * (true.end_s - true.onset_s)
+    over = float(reached(piece.rng.uniform(*OVER_SHARE), true.rise + 1.0, true.fall + 1.0))
+    until_s = true.onset_s + over * (true.end_s - true.onset_s)
     last_ns = int(piece.world.time_ns(until_s))
     stations = []
     for s in piece.stations(0):
