@@ -7,30 +7,47 @@ says it would call one in 80 of 100 is put in with the drainages themselves, upw
 campaign, and decided upon by the whole verb: at each lake its own, then at both the one of both.
 Held against each other are the mean power told and the share of verdicts that call the change what
 it is; chance is that of campaigns, whose three verdicts share noise. Where the verb tells of no
-such change nothing is put in. Half a minute to one of a core each. Exit code 1 where it falls
-short. No data are read.
+such change nothing is put in. Some 35 s of a core each. Exit code 1 where it falls short. No data
+are read.
 """
 
 import sys
 from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
+from unittest.mock import patch
 
 import numpy as np
 from _decide_campaigns import LAKES, PART, campaign, true_events, with_change
 from _measured import Table
 
 from stakeline.simulate.scenario import scenario_of
-from stakeline.workflows.decide import solve_questions
+from stakeline.workflows import decide, decide_station, decide_together
+from stakeline.workflows.decide_power import trials_of
 from stakeline.workflows.decide_verdict import decisions
 
-COUNT, FIRST = 60, 0
+COUNT, FIRST = 60, 600
 ALPHA = 0.05
 CALLED = "bar of the project 5, and chance by campaigns"
 
 
-def decided(asked):
-    """Return (Decision of all lakes, Decision of each), as the verb decides."""
-    return decisions(PART, solve_questions(PART, asked)[0])
+def decided(asked, power=True):
+    """Return (Decision of all lakes, Decision of each), as the verb decides.
+
+    Without the table of other choices and events one by one, on which no outcome hangs; without
+    ``power`` told either.
+    """
+    with (
+        patch.object(decide_station, "other_choices", lambda *given: {}),
+        patch.object(decide_station._Station, "single", lambda *given: {}),
+        patch.object(decide_together, "tests_otherwise", lambda *given: {}),
+        patch.object(decide, "trials_of", trials_of if power else without_trials),
+    ):
+        return decisions(PART, decide.solve_questions(PART, asked)[0])
+
+
+def without_trials(part, asked):
+    """Return no trials: what could be seen is not asked."""
+    return [None for _ in asked]
 
 
 def powered(seed):
@@ -43,7 +60,7 @@ def powered(seed):
     def changed(sizes):
         pairs = zip(asked, sizes, strict=True)
         return decided([with_change(q, true_events(world, q), sign * s, rng)
-                        for q, s in pairs])  # fmt: skip
+                        for q, s in pairs], power=False)  # fmt: skip
 
     told = [d.smallest if np.isfinite(d.smallest) else 0.0 for d in (*each, every)]
     alone = changed(told[:-1])[1] if any(told[:-1]) else each

@@ -1,12 +1,15 @@
 """Changes put in: they appear in full where they are put, and nothing appears where none is."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from stakeline.errors import SettingsError
-from stakeline.inference.baseline import Baseline
+from stakeline.inference.baseline import Baseline, with_covariates
 from stakeline.inference.counter_tests import both_ways
 from stakeline.inference.injection import (
+    amplitudes_put_in,
     doubts_put_in,
     draw_trials,
     elsewhere,
@@ -129,6 +132,20 @@ def test_doubts_rise_for_what_begins_before():
     assert (early.early[:, 2] > 0.9).mean() > 0.9
     assert (early.trend_p[:, 2] < 0.01).mean() > 0.9
     assert (late.trend_p[:, 0] < 0.05).mean() < 0.25
+
+
+def test_amplitudes_grow_as_what_is_put_in_and_a_cause_like_it_takes_them():
+    trials = drawn()
+    responses = np.array([response_put_in(TIME, trials, k, GRID, 2, 1.0) for k in range(24)])
+    found = amplitudes_put_in(known(noise(1)), trials, responses) * trials.sign[:, None]
+    assert np.median(found[:, 2]) == pytest.approx(SIZES[2], rel=0.1)
+    assert (np.diff(found, axis=1) > 0.0).mean() > 0.95
+    alike = replace(CHOICES, baseline=with_covariates(CHOICES.baseline, responses[4][:, None]))
+    problem = begin(TIME, noise(1), EVENTS, GRID, alike)
+    fit_noise_rounds(problem, alike.noise)
+    beside = amplitudes_put_in(problem, trials, responses) * trials.sign[:, None]
+    assert abs(beside[4, 2]) < 0.2 * SIZES[2]  # the cause has the course of the fifth response
+    assert np.median(beside[:, 2]) == pytest.approx(SIZES[2], rel=0.15)
 
 
 def test_the_side_of_the_interval_is_that_of_the_pooled_one():

@@ -226,27 +226,47 @@ def doubts_put_in(problem, trials, responses, grid, length):
     length : float
         Of the ramp before the events. [time]
     """
-    ready, rest, sizes = problem.ready, without_own(problem), trials.sizes
-    early, trend_p = np.full((2, len(trials), len(sizes)), np.nan)
+    early, trend_p = np.full((2, len(trials), len(trials.sizes)), np.nan)
     lags = problem.grid.table[:, 0]
-    for k in range(len(trials)):
-        told = trials.told(k)
-        own = problem.whitened_shapes(responses[k][ready.present][:, None], 0.0)[:, 0]
-        put_in = rest[:, None] + own[:, None] * (trials.sign[k] * sizes)
-        white = problem.whitened_shapes(
-            together(ready.time, told, problem.grid, problem.width, 0), problem.peak
-        )
-        information = (white**2).sum(axis=0)
-        seen = information > 0.0
-        if not seen.any():
-            continue
-        score = (white[:, seen].T @ put_in) ** 2 / information[seen, None] / problem.noise.level
+    for k, white, seen, put_in in _looked_for(problem, trials, responses):
+        score = (white.T @ put_in) ** 2 / (white**2).sum(axis=0)[:, None] / problem.noise.level
         likely = np.exp([log_likelihood_of(s, problem.noise.free) for s in score.T])
         early[k] = likely @ (lags[seen] < -problem.width) / likely.sum(axis=1)
         late = np.where(lags[seen] >= grid.table[0, 0], score.T, -1.0).argmax(axis=1)
-        ramp = problem.whitened_shapes(ramp_before(ready.time, told, length)[:, None], 0.0)
-        trend_p[k] = _beside(white[:, seen][:, late], ramp, put_in, problem)
+        ramp = ramp_before(problem.ready.time, trials.told(k), length)
+        ramp = problem.whitened_shapes(ramp[:, None], 0.0)
+        trend_p[k] = _beside(white[:, late], ramp, put_in, problem)
     return Doubts(early, trend_p)
+
+
+def amplitudes_put_in(problem, trials, responses):
+    """Return estimates (k, a) of each size, of all events together at the likeliest shape.
+
+    ``responses`` (k, n) of unit size, at the times of the series, gaps included. NaN where the
+    record sees no shape. [value]
+    """
+    found = np.full((len(trials), len(trials.sizes)), np.nan)
+    for k, white, _, put_in in _looked_for(problem, trials, responses):
+        information, product = (white**2).sum(axis=0)[:, None], white.T @ put_in
+        best = (product**2 / information).argmax(axis=0)[None]
+        found[k] = np.take_along_axis(product / information, best, axis=0)[0]
+    return found
+
+
+def _looked_for(problem, trials, responses):
+    """Yield (k, whitened shapes (m, s), which of the grid (g,), values (m, a)) of trials.
+
+    Of those shapes that the record sees, where it sees any; the responses (k, n) are put in.
+    """
+    ready, rest = problem.ready, without_own(problem)
+    for k in range(len(trials)):
+        own = problem.whitened_shapes(responses[k][ready.present][:, None], 0.0)[:, 0]
+        put_in = rest[:, None] + own[:, None] * (trials.sign[k] * trials.sizes)
+        table = together(ready.time, trials.told(k), problem.grid, problem.width, 0)
+        white = problem.whitened_shapes(table, problem.peak)
+        seen = (white**2).sum(axis=0) > 0.0
+        if seen.any():
+            yield k, white[:, seen], seen, put_in
 
 
 def ramp_before(time, events, length):

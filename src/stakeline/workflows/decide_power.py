@@ -5,16 +5,17 @@ station with a shape of its own, and is decided upon as the change of the draina
 by shifts, by the pooled interval and by the doubts that depend on the change.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from ..errors import StakelineError
-from ..inference.baseline import prepare
+from ..inference.baseline import prepare, with_covariates
 from ..inference.counter_tests import both_ways, holm
 from ..inference.injection import (
     Doubts,
     Trials,
+    amplitudes_put_in,
     doubts_put_in,
     draw_trials,
     response_put_in,
@@ -24,9 +25,9 @@ from ..inference.pooling import joint_covariance, probability_above, series_corr
 from ..inference.power import WISHED
 from ..inference.response import begin, fit_noise_rounds
 from ..inference.shape import Events, columns
-from ..inference.verdict import ALPHA, SURELY, UNDER_WAY
+from ..inference.verdict import ALPHA, LARGE_SHARE, SURELY, UNDER_WAY
 from .decide_melt import MELT, melt_taken_off
-from .decide_station import mean_of, shape_grid, usual_choices
+from .decide_station import causes_compared, mean_of, shape_grid, usual_choices
 from .decide_ways import by_ways
 
 TRIALS = 60  # moved catalogues; choice: a power of 80 % is then known to 5 points
@@ -102,6 +103,7 @@ class Again:
     responses: np.ndarray
     unrest: np.ndarray | None
     doubts: Doubts
+    explained: np.ndarray
     tests: dict = field(default_factory=dict)
 
     def test(self, number, size):
@@ -135,8 +137,11 @@ def again_of(part, question, stations, trials, windows):
     twice = as_tested is not question
     rest, responses = _records(part, as_tested, stations, trials, twice)
     melt = None if melt_taken_off(part, as_tested) is None else as_tested.causes[MELT]
-    doubts = _doubts(part, question, trials)
-    return Again(part, trials, windows, as_tested.days, rest, responses, melt, doubts)
+    alike = _mean_responses(part, question, trials)
+    return Again(
+        part, trials, windows, as_tested.days, rest, responses, melt,
+        _doubts(part, question, trials, alike), _explained(part, question, trials, alike),
+    )  # fmt: skip
 
 
 def _records(part, question, stations, trials, twice):
@@ -176,18 +181,53 @@ def _seen(days, events, one, width, twice):
     )
 
 
-def _doubts(part, question, trials):
-    """Return the Doubts about what is put in, by the mean of the stations."""
-    days, grid = question.days, shape_grid(part)
-    rows = np.array([s.percent for s in question.responding])
-    problem = begin(days, mean_of(rows), question.events, both_ways(grid, part.earlier_d),
-                    usual_choices(part, question))  # fmt: skip
-    fit_noise_rounds(problem, "memory")
-    responses = []
+def _mean_responses(part, question, trials):
+    """Return the mean response (k, n) of the stations with a speed, of unit size."""
+    days, grid, found = question.days, shape_grid(part), []
+    there = np.isfinite([s.percent for s in question.responding])
     for k in range(len(trials)):
         each = [response_put_in(days, trials, k, grid, s, part.window_d) for s in trials.shape[k]]
-        responses.append(mean_of(np.where(np.isfinite(rows), each, np.nan)))
-    return doubts_put_in(problem, trials, np.array(responses), grid, part.earlier_d)
+        found.append(mean_of(np.where(there, each, np.nan)))
+    return np.array(found)
+
+
+def _problem(part, question, grid, choices, noise):
+    """Return the Problem of the mean speed, its noise known."""
+    mean = mean_of([s.percent for s in question.responding])
+    problem = begin(question.days, mean, question.events, grid, choices)
+    fit_noise_rounds(problem, noise)
+    return problem
+
+
+def _doubts(part, question, trials, responses):
+    """Return the Doubts about what is put in, by the mean of the stations."""
+    grid, usual = shape_grid(part), usual_choices(part, question)
+    problem = _problem(part, question, both_ways(grid, part.earlier_d), usual, "memory")
+    return doubts_put_in(problem, trials, responses, grid, part.earlier_d)
+
+
+def _explained(part, question, trials, responses):
+    """Return the largest share (k, a) of what is put in that a cause seems to explain, 0 or more.
+
+    0 as well where a cause cannot be compared: then the decision does not count it either.
+    """
+
+    def amplitudes(choices):
+        problem = _problem(part, question, shape_grid(part), choices, choices.noise)
+        return amplitudes_put_in(problem, trials, responses)
+
+    largest = np.zeros((len(trials), len(SIZES)))
+    for causes, choices in causes_compared(part, question):
+        tables = [np.reshape(cause, (len(question.days), -1)) for cause in causes.values()]
+        try:
+            alone = amplitudes(choices) if tables else None
+            for table in tables:
+                baseline = with_covariates(choices.baseline, table)
+                beside = amplitudes(replace(choices, baseline=baseline))
+                largest = np.fmax(largest, 1.0 - beside / alone)
+        except StakelineError:
+            return np.zeros_like(largest)
+    return largest
 
 
 def power_of(lakes, tested, pairs):
@@ -276,4 +316,5 @@ class _Decision:
         early = np.nanmax([f.again.doubts.early for f in self.lakes], axis=0)
         trend = np.array([f.again.doubts.trend_p for f in self.lakes])
         least = np.nanmin(trend, axis=0) * len(trend)  # the least of Holm's
-        return (early > SURELY) | (least < UNDER_WAY)
+        explained = np.max([f.again.explained for f in self.lakes], axis=0)
+        return (early > SURELY) | (least < UNDER_WAY) | (explained > LARGE_SHARE)

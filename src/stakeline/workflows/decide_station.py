@@ -22,6 +22,7 @@ LEAST_AROUND = 0.5  # of the days before and after an onset that must have a spe
 DAY_STEP = 1.0  # d, step of lags before an event: less than a day means of days cannot tell
 FIXED_D = 10.0  # d, plateau of one of the other choices
 AS_MEASURED = "as planned"
+OFF_ROUTE = "the speed of stations off the route"
 
 
 @dataclass(frozen=True)
@@ -151,6 +152,21 @@ def _other_baselines(part, question, base):
 def placebo_mean(question):
     """Return the mean speed (n,) of the placebo stations [%]; None where there are none."""
     return mean_of([s.percent for s in question.placebos]) if question.placebos else None
+
+
+def causes_compared(part, question):
+    """Return ((causes by name, Choices that hold none of them), ...): off the route, measured.
+
+    What a change is compared with: the placebo stations, then melt and what the user gave.
+    """
+    usual = usual_choices(part, question)
+    off_route = {OFF_ROUTE: placebo_mean(question)} if question.placebos else {}
+    measured = {
+        name: melt_columns(cause) if name in (MELT, *question.given) else cause
+        for name, cause in question.causes.items()
+    }
+    plain = replace(usual, baseline=usual_baseline(question))
+    return (off_route, usual), (measured, plain)
 
 
 def mean_of(rows):

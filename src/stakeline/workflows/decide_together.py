@@ -1,6 +1,6 @@
 """All stations below one lake, or below all lakes, together: tests, pooled change, verdict."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -22,22 +22,20 @@ from ..inference.pooling import joint_covariance, pool, series_correlation
 from ..inference.propagation import LEAST_SERIES, draw_lags, propagation
 from .decide_arrival import arrival_times, arrivals_of
 from .decide_choices import tests_otherwise
-from .decide_melt import MELT, melt_columns, melt_taken_off
+from .decide_melt import MELT, melt_taken_off
 from .decide_power import again_of
 from .decide_record import Question
 from .decide_station import (
     DAY_STEP,
     Attempts,
+    causes_compared,
     mean_of,
-    placebo_mean,
     shape_grid,
-    usual_baseline,
     usual_choices,
 )
 from .decide_ways import by_ways
 
 SHIFTS, POOLED = "circular shifts", "pooled change"
-OFF_ROUTE = "the speed of stations off the route"
 PLACEBO_DRAWS = 999  # catalogues of placebo events; choice
 LOUD = 3.0  # sigmas of the mean contrast, from which a change is found without the lakes; choice
 DOSE_DRAWS = 999  # permutations of sizes and changes; choice
@@ -269,14 +267,10 @@ class _Lake(Attempts):
 
     def causes(self, mean):
         """Return an OtherCause for melt and for the stations off the route, where there are any."""
-        causes = {OFF_ROUTE: placebo_mean(self.question)} if self.question.placebos else {}
-        found = self.compared(mean, causes, self.choices)
-        causes = {
-            name: melt_columns(cause) if name in (MELT, *self.question.given) else cause
-            for name, cause in self.question.causes.items()
-        }
-        plain = replace(self.choices, baseline=usual_baseline(self.question))
-        return [*self.compared(mean, causes, plain), *found]
+        off_route, measured = (
+            self.compared(mean, *pair) for pair in causes_compared(self.part, self.question)
+        )
+        return [*measured, *off_route]
 
     def compared(self, mean, causes, choices):
         """Return an OtherCause for each of some causes, against a baseline that holds none."""
