@@ -136,9 +136,10 @@ def test_a_record_in_which_no_p_is_small_enough_is_told():
         *[None] * 7, draws=15, resolution=1 / 16, floor=0.25, exhaustive=True
     )
     found = [LakeFound(None, chance=replace(chance, floor=f)) for f in (0.25, 0.06)]
-    assert least_p(found).p == 0.25
-    assert least_p(found[1:], times=2).p == pytest.approx(0.12)
-    assert least_p(found[:1], times=9).p == 1.0
+    assert (least_p(found).strong, least_p(found).p) == (0.25, 1 / 16)
+    assert least_p(found[1:], times=2).strong == pytest.approx(0.12)
+    assert least_p(found[1:], times=2).p == 1 / 8
+    assert least_p(found[:1], times=9).strong == 1.0
     assert least_p([LakeFound(None)]) is None
 
 
@@ -188,8 +189,9 @@ def test_tables_words_and_figures_hold_what_was_found(faster):
     assert {row["rank"] for row in tests} == {"exploratory"}
     assert float(tests[0]["p"]) == pytest.approx(every.p, abs=1e-4)
     # 200 days, each shift once; lags of 0 to 3 d see the same events again at 4 of them
-    assert every.least.p == pytest.approx(4 / DAYS)
-    assert float(tests[0]["p_smallest"]) == pytest.approx(4 / DAYS)
+    assert every.least.strong == pytest.approx(4 / DAYS)
+    assert every.least.p == pytest.approx(1 / DAYS)
+    assert float(tests[0]["p_smallest"]) == pytest.approx(1 / DAYS)
     assert (every.least.shifts, every.least.every) == (DAYS - 1, True)
     choices = list(csv.DictReader(io.StringIO(files["robustness.csv"].decode())))
     p = {row["choice"]: float(row["p_main_test"]) for row in choices}
@@ -213,7 +215,7 @@ def test_tables_words_and_figures_hold_what_was_found(faster):
     assert f"a change of {every.smallest:.2g} % would have been called" in "; ".join(every.support)
     text = decide.decide_text("Trial", lakes, every, each, plan)
     assert text.startswith(every.sentence)
-    assert "smallest p this record can give is 0.02 (199 shifts, every distinct one)" in text
+    assert "smallest p is 0.005 (199 shifts, every distinct one); hardly below 0.02, as" in text
     assert "HV05 (5.0 km): +" in text
     figures = decide.decide_figures(part, lakes, every, each, "Trial")
     assert set(figures) == {"aligned_Upper", "effects", "chance", "power", "robustness"}

@@ -36,7 +36,7 @@ def decide_figures(part, lakes, every, each, campaign_name):
         "station: the mean of its events'. One below 0 lies within half a step of 0.",
     )  # fmt: skip
     shifted = [
-        ChanceResult(f.question.lake, f.null, f.observed, f.chance.p, f.chance.floor)
+        ChanceResult(f.question.lake, f.null, f.observed, f.chance.p, f.chance.resolution)
         for f in usable if f.chance is not None
     ]  # fmt: skip
     if shifted:

@@ -172,13 +172,13 @@ def _shifts(found):
     all_words = "could chance alone change speed as much?"
     name = "circular shifts, all stations and lags"
     rows = [_test(lake, "", name, shifted.p, found.observed, "sigma", all_words,
-                  least=shifted.floor)]  # fmt: skip
+                  least=shifted.resolution)]  # fmt: skip
     for k, speeds in enumerate(found.question.responding):
         name = "circular shifts, against the largest of all stations"
         largest = float(np.abs(shifted.statistic[k]).max())
         p = float(shifted.p_adjusted[k])
         rows.append(_test(lake, speeds.station, name, p, largest, "sigma", all_words,
-                          least=shifted.floor))  # fmt: skip
+                          least=shifted.resolution))  # fmt: skip
     return rows
 
 

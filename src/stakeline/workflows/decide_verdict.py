@@ -17,7 +17,7 @@ WORDS = Words("the speed of the ice", "faster", "slower", "%", digits=2)
 OUTCOMES = {
     UP: "faster", DOWN: "slower", NONE: "no change larger", UNKNOWN: "cannot tell",
 }  # fmt: skip
-TOO_FEW = "no change of any size can be found in it; a longer record can"
+TOO_FEW = "a change is hardly found in this record, whatever its size; a longer one can"
 ONE_EVENT = (
     "one event can show that the ice changed speed on the day the lake drained, and how surely "
     "that was no chance; it cannot show that it would do so again, nor rule out another cause of "
@@ -27,13 +27,15 @@ ONE_EVENT = (
 
 @dataclass(frozen=True)
 class LeastP:
-    """How small the p of the main test can be in a record, whatever the change.
+    """How small the p of the main test can be in a record.
 
-    ``p``: neither fewer shifts than were made nor shifts that see the same events again can be
-    told apart, and several lakes are paid for; ``shifts`` made, ``every``: each distinct one.
+    ``p``: the smallest there is, by the number of ``shifts`` made, ``every``: each distinct one;
+    ``strong``: about what a strong change leaves, since shifts within the lags see the same events
+    again. Several lakes are paid for in both.
     """
 
     p: float
+    strong: float
     shifts: int
     every: bool
 
@@ -41,7 +43,12 @@ class LeastP:
     def sentence(self):
         """Return it in words."""
         kind = "every distinct one" if self.every else "drawn"
-        return f"smallest p this record can give is {self.p:.2g} ({self.shifts} shifts, {kind})"
+        said = f"smallest p is {self.p:.2g} ({self.shifts} shifts, {kind})"
+        if self.strong > self.p:
+            said += (
+                f"; hardly below {self.strong:.2g}, as shifts within the lags see the events too"
+            )
+        return said
 
 
 @dataclass(frozen=True)
@@ -142,9 +149,11 @@ def least_p(lakes, times=1):
     tested = [f.chance for f in lakes if f.chance is not None]
     if not tested:
         return None
-    floor = max(t.floor for t in tested)
+    p, strong = (max(each) for each in zip(*((t.resolution, t.floor) for t in tested), strict=True))
     every = all(t.exhaustive for t in tested)
-    return LeastP(min(1.0, times * floor), min(t.draws for t in tested), every)
+    return LeastP(
+        min(1.0, times * p), min(1.0, times * strong), min(t.draws for t in tested), every
+    )
 
 
 def _nothing(name, lakes):
@@ -210,7 +219,7 @@ def _decided(part, name, lakes, p, least, pooled, power, left_out, dose, others)
     verdict = decide(evidence, WORDS)
     if evidence.events == 1:
         verdict = replace(verdict, weakening=(*verdict.weakening, ONE_EVENT))
-    if least.p > ALPHA:
+    if least.strong > ALPHA:
         verdict = replace(verdict, weakening=(*verdict.weakening, f"{least.sentence}: {TOO_FEW}"))
     outcome = OUTCOMES[verdict.outcome]
     sentence = verdict.sentence

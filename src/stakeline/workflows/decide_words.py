@@ -141,6 +141,7 @@ def _decision(decision):
         "change_high_percent": high,
         "p": decision.p,
         "p_smallest": np.nan if least is None else least.p,
+        "p_of_strong_change": np.nan if least is None else least.strong,
         "shifts": 0 if least is None else least.shifts,
         "shifts_are_all": least is not None and least.every,
         "events": 0 if pooled is None else pooled.events,
