@@ -12,6 +12,7 @@ from ..inference.verdict import ALPHA, DOWN, NONE, UNKNOWN, UP, Evidence, Verdic
 from .decide_choices import p_otherwise
 from .decide_power import power_of
 from .decide_together import DOSE_DRAWS, POOLED, SHIFTS, answers_by_event, pool_parts, pooled_of
+from .plural import counted
 
 WORDS = Words("the speed of the ice", "faster", "slower", "%", digits=2)
 OUTCOMES = {
@@ -237,12 +238,8 @@ def _changed(name, outcome, evidence, lakes):
     return (
         f"{outcome.capitalize()}: the ice moves {abs(evidence.amplitude):.2g} % {outcome} {when} "
         f"(95 % interval {low:.2g} to {high:.2g} %, chance p = {evidence.p:.2g}; "
-        f"{_count(evidence.events, 'event')}, {_count(evidence.series, 'station')})."
+        f"{counted(evidence.events, 'event')}, {counted(evidence.series, 'station')})."
     )
-
-
-def _count(number, word):
-    return f"{number} {word}{'' if number == 1 else 's'}"
 
 
 def evidence_of(part, lakes, p, pooled, smallest, left_out, others):

@@ -8,6 +8,7 @@ from ..time import iso
 from .demo_compare import RECEIVER, TABLE
 from .demo_lakes import lake_lines
 from .plant import PLANTED, found_by_intake
+from .plural import counted
 
 
 def demo_text(folder, order, invented, comparisons, lakes, outcome, seconds, good):
@@ -18,8 +19,8 @@ def demo_text(folder, order, invented, comparisons, lakes, outcome, seconds, goo
         "",
         f"Halvard Glacier, invented: {order.scenario} ({invented.scenario.words}), "
         f"seed {order.seed}",
-        f"{_count(order.days, 'day')} from {_date(invented, 0.0)}, "
-        f"{_count(order.stations, 'station')} on the ice, one base on rock",
+        f"{counted(order.days, 'day')} from {_date(invented, 0.0)}, "
+        f"{counted(order.stations, 'station')} on the ice, one base on rock",
         "",
         *_events(invented),
         *(_raw_lines(order, invented, raw) if raw else []),
@@ -51,10 +52,6 @@ def _planted_lines(folder):
     return [*lines, f"  All of them, with the verb that is to find each: {PLANTED}"]
 
 
-def _count(number, word):
-    return f"{number} {word}{'' if number == 1 else 's'}"
-
-
 def _date(invented, time_s):
     return iso(int(invented.time_ns(time_s)))[:10]
 
@@ -74,7 +71,7 @@ def _events(invented):
 def _raw_lines(order, invented, comparisons):
     begins = _date(invented, invented.raw_window(order.raw_days).begin_s)
     lines = [
-        f"From receiver files: {_count(order.raw_days, 'day')} from {begins}, every 30 s; "
+        f"From receiver files: {counted(order.raw_days, 'day')} from {begins}, every 30 s; "
         "found less true",
         "  station  axis      rms   largest   95 % interval holds",
     ]

@@ -13,6 +13,7 @@ from ..report.style import svg_bytes
 from .lakes_carried import speeds_by_map
 from .plan_network import DEGREES, WHITE_M, model_of, noise_of
 from .plan_record_power import record_sigmas
+from .plural import counted
 
 POWERS = (0.80, 0.95)
 STATIONS, DRAINAGES = np.arange(1, 16), np.arange(1, 21)
@@ -178,8 +179,8 @@ def power_words(found):
             seen = factor_of(power) * together(sigma, found.stations, part.drainages)
             of = "" if np.isnan(found.speed_m_d) else f" ({100.0 * seen / found.speed_m_d:.2g} %)"
             yield (
-                f"  {season.name}: {_count(found.stations, 'station')} and "
-                f"{_count(part.drainages, 'drainage')} see "
+                f"  {season.name}: {counted(found.stations, 'station')} and "
+                f"{counted(part.drainages, 'drainage')} see "
                 f"{1e3 * seen:.1f} mm/d{of} with {100 * power:.0f} %{_inverse(found, sigma, power)}"
             )
     yield from _record_words(found)
@@ -198,8 +199,8 @@ def _record_words(found):
         for change in [factor * together(sigma, found.stations, 1)]
     ]
     yield (
-        f"  {name}: {_count(found.stations, 'station')} and "
-        f"{_count(found.part.drainages, 'drainage')} in a record of {', '.join(seen)}, with 80 %"
+        f"  {name}: {counted(found.stations, 'station')} and "
+        f"{counted(found.part.drainages, 'drainage')} in a record of {', '.join(seen)}, with 80 %"
     )
 
 
@@ -209,19 +210,14 @@ def _inverse(found, sigma, power):
     if np.isnan(found.speed_m_d):
         return ""
     change = 0.01 * part.change_percent * found.speed_m_d
-    stations, events = needed(sigma, change, power, found.stations, part.drainages)
-    by_stations = "no number of stations" if stations is None else _count(stations, "station")
-    by_events = f"more than {MOST} drainages" if events is None else _count(events, "drainage")
+    least, events = needed(sigma, change, power, found.stations, part.drainages)
+    by_stations = "no number of stations" if least is None else counted(least, "station")
+    by_events = f"more than {MOST} drainages" if events is None else counted(events, "drainage")
     if events is not None and part.drainages_per_year is not None:
         by_events += f" ({events / part.drainages_per_year:.1f} years)"
-    return (
-        f"; for {part.change_percent:g} %: {by_stations} with {_count(part.drainages, 'drainage')},"
-        f" or {by_events} with {_count(found.stations, 'station')}"
-    )
-
-
-def _count(number, word):
-    return f"{number} {word}{'' if number == 1 else 's'}"
+    drainages, stations = counted(part.drainages, "drainage"), counted(found.stations, "station")
+    wanted = f"for {part.change_percent:g} %"
+    return f"; {wanted}: {by_stations} with {drainages}, or {by_events} with {stations}"
 
 
 def power_files(found, name):

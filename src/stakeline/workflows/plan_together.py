@@ -22,6 +22,7 @@ from .plan_sight import sight_of, sight_words, speed_table, strain_table
 from .plan_snow import visit_years
 from .plan_words import number
 from .plan_work import work_of, work_table
+from .plural import counted
 
 
 def together(campaign, descriptions, entries):
@@ -137,6 +138,5 @@ def _smallest_words(network):
     )
     for length, count, stations, change, percent in network.smallest:
         of = "" if np.isnan(percent) else f", {percent:.2g} % of {network.speed_m_d:.2f} m/d"
-        yield (
-            f"  {length:.0f} d, {count} drainages, {stations} stations: {1e3 * change:.1f} mm/d{of}"
-        )
+        what = f"{counted(count, 'drainage')}, {counted(stations, 'station')}"
+        yield f"  {length:.0f} d, {what}: {1e3 * change:.1f} mm/d{of}"

@@ -8,7 +8,7 @@ from ..errors import SettingsError
 from .lakes_parts import file_name
 from .view_tables import json_of, number, numbers, plain, rows_of, text_of
 
-BINS = 40  # of a distribution; choice
+BINS = 24  # of a distribution of some 400 samples; choice
 MOST_POINTS = 3000  # of a curve; an hour is no shorter than what the level resolves
 ENDS = ("low", "median", "high")
 CHARTS = ("level", "volume", "outflow", "events", "altimetry")
