@@ -1,4 +1,4 @@
-"""Events and volumes of lakes in 200 invented campaigns with known truth, 40 of each scenario.
+"""Events and volumes of lakes in invented campaigns with known truth, 40 of each scenario or more.
 
     python validation/lakes_invented.py [SEEDS [FIRST]]
 
