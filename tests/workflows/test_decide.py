@@ -215,7 +215,7 @@ def test_tables_words_and_figures_hold_what_was_found(faster):
     assert f"a change of {every.smallest:.2g} % would have been called" in "; ".join(every.support)
     text = decide.decide_text("Trial", lakes, every, each, plan)
     assert text.startswith(every.sentence)
-    assert "smallest p is 0.005 (199 shifts, every distinct one); hardly below 0.02, as" in text
+    assert "smallest p is 0.005 (199 shifts, every distinct one); shifts within the lags" in text
     assert "HV05 (5.0 km): +" in text
     figures = decide.decide_figures(part, lakes, every, each, "Trial")
     assert set(figures) == {"aligned_Upper", "effects", "chance", "power", "robustness"}

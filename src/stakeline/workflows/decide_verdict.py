@@ -47,7 +47,7 @@ class LeastP:
         said = f"smallest p is {self.p:.2g} ({self.shifts} shifts, {kind})"
         if self.strong > self.p:
             said += (
-                f"; hardly below {self.strong:.2g}, as shifts within the lags see the events too"
+                f"; shifts within the lags see the events too and may keep it at {self.strong:.2g}"
             )
         return said
 
