@@ -11,9 +11,12 @@ from stakeline.simulate.campaign import DAY_S, Invented
 from stakeline.simulate.flood import reach
 from stakeline.simulate.position_noise import common_noise, noise_of_positions
 from stakeline.simulate.scenario import scenario_of
+from stakeline.workflows.decide import solve_questions
 from stakeline.workflows.decide_melt import MELT
 from stakeline.workflows.decide_record import Question, Speeds, spread_samples
 from stakeline.workflows.decide_station import shape_grid
+from stakeline.workflows.decide_together import LakeFound, main_test
+from stakeline.workflows.decide_verdict import decisions, joint_p
 
 PART = DecidePart()
 LAKES = "upper lake", "lower lake", "both together"
@@ -133,3 +136,20 @@ def with_change(question, events, percent, rng):
             )
         )
     return replace(question, responding=tuple(responding))
+
+
+def tested(part, asked):
+    """Return [p of the upper lake, of the lower, of both together] of the main test."""
+    found = []
+    for question in asked:
+        result, null = main_test(part, question)
+        observed = float(np.abs(result.statistic).max())
+        found.append(LakeFound(question, chance=result, null=null, observed=observed))
+    return [*(f.chance.p for f in found), joint_p(found)]
+
+
+def verdict(part, asked):
+    """Return (outcome, number of warnings, pooled change, p) of all lakes of one campaign."""
+    lakes, _ = solve_questions(part, asked)
+    every, _ = decisions(part, lakes)
+    return every.outcome, len(every.weakening), every.pooled.effect, every.p

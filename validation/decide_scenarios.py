@@ -2,28 +2,20 @@
 
     python validation/decide_scenarios.py [N]
 
-N campaigns (100; the full run has 1000) of 504 days each of ``quiet``, ``no-response`` and
-``melt-confounded`` for the main test; a fifth of them (at most 100) for estimates; a fiftieth (at
-most 20) for whole verdicts of each scenario. Bars of shares of false alarms are the 95 % band of
-chance around 5 % for the number of campaigns: 3.65 to 6.35 % for 1000. Exit code 1 where one falls
-short. No data are read.
+N campaigns (20; the full run has 100) of 504 days for estimates, the same for speeds along the
+route and faint changes; a tenth of them, two or more, for whole verdicts of each scenario. Exit
+code 1 where one falls short. No data are read. False alarms of the main test are counted in
+`decide_false_alarms.py`, power told and found in `decide_power.py`.
 
 Shortcuts: no receiver files and no motion. Positions are made every 3 h with the red noise of real
 antennas and flicker that all stations share; a daily speed is the slope of a straight line through
 the positions of its day, and its way their mean, as the windows of the verb ``motion`` are. Onsets
-carry an error of 0.3 d and samples of it. In ``quiet`` no lake drains: three events, some 165 days
-apart, are dealt out evenly over the record. Melt is read off the invented weather station at the
+carry an error of 0.3 d and samples of it. Melt is read off the invented weather station at the
 lowest station. Stations: two between the lakes, three below the lower lake, one far up-glacier that
-must not respond; for the speed of the response eight on one route. In ``melt-confounded`` the
-whole verdict is only worked out where the main test is at or below 5 %: without it no change is
-ever told; and not where melt explains more than half of a lake's change, which forbids to tell one.
-Outages are left out. Changes of 10, 4 and 2 % hold for the time that the water runs, 4 to 14 d, and
-die away after. Shares of stations carry the chance of the campaigns that they come from.
-
-The test that assumes independence beside the main test is the t test of one shape (half a day, a
-rise of a day) in the mean speed of a lake's stations without trend and season, days taken as
-independent. The main test is made with speeds from day to day, as it is, and with slopes of days,
-for a change of 0.7 %. Power told and found: `decide_power.py`.
+must not respond; for the speed of the response eight on one route. Outages are left out. Changes of
+10, 4 and 2 % hold for the time that the water runs, 4 to 14 d, and die away after. Shares of
+stations carry the chance of the campaigns that they come from. The main test is made with speeds
+from day to day, as it is, and with slopes of days, for a change of 0.7 %.
 """
 
 import sys
@@ -31,70 +23,25 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 
 import numpy as np
-from _decide_campaigns import DAYS, LAKES, PART, campaign, question_of, speeds_of
+from _decide_campaigns import DAYS, LAKES, PART, campaign, question_of, speeds_of, tested, verdict
 from _measured import Table
-from scipy.stats import kstest
 
 from stakeline.constants import DAYS_PER_YEAR
 from stakeline.inference.arrival import arrival_speed
-from stakeline.inference.baseline import without_baseline
-from stakeline.inference.counter_tests import other_causes
-from stakeline.inference.permutation import permutation_test
 from stakeline.inference.response import fit_response
-from stakeline.inference.shape import Events, ShapeGrid
-from stakeline.inference.verdict import LARGE_SHARE
 from stakeline.simulate.campaign import DAY_S, Invented
 from stakeline.simulate.scenario import scenario_of
 from stakeline.simulate.stations import make_site
-from stakeline.workflows.decide import solve_questions
 from stakeline.workflows.decide_arrival import arrival_times, arrivals_of
-from stakeline.workflows.decide_melt import MELT, melt_columns
-from stakeline.workflows.decide_station import mean_of, shape_grid, usual_baseline, usual_choices
-from stakeline.workflows.decide_together import LakeFound, main_test, windows_of
-from stakeline.workflows.decide_verdict import decisions, joint_p
+from stakeline.workflows.decide_station import shape_grid, usual_choices
 
 ISSUE, OWN = "bar of the project", "own bar"
 WIDE = "bar of the project 92 to 97 %, and chance by campaigns"
 ROUTE_M = np.linspace(53.5e3, 74.5e3, 8)  # m along the flow: eight stations below the lower lake
 MEAN_ANSWER = 0.72  # mean answer over the greatest, by stations and events of 12 campaigns
 ALPHA = 0.05
-BLIND = PART.model_copy(update={"take_off_melt": False})
-ONE = ShapeGrid((0.5,), (1.0,), (0.0,), (5.0,), as_event=True)
 FAINT = 0.7  # %, which the main test does not always see in slopes of days
 SIZES, SIGNS = (10.0, 4.0, 2.0), {"flood-fast": 1.0, "flood-slow": -1.0}
-
-
-def tested(part, asked):
-    """Return [p of the upper lake, of the lower, of both together] of the main test."""
-    found = []
-    for question in asked:
-        result, null = main_test(part, question)
-        observed = float(np.abs(result.statistic).max())
-        found.append(LakeFound(question, chance=result, null=null, observed=observed))
-    return [*(f.chance.p for f in found), joint_p(found)]
-
-
-def false_alarm(task):
-    """Return the p of the main test where no ice responds: with melt taken off, and without.
-
-    The third row is that of a test which takes days as independent, without melt taken off.
-    """
-    seed, name = task
-    _, asked = campaign(seed, scenario_of(name))
-    alone = [independent(question) for question in asked]
-    return tested(PART, asked), tested(BLIND, asked), [*alone, min(alone)]
-
-
-def independent(question):
-    """Return the p of one shape in the mean speed, days taken as independent."""
-    choices = replace(usual_choices(BLIND, question), noise="white")
-    mean = mean_of([speeds.percent for speeds in question.responding])
-    return fit_response(question.days, mean, median_of(question.events), ONE, choices).p
-
-
-def median_of(events):
-    """Return the events at the medians of their times."""
-    return Events(events.middle, np.median(events.end, axis=1))
 
 
 def sensed(seed):
@@ -105,35 +52,6 @@ def sensed(seed):
         for q in asked
     ]
     return tested(PART, asked), tested(PART, slopes)
-
-
-def confounded(seed):
-    """Return (p with melt taken off, p without, p of melt's own change, verdict or None)."""
-    _, asked = campaign(seed, scenario_of("melt-confounded"))
-    known, blind = tested(PART, asked)[2], tested(BLIND, asked)[2]
-    of_melt = []
-    for question in asked:
-        rest = without_baseline(question.days, question.causes[MELT], usual_baseline(question))
-        rng = np.random.default_rng([1902, seed])
-        of_melt.append(
-            permutation_test(question.days, rest, question.events.onset, windows_of(PART), rng).p
-        )
-    if known > ALPHA:
-        return known, blind, min(of_melt), None
-    if any(explained_by_melt(question) > LARGE_SHARE for question in asked):
-        return known, blind, min(of_melt), ("cannot tell", 1, np.nan, known)
-    return known, blind, min(of_melt), verdict(PART, asked)
-
-
-def explained_by_melt(question):
-    """Return the share of the change of the mean speed that melt explains, as ``decide`` does."""
-    mean = mean_of([speeds.percent for speeds in question.responding])
-    choices = replace(usual_choices(PART, question), baseline=usual_baseline(question))
-    found = other_causes(
-        question.days, mean, {MELT: melt_columns(question.causes[MELT])}, question.events,
-        shape_grid(PART), windows_of(PART), np.random.default_rng([PART.seed, 3]), choices,
-    )  # fmt: skip
-    return found[0].explained
 
 
 def estimated(task):
@@ -189,59 +107,11 @@ def along_route(task):
     return 1000.0 / world.water.speed_m_s / DAY_S, found.slowness, *found.interval
 
 
-def verdict(part, asked):
-    """Return (outcome, number of warnings, pooled change, p) of all lakes of one campaign."""
-    lakes, _ = solve_questions(part, asked)
-    every, _ = decisions(part, lakes)
-    return every.outcome, len(every.weakening), every.pooled.effect, every.p
-
-
 def whole(task):
     """Return the :func:`verdict` of one campaign; ``weather`` tells whether melt is known."""
     seed, name, weather = task
     _, asked = campaign(seed, scenario_of(name))
     return verdict(PART, asked if weather else [replace(q, causes={}) for q in asked])
-
-
-def band(count):
-    """Return the least and greatest share of 5 % that chance allows in so many tests. [%]"""
-    half = 1.96 * np.sqrt(ALPHA * (1.0 - ALPHA) / count)
-    return 100.0 * (ALPHA - half), 100.0 * (ALPHA + half)
-
-
-def false_alarms(table, pool, count):
-    low, high = band(count)
-    for name in ("quiet", "no-response"):
-        found = list(pool.map(false_alarm, [(s, name) for s in range(count)], chunksize=4))
-        p, blind, alone = np.array(found).swapaxes(0, 1)
-        for column, lake in enumerate(LAKES):
-            rate = 100.0 * np.mean(p[:, column] <= ALPHA)
-            line = f"{name}: false alarms at 5 %, {lake}"
-            table.line(f"{line}, least", rate, low, "%", ISSUE, least=True)
-            table.line(f"{line}, most", rate, high, "%", ISSUE)
-            without = 100.0 * np.mean(blind[:, column] <= ALPHA)
-            table.say(f"the same without weather: {without:.1f} %")
-        naive = 100.0 * np.mean(alone[:, :2] <= ALPHA)
-        table.line(f"{name}: false alarms where days are independent", naive, 15.0, "%", OWN,
-                   least=True)  # fmt: skip
-        uniform = kstest(p[:, 2], "uniform").pvalue
-        table.say(f"{name}: p uniform, by Kolmogorov: {uniform:.2g}")
-
-
-def melt(table, pool, count):
-    found = list(pool.map(confounded, range(count), chunksize=4))
-    known, blind, of_melt = np.array([f[:3] for f in found]).T
-    table.say(f"melt-confounded, {count} campaigns: p at or below 5 % in "
-              f"{100 * np.mean(blind <= ALPHA):.0f} % where melt is not taken off, in "
-              f"{100 * np.mean(known <= ALPHA):.0f} % where it is; melt itself changes with the "
-              f"drainages in {100 * np.mean(of_melt <= ALPHA):.0f} %")  # fmt: skip
-    claims = [f[3] for f in found if f[3] is not None and f[3][0] in ("faster", "slower")]
-    misled = max(np.sum(blind <= ALPHA), 1)
-    caught = 100.0 * (1.0 - len(claims) / misled)
-    table.line("melt-confounded: caught of those told without melt", caught, 90.0, "%", ISSUE,
-               least=True)  # fmt: skip
-    silent = sum(claim[1] == 0 for claim in claims)
-    table.line("melt-confounded: a response without a warning", silent, 0.0, "", ISSUE)
 
 
 def faint(table, pool, count):
@@ -333,17 +203,14 @@ def verdicts(table, pool, count):
 
 
 def main():
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 100
-    false_alarm((0, "quiet"))  # compiles before workers start
-    few = min(max(count // 5, 4), 100)
-    table = Table(f"Decisions on invented campaigns, {count} of each for the main test")
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 20
+    sensed(0)  # compiles before workers start
+    table = Table(f"Decisions on invented campaigns, {count} of each for estimates")
     with ProcessPoolExecutor(2) as pool:
-        false_alarms(table, pool, count)
-        melt(table, pool, count)
-        faint(table, pool, few)
-        estimates(table, pool, few)
-        speed(table, pool, few)
-        verdicts(table, pool, min(max(count // 50, 2), 20))
+        faint(table, pool, count)
+        estimates(table, pool, count)
+        speed(table, pool, count)
+        verdicts(table, pool, max(count // 10, 2))
     table.end()
 
 
