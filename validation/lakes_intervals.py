@@ -17,6 +17,7 @@ import sys
 import warnings
 
 import numpy as np
+from _drawn_lakes import exponent, memory_d
 from _lakes_cover import covered, judged, weighed
 from _measured import Table
 from scipy.signal import lfilter
@@ -25,14 +26,7 @@ from stakeline.constants import NS_PER_DAY
 from stakeline.lakes.combined import StationUp
 from stakeline.lakes.curve import end_shares, onset_shares, peak_share, ramp, relaxed
 from stakeline.lakes.events import find_events
-from stakeline.lakes.fit import (
-    AT_ONCE_SIGMA,
-    FORM,
-    FORM_LOG_SIGMA,
-    MEMORY_D,
-    MEMORY_LOG_SIGMA,
-    USUAL_FORM,
-)  # fmt: skip
+from stakeline.lakes.fit import AT_ONCE_SIGMA
 from stakeline.lakes.whitening import BESIDE_M, LONG_MEMORY_D
 from stakeline.workflows.pool import run_tasks
 
@@ -64,17 +58,12 @@ def within(draw, low, high):
 
 def drawn(rng):
     """Return (onset, length, rise, fall, size, share told, true share, memory) of a draining."""
-
-    def exponent():
-        return USUAL_FORM * np.exp(FORM_LOG_SIGMA * rng.standard_normal())
-
     told = rng.uniform(*TOLD)
-    return (
-        rng.uniform(*ONSET_D), np.exp(rng.uniform(*np.log(LENGTH_D))), within(exponent, *FORM),
-        within(exponent, *FORM), -rng.uniform(*SIZE_M), told,
-        within(lambda: told + AT_ONCE_SIGMA * rng.standard_normal(), 0.0, 1.0),
-        MEMORY_D * np.exp(MEMORY_LOG_SIGMA * rng.standard_normal()),
-    )  # fmt: skip
+    onset, length = rng.uniform(*ONSET_D), np.exp(rng.uniform(*np.log(LENGTH_D)))
+    rise, fall = exponent(rng), exponent(rng)
+    size = -rng.uniform(*SIZE_M)
+    share = within(lambda: told + AT_ONCE_SIGMA * rng.standard_normal(), 0.0, 1.0)
+    return onset, length, rise, fall, size, told, share, memory_d(rng)
 
 
 def one(seed):

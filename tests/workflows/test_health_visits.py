@@ -84,6 +84,10 @@ def test_a_rotor_that_stands_does_not_count_beside_the_forecast_that_knows_of_it
     assert lost(alone) == lost(stands)
     (wet,) = visit_rows([ill("water in the box", forecasts=forecast)])
     assert lost(wet) > lost(alone)
+    bank = ill("bank holds less than it did")
+    both = replace(bank, findings=bank.findings + ill("load has grown").findings)
+    (unforeseen,), (either,) = visit_rows([both]), visit_rows([bank])
+    assert lost(unforeseen) > lost(either)
 
 
 def test_a_station_that_records_nothing_loses_from_today_on():

@@ -1,10 +1,10 @@
 """Where to go next: what each station may lose until then, by reason, added up day by day.
 
 Every reason gives a chance by day that its station records nothing of use; chances of several
-reasons are taken as independent, but for those of its energy: a forecast knows of dead panels, of a
-rotor that stands, of load and bank, so that of these the greatest chance of a day counts. Days of
-science lost until the next visit are the sum over days of one less the product of the chances that
-nothing goes wrong.
+reasons are taken as independent, but for those of its energy where there is a forecast: it knows of
+dead panels, of a rotor that stands, of load and bank, so that of these the greatest chance of a day
+counts. Days of science lost until the next visit are the sum over days of one less the product of
+the chances that nothing goes wrong.
 """
 
 from dataclasses import dataclass, replace
@@ -85,7 +85,7 @@ class Around:
 class Reason:
     """One reason to go: its words, the chance of a lost day by day ahead (n,), and a date or None.
 
-    ``of_energy``: whether it is the energy that it takes away.
+    ``of_energy``: whether it is the energy that it takes away, of which a forecast knows.
     """
 
     words: str
@@ -208,7 +208,8 @@ def reasons_of(one, around, now_day, ahead):
             found.append(Reason(words, AT_ONCE[finding.kind] * flat))
         else:
             chance = SEVERITY.get(finding.kind, USUAL) * ramp
-            found.append(Reason(words, chance, of_energy=finding.kind in OF_ENERGY))
+            reckoned = bool(one.forecasts) and finding.kind in OF_ENERGY
+            found.append(Reason(words, chance, of_energy=reckoned))
     if one.forecasts:
         found += _dark(one, now_day, ahead)
     buried = (one.snow or {}).get("buried") or around.buried or {}
